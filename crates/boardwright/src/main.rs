@@ -1,0 +1,2 @@
+//! boardwright.
+fn main() {}
