@@ -1,1 +1,3 @@
-//! workshop.
+//! The use cases: one function for each thing a person does.
+
+pub mod views;
