@@ -512,3 +512,61 @@ pub struct Written {
     /// What it changed, in a sentence: `U9 is dead: 63 %, was 41 %.`
     pub changed: String,
 }
+
+/// What was taken in.
+#[derive(Debug, Clone, Serialize)]
+pub struct TakenIn {
+    /// `Nine machines, T-01 to T-09, 30.00 each.`
+    pub heading: String,
+    /// The lot: `L-01`.
+    pub lot: String,
+    /// Where they came from.
+    pub from: String,
+    /// Tags in order.
+    pub tags: Vec<String>,
+    /// Share of the price for each tag; they add up to the price.
+    pub paid: Vec<String>,
+    /// Board id.
+    pub board: String,
+    /// Board title.
+    pub board_title: String,
+    /// It is a built-in starter.
+    pub starter: bool,
+    /// How each exception was understood, a sentence each.
+    pub exceptions: Vec<String>,
+    /// Journal lines written; empty on a dry run.
+    pub lines: Vec<i64>,
+}
+
+/// What was taken back.
+#[derive(Debug, Clone, Serialize)]
+pub struct Undone {
+    /// Lines taken back.
+    pub lines: Vec<i64>,
+    /// `Taken back: T-03, picture black.`
+    pub text: String,
+    /// What it changed.
+    pub changed: String,
+}
+
+/// A board that machines can be taken in as.
+#[derive(Debug, Clone, Serialize)]
+pub struct BoardChoice {
+    /// Board id.
+    pub id: String,
+    /// Board title.
+    pub title: String,
+    /// Built in, blocks only.
+    pub starter: bool,
+}
+
+/// A machine's fault network in the open UAI format.
+#[derive(Debug, Clone, Serialize)]
+pub struct ExportedNetwork {
+    /// The network: `BAYES`, sizes, tables.
+    pub uai: String,
+    /// The evidence file that goes with it.
+    pub evidence: String,
+    /// What each variable is, a line each.
+    pub names: String,
+}
