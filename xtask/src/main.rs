@@ -1,2 +1,69 @@
-//! xtask.
-fn main() {}
+//! The chores of this repository: `cargo xtask test`, `cargo xtask lints`, `cargo xtask help`.
+#![expect(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "this program talks to the developer's terminal and to nothing else"
+)]
+
+mod lints;
+mod sections;
+mod shell;
+mod tools;
+mod workspace;
+
+use std::process::ExitCode;
+
+use anyhow::{Result, bail};
+
+use crate::sections::Section;
+
+const HELP: &str = "\
+The whole check of this repository, from any folder in it.
+
+usage: cargo xtask test [--only SECTION,SECTION...]
+       cargo xtask lints
+       cargo xtask help
+
+sections, in this order:
+  format      cargo fmt --check
+  clippy      cargo clippy, warnings denied
+  build       everything the later sections run
+  lints       the rules of the repository itself
+  unit        unit, integration and doc tests
+  end-to-end  the built program in a private folder
+  pages       the pages in headless Chromium (installed by apt when missing)
+  external    comparison with Python libraries (installed into target/venv)
+
+examples: cargo xtask test
+          cargo xtask test --only lints,unit
+
+BOARDWRIGHT_CHROMIUM, BOARDWRIGHT_CHROMEDRIVER and BOARDWRIGHT_PYTHON, where set, say which programs to use.
+Exit code: 0 all passed, 1 something failed, 2 a tool is missing or the command was not understood.";
+
+fn main() -> ExitCode {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    match run(&arguments) {
+        Ok(code) => code,
+        Err(error) => {
+            eprintln!("error: {error:#}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn run(arguments: &[String]) -> Result<ExitCode> {
+    let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
+    match words[..] {
+        ["test"] => sections::run(&Section::ALL),
+        ["test", "--only", list] => sections::run(&Section::parse_list(list)?),
+        ["lints"] => sections::run(&[Section::Lints]),
+        [] | ["help" | "-h" | "--help"] => {
+            println!("{HELP}");
+            Ok(ExitCode::SUCCESS)
+        }
+        _ => bail!(
+            "expected `test`, `lints` or `help`, found `{}`; see `cargo xtask help`",
+            words.join(" ")
+        ),
+    }
+}
