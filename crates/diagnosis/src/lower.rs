@@ -1,0 +1,985 @@
+//! From the unrolled graph to the network: which draws need a variable of their own, which causes are shared.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use catalogue::{Check, Tells};
+use units::Instrument;
+
+use crate::{
+    graph::{Cause, Draw, EventKey, Graph, Link, OrId, Origin, PowerId, Show, StateId, Visible},
+    model::{Likelihood, Model, Or, Table, Var},
+    unroll::{Finding, Look, Seen, Unrolled, What, is_breakable, named_targets},
+};
+
+/// Chance that a check with requirements cannot be done: when one of them fails, when none does.
+pub(crate) const CANNOT: [f64; 2] = [0.98, 0.01];
+/// Chance that the bench supply is bad.
+const BENCH_SUPPLY_BAD: f64 = 0.001;
+
+/// The network and where to find things in it.
+#[derive(Debug)]
+pub(crate) struct Lowered {
+    pub(crate) model: Model,
+    pub(crate) states: BTreeMap<StateId, Var>,
+    pub(crate) events: BTreeMap<EventKey, Var>,
+    pub(crate) outside: BTreeMap<String, Var>,
+    pub(crate) ors: Vec<Var>,
+    /// By machine: the variable that says whether it ever had an unmodelled fault.
+    pub(crate) unmodelled: Vec<Option<Var>>,
+    /// By question: the variable of a check's outcome; `cannot` comes last where the check has requirements.
+    pub(crate) outcomes: Vec<Var>,
+}
+
+/// A check not yet made whose outcome is asked for.
+#[derive(Debug, Clone)]
+pub(crate) struct Asked {
+    pub(crate) machine: usize,
+    pub(crate) check: usize,
+    pub(crate) ors: Vec<OrId>,
+    pub(crate) requires: Option<OrId>,
+}
+
+/// Lowers an unrolled situation with the outcomes that are asked for.
+pub(crate) fn lower(unrolled: &Unrolled, asked: &[Asked]) -> Lowered {
+    let graph = &unrolled.graph;
+    let ors = share_causes(graph);
+    let mut lowering = Lowering::new(graph, &ors);
+    lowering.states();
+    lowering.roots();
+    lowering.draws();
+    lowering.ors();
+    lowering.looks(unrolled);
+    let outcomes = asked.iter().map(|asked| lowering.outcome(asked)).collect();
+    let ors = (0..graph.ors.len())
+        .map(|or| lowering.or_vars[or])
+        .collect();
+    let unmodelled = (0..graph.boards.len())
+        .map(|machine| lowering.unmodelled_end.get(&machine).copied())
+        .collect();
+    Lowered {
+        model: lowering.model,
+        states: lowering.state_vars,
+        events: lowering.event_vars,
+        outside: lowering.outside_vars,
+        ors,
+        unmodelled,
+        outcomes,
+    }
+}
+
+/// An OR after sharing: its causes, and other ORs it takes in whole.
+#[derive(Debug, Clone, Default)]
+struct Shared {
+    causes: Vec<Cause>,
+    parts: Vec<usize>,
+}
+
+/// Causes that stand together in the same looks of one function become one OR of their own, after the looks' ORs.
+fn share_causes(graph: &Graph) -> Vec<Shared> {
+    let mut shared: Vec<Shared> = graph
+        .ors
+        .iter()
+        .map(|or| Shared {
+            causes: or.causes.clone(),
+            parts: Vec::new(),
+        })
+        .collect();
+    let mut versions: BTreeMap<(usize, usize), Vec<OrId>> = BTreeMap::new();
+    for (id, or) in graph.ors.iter().enumerate() {
+        versions
+            .entry((or.machine, or.target))
+            .or_default()
+            .push(id);
+    }
+    for ids in versions.values().filter(|ids| ids.len() > 1) {
+        let mut members: BTreeMap<&Cause, Vec<OrId>> = BTreeMap::new();
+        for &id in ids {
+            for cause in &graph.ors[id].causes {
+                members.entry(cause).or_default().push(id);
+            }
+        }
+        let mut groups: BTreeMap<Vec<OrId>, Vec<Cause>> = BTreeMap::new();
+        for (cause, ids) in members {
+            groups.entry(ids).or_default().push(cause.clone());
+        }
+        for (ids, causes) in groups
+            .into_iter()
+            .filter(|(ids, causes)| ids.len() > 1 && causes.len() > 1)
+        {
+            let group = shared.len();
+            for &id in &ids {
+                shared[id].causes.retain(|cause| !causes.contains(cause));
+                shared[id].parts.push(group);
+            }
+            shared.push(Shared {
+                causes,
+                parts: Vec::new(),
+            });
+        }
+    }
+    shared
+}
+
+struct Lowering<'a> {
+    graph: &'a Graph,
+    shared: &'a [Shared],
+    model: Model,
+    state_vars: BTreeMap<StateId, Var>,
+    event_vars: BTreeMap<EventKey, Var>,
+    outside_vars: BTreeMap<String, Var>,
+    or_vars: Vec<Var>,
+    /// By machine and target: the chain variables before and after it.
+    unmodelled_steps: BTreeMap<(usize, usize), (Option<Var>, Var)>,
+    unmodelled_end: BTreeMap<usize, Var>,
+    links: BTreeMap<Link, Var>,
+    active: BTreeMap<(StateId, PowerId), Var>,
+    coins: BTreeMap<PowerId, Var>,
+    bench: BTreeMap<PowerId, Var>,
+    leaks: BTreeMap<(usize, usize), Var>,
+    draw_vars: BTreeMap<Draw, Var>,
+}
+
+impl<'a> Lowering<'a> {
+    fn new(graph: &'a Graph, shared: &'a [Shared]) -> Self {
+        let mut model = Model::default();
+        // functions first, so that their numbers do not depend on what else is drawn
+        let or_vars = shared
+            .iter()
+            .enumerate()
+            .map(|(id, _)| {
+                let name = graph.ors.get(id).map_or_else(
+                    || format!("shared {id}"),
+                    |or| {
+                        format!(
+                            "{} function {} look {id}",
+                            graph.boards[or.machine].tag, or.target
+                        )
+                    },
+                );
+                model.variable(name, 2)
+            })
+            .collect();
+        Self {
+            graph,
+            shared,
+            model,
+            state_vars: BTreeMap::new(),
+            event_vars: BTreeMap::new(),
+            outside_vars: BTreeMap::new(),
+            or_vars,
+            unmodelled_steps: BTreeMap::new(),
+            unmodelled_end: BTreeMap::new(),
+            links: BTreeMap::new(),
+            active: BTreeMap::new(),
+            coins: BTreeMap::new(),
+            bench: BTreeMap::new(),
+            leaks: BTreeMap::new(),
+            draw_vars: BTreeMap::new(),
+        }
+    }
+
+    /// Events, then every version of every chip and place that can be bad.
+    fn states(&mut self) {
+        for (key, &chance) in &self.graph.events {
+            let var = self
+                .model
+                .root(format!("{} {}", key.0, key.1), vec![1.0 - chance, chance]);
+            self.event_vars.insert(key.clone(), var);
+        }
+        for id in 0..self.graph.states.len() {
+            if !self.graph.states[id].possible.contains(&true) {
+                continue;
+            }
+            let state = &self.graph.states[id];
+            let var = self
+                .model
+                .variable(format!("{} ({id})", state.name), state.modes.len() + 1);
+            self.state_vars.insert(id, var);
+            match &state.origin {
+                Origin::Prior { own, strikes } => self.prior(var, own, strikes),
+                Origin::Act {
+                    from,
+                    cured,
+                    damage,
+                } => self.act(var, *from, cured, *damage),
+                Origin::Harm {
+                    from,
+                    mode,
+                    chance,
+                    when,
+                } => self.harmed(var, *from, *mode, *chance, *when),
+            }
+        }
+    }
+
+    fn prior(&mut self, var: Var, own: &[f64], strikes: &[(EventKey, usize, f64)]) {
+        let mut events: Vec<(&EventKey, Option<Var>)> = Vec::new();
+        for (key, _, _) in strikes {
+            if !events.iter().any(|(other, _)| *other == key) {
+                events.push((key, self.event_vars.get(key).copied()));
+            }
+        }
+        let mut vars: Vec<Var> = events.iter().filter_map(|(_, var)| *var).collect();
+        vars.push(var);
+        let unknown: Vec<&EventKey> = events
+            .iter()
+            .filter(|(_, var)| var.is_some())
+            .map(|(key, _)| *key)
+            .collect();
+        let table = Table::from_fn(&self.model, vars, |at| {
+            let happened = |key: &EventKey| {
+                unknown.iter().position(|other| *other == key).map_or_else(
+                    || self.graph.known.get(key).copied().unwrap_or(false),
+                    |place| at[place] == 1,
+                )
+            };
+            let mut struck = vec![0.0; own.len()];
+            for (key, mode, chance) in strikes {
+                if happened(key) {
+                    struck[*mode] = 1.0 - (1.0 - struck[*mode]) * (1.0 - chance);
+                }
+            }
+            after_strikes(own, &struck)[at[at.len() - 1]]
+        });
+        self.model.conditionals.push(table);
+    }
+
+    /// A new version of a place; a version that could only be good stays without variable and counts as good.
+    fn act(&mut self, var: Var, from: StateId, cured: &[f64], damage: f64) {
+        let transition = |before: usize, after: usize| match (before, after) {
+            (0, 0) if cured.is_empty() => 1.0,
+            (0, 0) => 1.0 - damage,
+            (0, 1) => damage,
+            (0, _) => 0.0,
+            (before, 0) => cured[before - 1],
+            (before, after) if before == after => 1.0 - cured[before - 1],
+            _ => 0.0,
+        };
+        let table = match self.state_vars.get(&from) {
+            Some(&old) => {
+                Table::from_fn(&self.model, vec![old, var], |at| transition(at[0], at[1]))
+            }
+            None => Table::from_fn(&self.model, vec![var], |at| transition(0, at[0])),
+        };
+        self.model.conditionals.push(table);
+    }
+
+    fn harmed(&mut self, var: Var, from: StateId, mode: usize, chance: f64, when: OrId) {
+        let when = self.or_vars[when];
+        let transition = |before: usize, fails: usize, after: usize| {
+            let harm = if fails == 1 { chance } else { 0.0 };
+            match before {
+                0 if after == mode + 1 => harm,
+                0 if after == 0 => 1.0 - harm,
+                _ => f64::from(u8::from(before == after && before != 0)),
+            }
+        };
+        let table = match self.state_vars.get(&from) {
+            Some(&old) => Table::from_fn(&self.model, vec![old, when, var], |at| {
+                transition(at[0], at[1], at[2])
+            }),
+            None => Table::from_fn(&self.model, vec![when, var], |at| {
+                transition(0, at[0], at[1])
+            }),
+        };
+        self.model.conditionals.push(table);
+    }
+
+    /// Outside things, the unmodelled faults.
+    fn roots(&mut self) {
+        for (id, &chance) in &self.graph.outside {
+            let var = self.model.root(id.clone(), vec![1.0 - chance, chance]);
+            self.outside_vars.insert(id.clone(), var);
+        }
+        for machine in 0..self.graph.boards.len() {
+            self.unmodelled(machine);
+        }
+    }
+
+    /// The place of the unmodelled fault as a chain: "it is at this function or at one before".
+    fn unmodelled(&mut self, machine: usize) {
+        let board = &self.graph.boards[machine];
+        let prior = board.profile.unmodelled;
+        if board.mule || prior <= 0.0 {
+            return;
+        }
+        let causes = self.shared.iter().flat_map(|or| &or.causes);
+        let touched: BTreeSet<usize> = causes
+            .filter_map(|cause| match cause {
+                Cause::Unmodelled {
+                    machine: other,
+                    target,
+                } if *other == machine => Some(*target),
+                _ => None,
+            })
+            .collect();
+        let all = board.targets.all(&board.profile);
+        let reached: Vec<usize> = all
+            .iter()
+            .filter(|(number, target)| touched.contains(number) && is_breakable(target))
+            .map(|(number, _)| *number)
+            .collect();
+        let breakable = board.targets.breakable(&board.profile);
+        let each = prior / breakable as f64;
+        let mut before: Option<Var> = None;
+        let mut passed = 0.0;
+        for &target in &reached {
+            let var = self.chain_step(
+                &format!("{} unmodelled up to {target}", board.tag),
+                before,
+                each / (1.0 - passed),
+            );
+            passed += each;
+            self.unmodelled_steps
+                .insert((machine, target), (before, var));
+            before = Some(var);
+        }
+        let elsewhere = each * (breakable - reached.len()) as f64;
+        let end = match before {
+            Some(last) if reached.len() == breakable => last,
+            before => self.chain_step(
+                &format!("{} unmodelled", board.tag),
+                before,
+                elsewhere / (1.0 - passed),
+            ),
+        };
+        self.unmodelled_end.insert(machine, end);
+    }
+
+    fn chain_step(&mut self, name: &str, before: Option<Var>, chance: f64) -> Var {
+        match before {
+            None => self.model.root(name.to_owned(), vec![1.0 - chance, chance]),
+            Some(before) => {
+                let var = self.model.variable(name.to_owned(), 2);
+                self.model.conditionals.push(Table {
+                    vars: vec![before, var],
+                    values: vec![1.0 - chance, chance, 0.0, 1.0],
+                });
+                var
+            }
+        }
+    }
+
+    /// Draws that more than one OR asks for get a variable; the others are summed out where they stand.
+    fn draws(&mut self) {
+        let mut links: BTreeMap<Link, BTreeSet<(usize, &Show)>> = BTreeMap::new();
+        let mut leaks: BTreeMap<(usize, usize), (usize, f64)> = BTreeMap::new();
+        let mut functions: BTreeMap<Draw, (BTreeSet<(usize, OrId)>, f64)> = BTreeMap::new();
+        let mut active: BTreeSet<(StateId, PowerId)> = BTreeSet::new();
+        for (id, or) in self.shared.iter().enumerate() {
+            for cause in &or.causes {
+                match cause {
+                    Cause::State { link, show } => {
+                        links.entry(*link).or_default().insert((id, show));
+                        active.extend(show.drawn.map(|power| (link.state, power)));
+                        if let Some(power) = show.coin {
+                            self.coin(power);
+                        }
+                    }
+                    Cause::Leak {
+                        machine,
+                        target,
+                        chance,
+                    } => {
+                        let leak = leaks
+                            .entry((*machine, *target))
+                            .or_insert((0, chance.get()));
+                        leak.0 += 1;
+                    }
+                    Cause::Function { or, draw, chance } if chance.get() < 1.0 => {
+                        functions
+                            .entry(*draw)
+                            .or_insert_with(|| (BTreeSet::new(), chance.get()))
+                            .0
+                            .insert((id, *or));
+                    }
+                    Cause::BenchSupply { power } => {
+                        let model = &mut self.model;
+                        self.bench.entry(*power).or_insert_with(|| {
+                            model.root(
+                                format!("bench supply in power-up {power}"),
+                                vec![1.0 - BENCH_SUPPLY_BAD, BENCH_SUPPLY_BAD],
+                            )
+                        });
+                    }
+                    _ => {}
+                }
+            }
+        }
+        for (key, (_, chance)) in leaks.into_iter().filter(|(_, (uses, _))| *uses > 1) {
+            let var = self.model.root(
+                format!("{} leak {}", self.graph.boards[key.0].tag, key.1),
+                vec![1.0 - chance, chance],
+            );
+            self.leaks.insert(key, var);
+        }
+        for (draw, (_, chance)) in functions
+            .into_iter()
+            .filter(|(_, (uses, _))| uses.len() > 1)
+        {
+            let var = self.model.root(
+                format!(
+                    "{} link {} to {}",
+                    self.graph.boards[draw.0].tag, draw.1, draw.2
+                ),
+                vec![1.0 - chance, chance],
+            );
+            self.draw_vars.insert(draw, var);
+        }
+        self.link_draws(&links);
+        self.active_draws(&active);
+    }
+
+    fn coin(&mut self, power: PowerId) {
+        let model = &mut self.model;
+        self.coins
+            .entry(power)
+            .or_insert_with(|| model.root(format!("warm in power-up {power}"), vec![0.5, 0.5]));
+    }
+
+    fn link_draws(&mut self, used: &BTreeMap<Link, BTreeSet<(usize, &Show)>>) {
+        let noisy: BTreeMap<Link, usize> = used
+            .iter()
+            .filter(|(link, _)| self.is_noisy(**link))
+            .map(|(link, uses)| (*link, uses.len()))
+            .collect();
+        let mut explicit: BTreeSet<Link> = noisy
+            .iter()
+            .filter(|(_, uses)| **uses > 1)
+            .map(|(link, _)| *link)
+            .collect();
+        for link in noisy.keys() {
+            let path = self.lineage(link.state, |state| {
+                noisy.contains_key(&Link { state, ..*link })
+            });
+            explicit.extend(path.into_iter().map(|state| Link { state, ..*link }));
+        }
+        for link in explicit {
+            // sorted by state: the parent comes first
+            let chances = self.graph.breaks(link);
+            let name = format!(
+                "{} breaks {}",
+                self.graph.states[link.state].name, link.target
+            );
+            let parent = self.from_of(link.state).and_then(|from| {
+                Some((
+                    from,
+                    *self.links.get(&Link {
+                        state: from,
+                        ..link
+                    })?,
+                ))
+            });
+            if let Some(var) = self.persistent(name, link.state, parent, &chances) {
+                self.links.insert(link, var);
+            }
+        }
+    }
+
+    fn is_noisy(&self, link: Link) -> bool {
+        let possible = &self.graph.states[link.state].possible;
+        self.graph
+            .breaks(link)
+            .iter()
+            .zip(possible)
+            .any(|(&chance, &possible)| possible && chance > 0.0 && chance < 1.0)
+    }
+
+    fn active_draws(&mut self, used: &BTreeSet<(StateId, PowerId)>) {
+        let mut explicit = used.clone();
+        for &(state, power) in used {
+            let path = self.lineage(state, |other| used.contains(&(other, power)));
+            explicit.extend(path.into_iter().map(|state| (state, power)));
+        }
+        for (state, power) in explicit {
+            let shows: Vec<f64> = self.graph.states[state]
+                .modes
+                .iter()
+                .map(|mode| mode.shows)
+                .collect();
+            let name = format!(
+                "{} active in power-up {power}",
+                self.graph.states[state].name
+            );
+            let parent = self
+                .from_of(state)
+                .and_then(|from| Some((from, *self.active.get(&(from, power))?)));
+            if let Some(var) = self.persistent(name, state, parent, &shows) {
+                self.active.insert((state, power), var);
+            }
+        }
+    }
+
+    /// The version before this one.
+    fn from_of(&self, state: StateId) -> Option<StateId> {
+        match self.graph.states[state].origin {
+            Origin::Prior { .. } => None,
+            Origin::Act { from, .. } | Origin::Harm { from, .. } => Some(from),
+        }
+    }
+
+    /// This version and those back to the nearest earlier one that is used; empty if none is.
+    fn lineage(&self, state: StateId, used: impl Fn(StateId) -> bool) -> Vec<StateId> {
+        let mut path = vec![state];
+        let mut at = state;
+        while let Some(from) = self.from_of(at) {
+            path.push(from);
+            if used(from) {
+                return path;
+            }
+            at = from;
+        }
+        Vec::new()
+    }
+
+    /// A draw that a mode keeps as long as it lasts: with the version before, an uncured mode keeps its draw.
+    fn persistent(
+        &mut self,
+        name: String,
+        state: StateId,
+        parent: Option<(StateId, Var)>,
+        chances: &[f64],
+    ) -> Option<Var> {
+        let now = *self.state_vars.get(&state)?;
+        let fresh = |mode: usize| if mode == 0 { 0.0 } else { chances[mode - 1] };
+        let split = |chance: f64, value: usize| if value == 1 { chance } else { 1.0 - chance };
+        let var = self.model.variable(name, 2);
+        let old = parent.and_then(|(from, draw)| Some((*self.state_vars.get(&from)?, draw)));
+        let table = match old {
+            Some((before, draw)) => {
+                Table::from_fn(&self.model, vec![before, now, draw, var], |at| {
+                    let kept = at[0] == at[1] && at[1] != 0;
+                    split(
+                        if kept {
+                            f64::from(u8::from(at[2] == 1))
+                        } else {
+                            fresh(at[1])
+                        },
+                        at[3],
+                    )
+                })
+            }
+            None => Table::from_fn(&self.model, vec![now, var], |at| split(fresh(at[0]), at[1])),
+        };
+        self.model.conditionals.push(table);
+        Some(var)
+    }
+
+    fn ors(&mut self) {
+        for (id, or) in self.shared.iter().enumerate() {
+            let mut survivals: Vec<Table> = or
+                .causes
+                .iter()
+                .filter_map(|cause| self.survival(cause))
+                .collect();
+            for &part in &or.parts {
+                survivals.push(Table {
+                    vars: vec![self.or_vars[part]],
+                    values: vec![1.0, 0.0],
+                });
+            }
+            self.model.ors.push(Or {
+                child: self.or_vars[id],
+                survivals,
+            });
+        }
+    }
+
+    /// Chance that a cause does not act.
+    fn survival(&self, cause: &Cause) -> Option<Table> {
+        let bad = |var: Var| Table {
+            vars: vec![var],
+            values: vec![1.0, 0.0],
+        };
+        Some(match cause {
+            Cause::Always => Table {
+                vars: Vec::new(),
+                values: vec![0.0],
+            },
+            Cause::Leak {
+                machine,
+                target,
+                chance,
+            } => match self.leaks.get(&(*machine, *target)) {
+                Some(&var) => bad(var),
+                None => Table {
+                    vars: Vec::new(),
+                    values: vec![1.0 - chance.get()],
+                },
+            },
+            Cause::Unmodelled { machine, target } => {
+                match *self.unmodelled_steps.get(&(*machine, *target))? {
+                    (None, var) => bad(var),
+                    (Some(before), var) => Table {
+                        vars: vec![before, var],
+                        values: vec![1.0, 0.0, 1.0, 1.0],
+                    },
+                }
+            }
+            Cause::State { link, show } => self.state_survival(*link, show),
+            Cause::Function { or, draw, chance } => match self.draw_vars.get(draw) {
+                Some(&var) if chance.get() < 1.0 => Table {
+                    vars: vec![self.or_vars[*or], var],
+                    values: vec![1.0, 1.0, 1.0, 0.0],
+                },
+                _ => Table {
+                    vars: vec![self.or_vars[*or]],
+                    values: vec![1.0, 1.0 - chance.get()],
+                },
+            },
+            Cause::BenchSupply { power } => bad(self.bench[power]),
+            Cause::Outside { id } => bad(self.outside_vars[id]),
+        })
+    }
+
+    fn state_survival(&self, link: Link, show: &Show) -> Table {
+        let state = self.state_vars[&link.state];
+        let drawn = self.links.get(&link).copied();
+        let active = show
+            .drawn
+            .and_then(|power| self.active.get(&(link.state, power)).copied());
+        let coin = show.coin.map(|power| self.coins[&power]);
+        let chances = self.graph.breaks(link);
+        let modes = &self.graph.states[link.state].modes;
+        let mut vars = vec![state];
+        vars.extend([drawn, active, coin].into_iter().flatten());
+        Table::from_fn(&self.model, vars, |at| {
+            let Some(mode) = at[0].checked_sub(1) else {
+                return 1.0;
+            };
+            let mut rest = at[1..].iter();
+            let mut flag = |present: bool| present.then(|| rest.next() == Some(&1));
+            let breaks =
+                flag(drawn.is_some()).map_or(chances[mode], |breaks| f64::from(u8::from(breaks)));
+            let acts = flag(active.is_some()).is_none_or(|acts| acts || modes[mode].shows >= 1.0);
+            let warm = flag(coin.is_some()).unwrap_or(true);
+            let visible = match show.modes[mode] {
+                Visible::Never => false,
+                Visible::Always => true,
+                Visible::IfWarm => warm,
+            };
+            if acts && visible { 1.0 - breaks } else { 1.0 }
+        })
+    }
+
+    /// The likelihoods of all findings.
+    fn looks(&mut self, unrolled: &Unrolled) {
+        let mut sessions: BTreeMap<usize, usize> = BTreeMap::new();
+        for finding in &unrolled.findings {
+            if let What::Look(look) = &finding.what {
+                *sessions.entry(look.session).or_default() += 1;
+            }
+        }
+        let mut drawn = LookDraws::default();
+        for (index, finding) in unrolled.findings.iter().enumerate() {
+            let table = self.finding(finding, &sessions, &mut drawn);
+            self.model.likelihoods.push(Likelihood {
+                table,
+                finding: Some(index),
+            });
+        }
+    }
+
+    fn finding(
+        &mut self,
+        finding: &Finding,
+        sessions: &BTreeMap<usize, usize>,
+        drawn: &mut LookDraws,
+    ) -> Table {
+        match &finding.what {
+            What::Look(look) => self.look(look, sessions[&look.session] > 1, drawn),
+            What::Mode { state, mode } => match self.state_vars.get(state) {
+                Some(&var) => Table::from_fn(&self.model, vec![var], |at| {
+                    f64::from(u8::from(at[0] == mode + 1))
+                }),
+                None => self.never(),
+            },
+            What::Unmodelled { machine } => match self.unmodelled_end.get(machine) {
+                Some(&var) => Table {
+                    vars: vec![var],
+                    values: vec![0.0, 1.0],
+                },
+                None => self.never(),
+            },
+            What::Works { ors } => {
+                // one OR over all functions: it works only if none fails
+                let var = self.model.variable("works".to_owned(), 2);
+                let survivals = ors
+                    .iter()
+                    .map(|&or| Table {
+                        vars: vec![self.or_vars[or]],
+                        values: vec![1.0, 0.0],
+                    })
+                    .collect();
+                self.model.ors.push(Or {
+                    child: var,
+                    survivals,
+                });
+                Table {
+                    vars: vec![var],
+                    values: vec![1.0, 0.0],
+                }
+            }
+        }
+    }
+
+    /// A likelihood of 0 that still has a variable.
+    fn never(&mut self) -> Table {
+        let var = self.model.root("never".to_owned(), vec![1.0]);
+        Table {
+            vars: vec![var],
+            values: vec![0.0],
+        }
+    }
+
+    fn look(&mut self, look: &Look, shared_session: bool, drawn: &mut LookDraws) -> Table {
+        let graph = self.graph;
+        let check = &graph.boards[look.machine].profile.checks[look.check];
+        let rows = Rows::of(check);
+        let mut vars: Vec<Var> = look.ors.iter().map(|&or| self.or_vars[or]).collect();
+        let functions = vars.len();
+        let key = (look.machine, look.check, look.epoch);
+        let doable = look.requires.map(|or| {
+            let draws = drawn.doable.entry(key).or_insert_with(|| {
+                CANNOT.map(|cannot| {
+                    self.model.root(
+                        format!("{} {} cannot", graph.boards[look.machine].tag, check.id),
+                        vec![1.0 - cannot, cannot],
+                    )
+                })
+            });
+            (self.or_vars[or], *draws)
+        });
+        if let Some((or, [if_fails, if_works])) = doable {
+            vars.extend([or, if_fails, if_works]);
+        }
+        let cannot = look.shown == Seen::Cannot;
+        let blunder = (!cannot && shared_session && check.blunder > 0.0).then(|| {
+            *drawn.blunders.entry(look.session).or_insert_with(|| {
+                let outcomes = check.outcomes.len();
+                let mut chances = vec![1.0 - check.blunder];
+                chances.resize(outcomes + 1, check.blunder / outcomes as f64);
+                self.model.root(
+                    format!("{} {} blunder", graph.boards[look.machine].tag, check.id),
+                    chances,
+                )
+            })
+        });
+        vars.extend(blunder);
+        let same = (!cannot && check.repeats_same).then(|| {
+            drawn
+                .same
+                .entry(key)
+                .or_insert_with(|| {
+                    rows.iter()
+                        .map(|row| {
+                            self.model.root(
+                                format!("{} {} shows", graph.boards[look.machine].tag, check.id),
+                                row.shows.clone(),
+                            )
+                        })
+                        .collect()
+                })
+                .clone()
+        });
+        let same_at = vars.len();
+        vars.extend(same.iter().flatten());
+        let counts = (!cannot).then(|| counts(check, &look.shown));
+        let mut distinct = vars.clone();
+        distinct.sort_unstable();
+        distinct.dedup();
+        let places: Vec<usize> = vars
+            .iter()
+            .map(|var| distinct.iter().position(|other| other == var).unwrap_or(0))
+            .collect();
+        Table::from_fn(&self.model, distinct, |states| {
+            let at: Vec<usize> = places.iter().map(|&place| states[place]).collect();
+            let mut next = functions;
+            if doable.is_some() {
+                let could_not = if at[next] == 1 {
+                    at[next + 1]
+                } else {
+                    at[next + 2]
+                } == 1;
+                if could_not != cannot {
+                    return 0.0;
+                }
+                next += 3;
+            }
+            let Some(counts) = &counts else { return 1.0 };
+            let row = rows
+                .iter()
+                .position(|row| row.fails.iter().all(|&function| at[function] == 1))
+                .unwrap_or(0);
+            let normal = match &same {
+                Some(_) => counts[at[same_at + row]],
+                None => rows[row]
+                    .shows
+                    .iter()
+                    .zip(counts)
+                    .map(|(chance, count)| chance * count)
+                    .sum(),
+            };
+            match blunder {
+                Some(_) if at[next] > 0 => counts[at[next] - 1],
+                Some(_) => normal,
+                None => {
+                    (1.0 - check.blunder) * normal
+                        + check.blunder * counts.iter().sum::<f64>() / counts.len() as f64
+                }
+            }
+        })
+    }
+
+    /// The outcome of a check not yet made, in a session of its own.
+    fn outcome(&mut self, asked: &Asked) -> Var {
+        let check = &self.graph.boards[asked.machine].profile.checks[asked.check];
+        let rows = Rows::of(check);
+        let outcomes = check.outcomes.len();
+        let mut vars: Vec<Var> = asked.ors.iter().map(|&or| self.or_vars[or]).collect();
+        vars.extend(asked.requires.map(|or| self.or_vars[or]));
+        let child = self.model.variable(
+            format!(
+                "{} {} asked",
+                self.graph.boards[asked.machine].tag, check.id
+            ),
+            outcomes + usize::from(asked.requires.is_some()),
+        );
+        let mut distinct = vars.clone();
+        distinct.sort_unstable();
+        distinct.dedup();
+        let places: Vec<usize> = vars
+            .iter()
+            .map(|var| distinct.iter().position(|other| other == var).unwrap_or(0))
+            .collect();
+        distinct.push(child);
+        let table = Table::from_fn(&self.model, distinct, |states| {
+            let at: Vec<usize> = places.iter().map(|&place| states[place]).collect();
+            let shown = states[states.len() - 1];
+            let cannot = asked.requires.map_or(0.0, |_| {
+                if at[at.len() - 1] == 1 {
+                    CANNOT[0]
+                } else {
+                    CANNOT[1]
+                }
+            });
+            if shown == outcomes {
+                return cannot;
+            }
+            let row = rows
+                .iter()
+                .position(|row| row.fails.iter().all(|&function| at[function] == 1))
+                .unwrap_or(0);
+            (1.0 - cannot)
+                * ((1.0 - check.blunder) * rows[row].shows[shown] + check.blunder / outcomes as f64)
+        });
+        self.model.conditionals.push(table);
+        child
+    }
+}
+
+/// Draws shared between looks.
+#[derive(Default)]
+struct LookDraws {
+    /// By machine, check, epoch: cannot be done though nothing fails, can be done though something fails.
+    doable: BTreeMap<(usize, usize, usize), [Var; 2]>,
+    /// By session.
+    blunders: BTreeMap<usize, Var>,
+    /// By machine, check, epoch: what each row shows.
+    same: BTreeMap<(usize, usize, usize), Vec<Var>>,
+}
+
+/// A row of a check, with its functions as places in [`named_targets`].
+struct Rows {
+    fails: Vec<usize>,
+    shows: Vec<f64>,
+}
+
+impl Rows {
+    fn of(check: &Check) -> Vec<Self> {
+        match &check.tells {
+            Tells::Target {
+                false_pass,
+                false_fail,
+                ..
+            } => vec![
+                Self {
+                    fails: vec![0],
+                    shows: vec![*false_pass, 1.0 - false_pass],
+                },
+                Self {
+                    fails: Vec::new(),
+                    shows: vec![1.0 - false_fail, *false_fail],
+                },
+            ],
+            Tells::Rows(rows) => {
+                let named = named_targets(check);
+                let place = |target| named.iter().position(|other| other == target);
+                rows.iter()
+                    .map(|row| Self {
+                        fails: row.fails.iter().filter_map(place).collect(),
+                        shows: row.shows.clone(),
+                    })
+                    .collect()
+            }
+        }
+    }
+}
+
+/// How much what was seen counts for each outcome.
+fn counts(check: &Check, seen: &Seen) -> Vec<f64> {
+    match seen {
+        Seen::Outcome(outcome) => (0..check.outcomes.len())
+            .map(|other| f64::from(u8::from(other == *outcome)))
+            .collect(),
+        Seen::Readings { values, components } => {
+            let mean = values.iter().sum::<f64>() / values.len() as f64;
+            let instrument = Instrument {
+                name: String::new(),
+                components: components.clone(),
+            };
+            let outside = check.limits.as_ref().map_or(0.0, |limits| {
+                limits.probability_outside(mean, instrument.sigma(mean))
+            });
+            vec![1.0 - outside, outside]
+        }
+        Seen::Cannot => vec![1.0; check.outcomes.len()],
+    }
+}
+
+/// The chances of a state after strikes: a bad own state stays; a good one becomes one of those struck, in proportion.
+fn after_strikes(own: &[f64], struck: &[f64]) -> Vec<f64> {
+    let good = 1.0 - own.iter().sum::<f64>();
+    let mut chances = vec![0.0; own.len() + 1];
+    chances[1..].copy_from_slice(own);
+    let able: Vec<usize> = (0..struck.len())
+        .filter(|&mode| struck[mode] > 0.0)
+        .collect();
+    for set in 0_u32..1 << able.len() {
+        let hit = |place: usize| set >> place & 1 == 1;
+        let chance: f64 = able
+            .iter()
+            .enumerate()
+            .map(|(place, &mode)| {
+                if hit(place) {
+                    struck[mode]
+                } else {
+                    1.0 - struck[mode]
+                }
+            })
+            .product();
+        let sum: f64 = able
+            .iter()
+            .enumerate()
+            .filter(|(place, _)| hit(*place))
+            .map(|(_, &mode)| struck[mode])
+            .sum();
+        if set == 0 {
+            chances[0] = good * chance;
+        }
+        for (_, &mode) in able.iter().enumerate().filter(|(place, _)| hit(*place)) {
+            chances[mode + 1] += good * chance * struck[mode] / sum;
+        }
+    }
+    chances
+}

@@ -1,0 +1,554 @@
+//! Exact inference: an elimination order found once, then one pass up and one pass down as often as asked.
+//!
+//! Buckets after Dechter ("Bucket elimination: a unifying framework for reasoning", Artificial Intelligence 113, 1999), the order by min-fill, messages
+//! without division (Shafer & Shenoy 1990), so the signed auxiliaries of the noisy-OR do no harm.
+//! A message carries a power of two beside its table, so that hundreds of findings do not underflow.
+
+use std::collections::BTreeSet;
+
+use crate::{
+    error::Error,
+    model::{Model, Table, Var},
+};
+
+/// Most entries that all cliques together may have: 2^26 numbers are half a gibibyte.
+const MOST_ENTRIES: usize = 1 << 26;
+
+/// A compiled network.
+#[derive(Debug)]
+pub(crate) struct Tree {
+    states: Vec<usize>,
+    buckets: Vec<Bucket>,
+    /// The bucket that eliminates a variable.
+    bucket_of: Vec<usize>,
+    /// Which bucket holds which finding's tables: (finding, bucket, index).
+    findings: Vec<(usize, usize, usize)>,
+    /// For each variable the roots of its connected component.
+    component: Vec<usize>,
+    width: usize,
+}
+
+/// One eliminated variable with all that speaks of it.
+#[derive(Debug)]
+struct Bucket {
+    /// Separator first, the eliminated variable last.
+    vars: Vec<Var>,
+    size: usize,
+    /// Product of the tables that never change.
+    base: Vec<f64>,
+    /// Tables of findings, stretched to the clique.
+    evidence: Vec<Vec<f64>>,
+    /// Buckets whose message comes here, with the index of each clique entry in the message.
+    children: Vec<(usize, Vec<u32>)>,
+    parent: Option<usize>,
+}
+
+/// A table with a power of two beside it.
+#[derive(Debug, Clone, PartialEq)]
+struct Message {
+    values: Vec<f64>,
+    exponent: i32,
+}
+
+/// What changes from question to question: weights of single variables, findings left out.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Question {
+    /// Weights for the states of a variable; several for one variable multiply.
+    pub(crate) weights: Vec<(Var, Vec<f64>)>,
+    /// Findings left out.
+    pub(crate) without: Vec<usize>,
+}
+
+/// Messages of an upward pass.
+#[derive(Debug, Clone)]
+pub(crate) struct Upward {
+    messages: Vec<Message>,
+    /// Product of the roots, as natural logarithm; minus infinity for 0.
+    pub(crate) log_total: f64,
+}
+
+impl Question {
+    /// This variable is in this state.
+    pub(crate) fn fix(&mut self, tree: &Tree, var: Var, state: usize) {
+        let mut weights = vec![0.0; tree.states[var]];
+        weights[state] = 1.0;
+        self.weights.push((var, weights));
+    }
+}
+
+impl Tree {
+    /// Finds an order, builds the cliques, multiplies in what never changes.
+    pub(crate) fn compile(model: &Model) -> Result<Self, Error> {
+        let mut states: Vec<usize> = model
+            .variables
+            .iter()
+            .map(|variable| variable.states)
+            .collect();
+        let (fixed, evidence) = split_ors(model, &mut states);
+        let scopes = fixed
+            .iter()
+            .chain(evidence.iter().map(|(table, _)| table))
+            .map(|table| table.vars.as_slice());
+        let (order, cliques) = eliminate(&states, scopes);
+        let entries: f64 = cliques
+            .iter()
+            .map(|clique| {
+                clique
+                    .iter()
+                    .map(|&var| states[var] as f64)
+                    .product::<f64>()
+            })
+            .sum();
+        if entries > MOST_ENTRIES as f64 {
+            return Err(Error::new(format!(
+                "the findings tie too much together for an exact answer: {entries:.1e} table entries, expected at most {MOST_ENTRIES:.1e}; settle a part that was swapped or looked at often"
+            )));
+        }
+        Ok(Self::build(states, &order, cliques, &fixed, &evidence))
+    }
+
+    fn build(
+        states: Vec<usize>,
+        order: &[Var],
+        cliques: Vec<Vec<Var>>,
+        fixed: &[Table],
+        evidence: &[(Table, Option<usize>)],
+    ) -> Self {
+        let mut bucket_of = vec![0; states.len()];
+        for (bucket, &var) in order.iter().enumerate() {
+            bucket_of[var] = bucket;
+        }
+        let width = cliques.iter().map(Vec::len).max().unwrap_or(0);
+        let mut buckets: Vec<Bucket> = cliques
+            .into_iter()
+            .map(|vars| Bucket::new(vars, &states, &bucket_of))
+            .collect();
+        for index in 0..buckets.len() {
+            if let Some(parent) = buckets[index].parent {
+                let separator = buckets[index].vars[..buckets[index].vars.len() - 1].to_vec();
+                let map = projection(&buckets[parent].vars, &separator, &states);
+                buckets[parent].children.push((index, map));
+            }
+        }
+        let home = |table: &Table| table.vars.iter().map(|&var| bucket_of[var]).min();
+        let mut scalar = 1.0;
+        for table in fixed {
+            match home(table) {
+                Some(bucket) => {
+                    let stretched = stretch(table, &buckets[bucket].vars, &states);
+                    multiply(&mut buckets[bucket].base, &stretched);
+                }
+                None => scalar *= table.values[0],
+            }
+        }
+        let mut findings = Vec::new();
+        for (table, finding) in evidence {
+            let Some(bucket) = home(table) else {
+                scalar *= table.values[0];
+                continue;
+            };
+            let stretched = stretch(table, &buckets[bucket].vars, &states);
+            match finding {
+                Some(finding) => {
+                    findings.push((*finding, bucket, buckets[bucket].evidence.len()));
+                    buckets[bucket].evidence.push(stretched);
+                }
+                None => multiply(&mut buckets[bucket].base, &stretched),
+            }
+        }
+        debug_assert!(
+            (scalar - 1.0).abs() < 1e-12,
+            "a table without variables must be 1"
+        );
+        let component = components(&buckets);
+        Self {
+            states,
+            buckets,
+            bucket_of,
+            findings,
+            component,
+            width,
+        }
+    }
+
+    /// Variables in the largest clique.
+    pub(crate) fn width(&self) -> usize {
+        self.width
+    }
+
+    /// Entries of all cliques together.
+    pub(crate) fn entries(&self) -> usize {
+        self.buckets.iter().map(|bucket| bucket.size).sum()
+    }
+
+    /// A number that is equal for variables that depend on each other in some way.
+    pub(crate) fn component(&self, var: Var) -> usize {
+        self.component[self.bucket_of[var]]
+    }
+
+    /// The upward pass.
+    pub(crate) fn upward(&self, question: &Question) -> Upward {
+        let mut messages: Vec<Message> = Vec::with_capacity(self.buckets.len());
+        let changes = self.changes(question);
+        for index in 0..self.buckets.len() {
+            let message = self.message(index, &messages, &changes);
+            messages.push(message);
+        }
+        let log_total = self.log_total(&messages);
+        Upward {
+            messages,
+            log_total,
+        }
+    }
+
+    /// The logarithm of the total for a question that adds to the one `base` answers: only what it touches is done anew.
+    pub(crate) fn log_total_with(
+        &self,
+        base: &Upward,
+        base_question: &Question,
+        more: &Question,
+    ) -> f64 {
+        let mut question = base_question.clone();
+        question.weights.extend(more.weights.iter().cloned());
+        question.without.extend(&more.without);
+        self.again(base, &question, more).log_total
+    }
+
+    /// An upward pass in which only what `more` touches is done anew; `question` is the whole question, `more` included.
+    pub(crate) fn again(&self, base: &Upward, question: &Question, more: &Question) -> Upward {
+        let changes = self.changes(question);
+        let mut dirty = BTreeSet::new();
+        for (var, _) in &more.weights {
+            dirty.insert(self.bucket_of[*var]);
+        }
+        for (finding, bucket, _) in &self.findings {
+            if more.without.contains(finding) {
+                dirty.insert(*bucket);
+            }
+        }
+        let mut messages = base.messages.clone();
+        while let Some(index) = dirty.pop_first() {
+            let message = self.message(index, &messages, &changes);
+            if message != messages[index] {
+                messages[index] = message;
+                dirty.extend(self.buckets[index].parent);
+            }
+        }
+        let log_total = self.log_total(&messages);
+        Upward {
+            messages,
+            log_total,
+        }
+    }
+
+    /// Posterior of every variable of the model under a question, after its upward pass.
+    pub(crate) fn marginals(&self, question: &Question, upward: &Upward) -> Vec<Vec<f64>> {
+        let changes = self.changes(question);
+        let mut marginals: Vec<Vec<f64>> = self
+            .states
+            .iter()
+            .map(|&states| vec![0.0; states])
+            .collect();
+        let mut down: Vec<Option<Message>> = vec![None; self.buckets.len()];
+        for index in (0..self.buckets.len()).rev() {
+            let bucket = &self.buckets[index];
+            let mut own = self.own(index, &changes);
+            if let (Some(message), Some(parent)) = (&down[index], bucket.parent) {
+                let _ = parent;
+                let states = self.states[bucket.vars[bucket.vars.len() - 1]];
+                for (entry, value) in own.iter_mut().enumerate() {
+                    *value *= message.values[entry / states];
+                }
+            }
+            let belief = self.push_down(index, own, upward, &mut down);
+            let states = self.states[bucket.vars[bucket.vars.len() - 1]];
+            let marginal = &mut marginals[bucket.vars[bucket.vars.len() - 1]];
+            for (entry, value) in belief.iter().enumerate() {
+                marginal[entry % states] += value;
+            }
+            let total: f64 = marginal.iter().sum();
+            if total != 0.0 {
+                marginal
+                    .iter_mut()
+                    .for_each(|value| *value = (*value / total).clamp(0.0, 1.0));
+            }
+        }
+        marginals
+    }
+
+    /// Sends each child of a bucket its message down and returns the bucket's belief.
+    fn push_down(
+        &self,
+        index: usize,
+        own: Vec<f64>,
+        upward: &Upward,
+        down: &mut [Option<Message>],
+    ) -> Vec<f64> {
+        let children = &self.buckets[index].children;
+        // what stands left of each child, then from the right what stands right of it
+        let mut left = Vec::with_capacity(children.len() + 1);
+        left.push(own);
+        for (child, map) in children {
+            let mut next = left[left.len() - 1].clone();
+            for (entry, value) in next.iter_mut().enumerate() {
+                *value *= upward.messages[*child].values[map[entry] as usize];
+            }
+            left.push(next);
+        }
+        let belief = left.pop().unwrap_or_default();
+        let mut right = vec![1.0; belief.len()];
+        for (at, (child, map)) in children.iter().enumerate().rev() {
+            let mut values = vec![0.0; upward.messages[*child].values.len()];
+            for (entry, left_value) in left[at].iter().enumerate() {
+                values[map[entry] as usize] += left_value * right[entry];
+            }
+            down[*child] = Some(Message::scaled(values, 0));
+            for (entry, value) in right.iter_mut().enumerate() {
+                *value *= upward.messages[*child].values[map[entry] as usize];
+            }
+        }
+        belief
+    }
+
+    /// Base, findings and weights of a bucket, without messages.
+    fn own(&self, index: usize, changes: &Changes) -> Vec<f64> {
+        let bucket = &self.buckets[index];
+        let mut product = bucket.base.clone();
+        for (at, table) in bucket.evidence.iter().enumerate() {
+            if !changes.without.contains(&(index, at)) {
+                multiply(&mut product, table);
+            }
+        }
+        if let Some(weights) = &changes.weights[index] {
+            let states = weights.len();
+            for (entry, value) in product.iter_mut().enumerate() {
+                *value *= weights[entry % states];
+            }
+        }
+        product
+    }
+
+    fn message(&self, index: usize, messages: &[Message], changes: &Changes) -> Message {
+        let bucket = &self.buckets[index];
+        let mut product = self.own(index, changes);
+        let mut exponent = 0;
+        for (child, map) in &bucket.children {
+            let message = &messages[*child];
+            exponent += message.exponent;
+            for (value, &at) in product.iter_mut().zip(map) {
+                *value *= message.values[at as usize];
+            }
+        }
+        let states = self.states[bucket.vars[bucket.vars.len() - 1]];
+        let values = product
+            .chunks_exact(states)
+            .map(|chunk| chunk.iter().sum())
+            .collect();
+        Message::scaled(values, exponent)
+    }
+
+    fn log_total(&self, messages: &[Message]) -> f64 {
+        let mut total = 0.0;
+        for (bucket, message) in self.buckets.iter().zip(messages) {
+            if bucket.parent.is_none() {
+                // rounding of the signed auxiliaries may leave a tiny negative number in place of 0
+                total += message.values[0].max(0.0).ln()
+                    + f64::from(message.exponent) * std::f64::consts::LN_2;
+            }
+        }
+        total
+    }
+
+    fn changes(&self, question: &Question) -> Changes {
+        let mut weights: Vec<Option<Vec<f64>>> = vec![None; self.buckets.len()];
+        for (var, more) in &question.weights {
+            match &mut weights[self.bucket_of[*var]] {
+                Some(weights) => multiply(weights, more),
+                slot => *slot = Some(more.clone()),
+            }
+        }
+        let without = self
+            .findings
+            .iter()
+            .filter(|(finding, _, _)| question.without.contains(finding))
+            .map(|&(_, bucket, at)| (bucket, at))
+            .collect();
+        Changes { weights, without }
+    }
+}
+
+/// A question, by buckets.
+struct Changes {
+    weights: Vec<Option<Vec<f64>>>,
+    without: BTreeSet<(usize, usize)>,
+}
+
+impl Message {
+    /// Keeps the largest number within a range in which products do not underflow.
+    fn scaled(mut values: Vec<f64>, mut exponent: i32) -> Self {
+        let largest = values
+            .iter()
+            .fold(0.0_f64, |largest, value| largest.max(value.abs()));
+        if largest > 0.0 && !(1e-30..=1e30).contains(&largest) {
+            let shift = largest.log2().floor() as i32;
+            let factor = 2.0_f64.powi(-shift);
+            values.iter_mut().for_each(|value| *value *= factor);
+            exponent += shift;
+        }
+        Self { values, exponent }
+    }
+}
+
+impl Bucket {
+    fn new(mut vars: Vec<Var>, states: &[usize], bucket_of: &[usize]) -> Self {
+        // the clique comes with the eliminated variable first
+        vars.rotate_left(1);
+        let separator = vars.len() - 1;
+        vars[..separator].sort_unstable_by_key(|&var| std::cmp::Reverse(bucket_of[var]));
+        let size = vars.iter().map(|&var| states[var]).product();
+        let parent = vars[..separator].iter().map(|&var| bucket_of[var]).min();
+        Self {
+            vars,
+            size,
+            base: vec![1.0; size],
+            evidence: Vec::new(),
+            children: Vec::new(),
+            parent,
+        }
+    }
+}
+
+/// Splits each OR node by its auxiliary and returns the fixed tables and those of findings.
+fn split_ors(model: &Model, states: &mut Vec<usize>) -> (Vec<Table>, Vec<(Table, Option<usize>)>) {
+    let mut fixed = model.conditionals.clone();
+    for or in &model.ors {
+        // auxiliary 0: no cause acts; 1: whatever happens
+        let auxiliary = states.len();
+        states.push(2);
+        fixed.push(Table {
+            vars: vec![auxiliary, or.child],
+            values: vec![1.0, -1.0, 0.0, 1.0],
+        });
+        for survival in &or.survivals {
+            let mut vars = vec![auxiliary];
+            vars.extend(&survival.vars);
+            let mut values = survival.values.clone();
+            values.extend(std::iter::repeat_n(1.0, survival.values.len()));
+            fixed.push(Table { vars, values });
+        }
+    }
+    let evidence = model
+        .likelihoods
+        .iter()
+        .map(|likelihood| (likelihood.table.clone(), likelihood.finding))
+        .collect();
+    (fixed, evidence)
+}
+
+/// Eliminates greedily by fewest new edges, then smallest clique; each clique starts with its eliminated variable.
+fn eliminate<'a>(
+    states: &[usize],
+    scopes: impl Iterator<Item = &'a [Var]>,
+) -> (Vec<Var>, Vec<Vec<Var>>) {
+    let mut neighbours: Vec<BTreeSet<Var>> = vec![BTreeSet::new(); states.len()];
+    for scope in scopes {
+        for &a in scope {
+            neighbours[a].extend(scope.iter().filter(|&&b| b != a));
+        }
+    }
+    let cost = |var: Var, neighbours: &[BTreeSet<Var>]| -> (usize, u64) {
+        let around: Vec<Var> = neighbours[var].iter().copied().collect();
+        let mut fill = 0;
+        for (i, &a) in around.iter().enumerate() {
+            fill += around[i + 1..]
+                .iter()
+                .filter(|b| !neighbours[a].contains(b))
+                .count();
+        }
+        let size = around.iter().fold(states[var] as u64, |size, &var| {
+            size.saturating_mul(states[var] as u64)
+        });
+        (fill, size)
+    };
+    let mut costs: Vec<(usize, u64)> = (0..states.len())
+        .map(|var| cost(var, &neighbours))
+        .collect();
+    let mut queue: BTreeSet<((usize, u64), Var)> = costs.iter().copied().zip(0..).collect();
+    let mut order = Vec::with_capacity(states.len());
+    let mut cliques = Vec::with_capacity(states.len());
+    while let Some((_, var)) = queue.pop_first() {
+        let around: Vec<Var> = std::mem::take(&mut neighbours[var]).into_iter().collect();
+        let mut stale: BTreeSet<Var> = around.iter().copied().collect();
+        for (i, &a) in around.iter().enumerate() {
+            neighbours[a].remove(&var);
+            for &b in &around[i + 1..] {
+                if neighbours[a].insert(b) {
+                    neighbours[b].insert(a);
+                    // a new edge changes the fill of those that see both ends
+                    stale.extend(neighbours[a].intersection(&neighbours[b]));
+                }
+            }
+        }
+        for &other in &stale {
+            let new = cost(other, &neighbours);
+            if new != costs[other] {
+                queue.remove(&(costs[other], other));
+                queue.insert((new, other));
+                costs[other] = new;
+            }
+        }
+        order.push(var);
+        let mut clique = vec![var];
+        clique.extend(around);
+        cliques.push(clique);
+    }
+    (order, cliques)
+}
+
+/// For each entry of a clique the index of the entry of a table over some of its variables, in the table's order.
+fn projection(clique: &[Var], vars: &[Var], states: &[usize]) -> Vec<u32> {
+    let mut strides = vec![0_usize; clique.len()];
+    let mut stride = 1;
+    for var in vars.iter().rev() {
+        let at = clique
+            .iter()
+            .position(|other| other == var)
+            .unwrap_or_else(|| unreachable!("a clique holds its tables"));
+        strides[at] = stride;
+        stride *= states[*var];
+    }
+    let sizes: Vec<usize> = clique.iter().map(|&var| states[var]).collect();
+    let mut map = Vec::with_capacity(sizes.iter().product());
+    crate::model::for_each_state(&sizes, |at| {
+        map.push(
+            at.iter()
+                .zip(&strides)
+                .map(|(state, stride)| state * stride)
+                .sum::<usize>() as u32,
+        );
+    });
+    map
+}
+
+fn stretch(table: &Table, clique: &[Var], states: &[usize]) -> Vec<f64> {
+    projection(clique, &table.vars, states)
+        .into_iter()
+        .map(|at| table.values[at as usize])
+        .collect()
+}
+
+fn multiply(product: &mut [f64], by: &[f64]) {
+    for (value, by) in product.iter_mut().zip(by) {
+        *value *= by;
+    }
+}
+
+fn components(buckets: &[Bucket]) -> Vec<usize> {
+    let mut component: Vec<usize> = (0..buckets.len()).collect();
+    for index in (0..buckets.len()).rev() {
+        if let Some(parent) = buckets[index].parent {
+            component[index] = component[parent];
+        }
+    }
+    component
+}
