@@ -175,6 +175,7 @@ impl Diagnosis {
                     &Question::default(),
                     &without,
                 );
+                // where the others contradict each other already this is no number, and the finding is not to blame
                 Fit {
                     steps: finding.steps.clone(),
                     p: (self.base.upward.log_total - others).exp().min(1.0),
@@ -311,11 +312,13 @@ impl Diagnosis {
             };
             let ors = unrolled.check_ors(machine, check, view);
             let requires = unrolled.check_requires(machine, check, view);
+            let harms = unrolled.harm_ors(machine, check, view);
             asked.push(Asked {
                 machine,
                 check: check_index,
                 ors,
                 requires,
+                harms,
             });
         }
         (unrolled, asked)
@@ -350,7 +353,7 @@ impl Diagnosis {
     }
 
     /// The modes of one machine's chips and places.
-    fn listed_on(&self, machine: usize, lowered: &Lowered) -> Vec<Listed> {
+    pub(crate) fn listed_on(&self, machine: usize, lowered: &Lowered) -> Vec<Listed> {
         let graph = &self.unrolled.graph;
         let board = &graph.boards[machine];
         let mut listed = Vec::new();
@@ -385,7 +388,7 @@ impl Diagnosis {
     }
 
     /// What an explanation of a machine is made of: its modes, its outside things, its unmodelled fault.
-    fn members(&self, machine: usize, lowered: &Lowered) -> Vec<explain::Member> {
+    pub(crate) fn members(&self, machine: usize, lowered: &Lowered) -> Vec<explain::Member> {
         let board = &self.unrolled.graph.boards[machine];
         let mut members = explain::members(self.listed_on(machine, lowered));
         for id in &board.outside {

@@ -180,7 +180,6 @@ pub(crate) struct PositionState {
 #[derive(Debug, Clone)]
 pub(crate) struct Board {
     pub(crate) tag: String,
-    pub(crate) lot: Option<String>,
     pub(crate) mule: bool,
     pub(crate) profile: Arc<Profile>,
     pub(crate) targets: Targets,

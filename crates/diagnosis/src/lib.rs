@@ -1,5 +1,6 @@
 //! Fault network over epochs: exact posteriors, explanations, the next check.
 
+mod advise;
 mod answer;
 mod diagnosis;
 mod error;

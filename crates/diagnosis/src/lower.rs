@@ -37,6 +37,8 @@ pub(crate) struct Asked {
     pub(crate) check: usize,
     pub(crate) ors: Vec<OrId>,
     pub(crate) requires: Option<OrId>,
+    /// For each harm of the check the OR of its `when`.
+    pub(crate) harms: Vec<Option<OrId>>,
 }
 
 /// Lowers an unrolled situation with the outcomes that are asked for.
@@ -461,7 +463,7 @@ impl<'a> Lowering<'a> {
                 "{} breaks {}",
                 self.graph.states[link.state].name, link.target
             );
-            let parent = self.from_of(link.state).and_then(|from| {
+            let parent = self.before(link.state).and_then(|from| {
                 Some((
                     from,
                     *self.links.get(&Link {
@@ -502,7 +504,7 @@ impl<'a> Lowering<'a> {
                 self.graph.states[state].name
             );
             let parent = self
-                .from_of(state)
+                .before(state)
                 .and_then(|from| Some((from, *self.active.get(&(from, power))?)));
             if let Some(var) = self.persistent(name, state, parent, &shows) {
                 self.active.insert((state, power), var);
@@ -511,7 +513,7 @@ impl<'a> Lowering<'a> {
     }
 
     /// The version before this one.
-    fn from_of(&self, state: StateId) -> Option<StateId> {
+    fn before(&self, state: StateId) -> Option<StateId> {
         match self.graph.states[state].origin {
             Origin::Prior { .. } => None,
             Origin::Act { from, .. } | Origin::Harm { from, .. } => Some(from),
@@ -522,7 +524,7 @@ impl<'a> Lowering<'a> {
     fn lineage(&self, state: StateId, used: impl Fn(StateId) -> bool) -> Vec<StateId> {
         let mut path = vec![state];
         let mut at = state;
-        while let Some(from) = self.from_of(at) {
+        while let Some(from) = self.before(at) {
             path.push(from);
             if used(from) {
                 return path;

@@ -243,6 +243,28 @@ impl Tree {
 
     /// Posterior of every variable of the model under a question, after its upward pass.
     pub(crate) fn marginals(&self, question: &Question, upward: &Upward) -> Vec<Vec<f64>> {
+        self.downward(question, upward, &vec![true; self.buckets.len()])
+    }
+
+    /// Posteriors of these variables; those of others may be missing.
+    pub(crate) fn marginals_of(
+        &self,
+        question: &Question,
+        upward: &Upward,
+        wanted: &[Var],
+    ) -> Vec<Vec<f64>> {
+        let mut needed = vec![false; self.buckets.len()];
+        for &var in wanted {
+            let mut at = Some(self.bucket_of[var]);
+            while let Some(bucket) = at.filter(|&bucket| !needed[bucket]) {
+                needed[bucket] = true;
+                at = self.buckets[bucket].parent;
+            }
+        }
+        self.downward(question, upward, &needed)
+    }
+
+    fn downward(&self, question: &Question, upward: &Upward, needed: &[bool]) -> Vec<Vec<f64>> {
         let changes = self.changes(question);
         let mut marginals: Vec<Vec<f64>> = self
             .states
@@ -250,21 +272,23 @@ impl Tree {
             .map(|&states| vec![0.0; states])
             .collect();
         let mut down: Vec<Option<Message>> = vec![None; self.buckets.len()];
-        for index in (0..self.buckets.len()).rev() {
+        for index in (0..self.buckets.len()).rev().filter(|&index| needed[index]) {
             let bucket = &self.buckets[index];
+            let var = bucket.vars[bucket.vars.len() - 1];
+            let states = self.states[var];
             let mut own = self.own(index, &changes);
-            if let (Some(message), Some(parent)) = (&down[index], bucket.parent) {
-                let _ = parent;
-                let states = self.states[bucket.vars[bucket.vars.len() - 1]];
-                for (entry, value) in own.iter_mut().enumerate() {
-                    *value *= message.values[entry / states];
+            if let Some(message) = &down[index] {
+                for (values, factor) in own.chunks_exact_mut(states).zip(&message.values) {
+                    values.iter_mut().for_each(|value| *value *= factor);
                 }
             }
-            let belief = self.push_down(index, own, upward, &mut down);
-            let states = self.states[bucket.vars[bucket.vars.len() - 1]];
-            let marginal = &mut marginals[bucket.vars[bucket.vars.len() - 1]];
-            for (entry, value) in belief.iter().enumerate() {
-                marginal[entry % states] += value;
+            let belief = self.push_down(index, own, upward, needed, &mut down);
+            let marginal = &mut marginals[var];
+            for values in belief.chunks_exact(states) {
+                marginal
+                    .iter_mut()
+                    .zip(values)
+                    .for_each(|(sum, value)| *sum += value);
             }
             let total: f64 = marginal.iter().sum();
             if total != 0.0 {
@@ -282,6 +306,7 @@ impl Tree {
         index: usize,
         own: Vec<f64>,
         upward: &Upward,
+        needed: &[bool],
         down: &mut [Option<Message>],
     ) -> Vec<f64> {
         let children = &self.buckets[index].children;
@@ -298,11 +323,13 @@ impl Tree {
         let belief = left.pop().unwrap_or_default();
         let mut right = vec![1.0; belief.len()];
         for (at, (child, map)) in children.iter().enumerate().rev() {
-            let mut values = vec![0.0; upward.messages[*child].values.len()];
-            for (entry, left_value) in left[at].iter().enumerate() {
-                values[map[entry] as usize] += left_value * right[entry];
+            if needed[*child] {
+                let mut values = vec![0.0; upward.messages[*child].values.len()];
+                for (entry, left_value) in left[at].iter().enumerate() {
+                    values[map[entry] as usize] += left_value * right[entry];
+                }
+                down[*child] = Some(Message::scaled(values, 0));
             }
-            down[*child] = Some(Message::scaled(values, 0));
             for (entry, value) in right.iter_mut().enumerate() {
                 *value *= upward.messages[*child].values[map[entry] as usize];
             }

@@ -191,7 +191,6 @@ fn take_in(unrolled: &mut Unrolled, situation: &Situation, machine: &Machine) ->
     });
     graph.boards.push(Board {
         tag: machine.tag.clone(),
-        lot: machine.lot.clone(),
         mule: machine.mule,
         targets: Targets::of(&profile),
         profile,
@@ -566,17 +565,51 @@ impl Unrolled {
         (!numbers.is_empty()).then(|| self.graph.any_of(machine, &numbers, view))
     }
 
-    fn harm(&mut self, machine: usize, check: &Check, view: View) -> Result<(), Error> {
-        // every `when` is of the state before the harm
+    /// For each harm of a check the OR of its `when`.
+    pub(crate) fn harm_ors(
+        &mut self,
+        machine: usize,
+        check: &Check,
+        view: View,
+    ) -> Vec<Option<OrId>> {
         let numbers: Vec<Option<usize>> = check
             .harms
             .iter()
             .map(|harm| self.graph.boards[machine].targets.number(&harm.when))
             .collect();
-        let whens: Vec<Option<OrId>> = numbers
+        numbers
             .into_iter()
             .map(|target| Some(self.graph.look(machine, target?, view)))
-            .collect();
+            .collect()
+    }
+
+    /// Positions without a chip that some function needs.
+    pub(crate) fn missing_parts(&self, machine: usize) -> Vec<String> {
+        let board = &self.graph.boards[machine];
+        let profile = &board.profile;
+        let needed = |reference: &String| {
+            profile
+                .functions
+                .iter()
+                .flat_map(|function| &function.needs)
+                .any(|need| matches!(need, catalogue::Need::Part(part) if part == reference))
+                || profile
+                    .rails
+                    .iter()
+                    .any(|rail| rail.fed_by.contains(reference))
+        };
+        let parts = profile.parts.iter().zip(&board.positions);
+        parts
+            .filter(|(part, position)| {
+                position.chip.is_none() && !part.optional && needed(&part.reference)
+            })
+            .map(|(part, _)| part.reference.clone())
+            .collect()
+    }
+
+    fn harm(&mut self, machine: usize, check: &Check, view: View) -> Result<(), Error> {
+        // every `when` is of the state before the harm
+        let whens = self.harm_ors(machine, check, view);
         for (harm, when) in check.harms.iter().zip(whens) {
             let (_, part) = self.position(machine, &harm.part)?;
             let (Some(when), Some(chip)) = (when, self.graph.boards[machine].positions[part].chip)

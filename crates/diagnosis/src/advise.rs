@@ -1,0 +1,383 @@
+//! What to do next: the expected saving of each check against the best course without it.
+//!
+//! The course without checks fits suspects one at a time in the order of chance by cost (p/C; Kadane & Simon, "Optimal
+//! strategies for a class of constrained sequential problems", Annals of Statistics 5, 1977; for troubleshooting with repairs:
+//! Heckerman, Breese & Rommelse, CACM 38(3), 1995), with a retest after each, and stops where going on no longer pays; leaving the
+//! machine as it is, is its shortest form. What it is worth is exact for the given order: after the first suspects are put
+//! right the machine works if every other part is good, and that chance is asked of the network for each length.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use catalogue::{Check, Site};
+
+use crate::{
+    answer::{Course, Economy, Holder, ModeChance, Step},
+    diagnosis::{Compiled, Diagnosis, Listed},
+    error::Error,
+    lower::Asked,
+    model::Var,
+    tree::{Question, Upward},
+};
+
+/// Suspects that a course tries at most.
+const MOST_TRIED: usize = 8;
+/// A suspect below this chance is not tried.
+const LEAST_CHANCE: f64 = 1e-3;
+/// An outcome below this chance is not followed.
+const LEAST_OUTCOME: f64 = 1e-9;
+
+impl Diagnosis {
+    /// Every check not yet made in the present epoch with what it saves, the largest saving first (those whose
+    /// instrument is missing last), and the best course without further checks.
+    ///
+    /// # Errors
+    /// The machine is unknown, or the answer would be too large.
+    pub fn next(&self, tag: &str, economy: &Economy) -> Result<(Vec<Step>, Course), Error> {
+        let machine = self.unrolled().machine(tag)?;
+        let (unrolled, asked) = self.ask(machine);
+        let compiled = Compiled::of(&unrolled, &asked)?;
+        let adviser = Adviser::new(self, machine, &compiled, economy);
+        let marginals = compiled.tree.marginals_of(
+            &Question::default(),
+            &compiled.upward,
+            &adviser.wanted(&asked),
+        );
+        let course = adviser.course(&Question::default(), &compiled.upward, &marginals);
+        let profile = &unrolled.graph.boards[machine].profile;
+        let mut steps: Vec<Step> = asked
+            .iter()
+            .zip(&compiled.lowered.outcomes)
+            .map(|(asked, &var)| {
+                adviser.step(
+                    &profile.checks[asked.check],
+                    asked,
+                    var,
+                    &marginals,
+                    &course,
+                )
+            })
+            .collect();
+        let missing = |step: &Step| {
+            step.new_set_ups
+                .iter()
+                .any(|set_up| economy.missing.contains(set_up))
+        };
+        steps.sort_by(|a, b| {
+            missing(a)
+                .cmp(&missing(b))
+                .then(b.saving.total_cmp(&a.saving))
+        });
+        Ok((steps, course))
+    }
+}
+
+struct Adviser<'a> {
+    compiled: &'a Compiled,
+    economy: &'a Economy,
+    /// Modes of this machine.
+    listed: Vec<Listed>,
+    /// Everything that must be good for the machine to work.
+    members: Vec<Var>,
+    /// By variable: the remedy that puts it right for the least money and minutes by chance.
+    remedies: BTreeMap<Var, usize>,
+    /// Remedies for positions without a chip: nothing works before them.
+    forced: Vec<usize>,
+    /// A position without a chip has no remedy.
+    hopeless: bool,
+}
+
+impl<'a> Adviser<'a> {
+    fn new(
+        diagnosis: &Diagnosis,
+        machine: usize,
+        compiled: &'a Compiled,
+        economy: &'a Economy,
+    ) -> Self {
+        let listed = diagnosis.listed_on(machine, &compiled.lowered);
+        let members = diagnosis
+            .members(machine, &compiled.lowered)
+            .iter()
+            .map(|member| member.var)
+            .collect();
+        let cost = |index: usize| cost_of(economy, index);
+        let better = |a: usize, b: usize| {
+            cost(a) * economy.remedies[b].works < cost(b) * economy.remedies[a].works
+        };
+        let mut remedies: BTreeMap<Var, usize> = BTreeMap::new();
+        for (index, remedy) in economy.remedies.iter().enumerate() {
+            let vars: BTreeSet<Var> = listed
+                .iter()
+                .filter(|listed| {
+                    listed.site == remedy.site && part_of(listed) == Some(&remedy.part)
+                })
+                .filter_map(|listed| listed.at)
+                .map(|(var, _)| var)
+                .collect();
+            for var in vars {
+                remedies
+                    .entry(var)
+                    .and_modify(|best| {
+                        if better(index, *best) {
+                            *best = index
+                        }
+                    })
+                    .or_insert(index);
+            }
+        }
+        let mut forced = Vec::new();
+        let mut hopeless = false;
+        for part in diagnosis.unrolled().missing_parts(machine) {
+            let fitting = (0..economy.remedies.len()).filter(|&index| {
+                economy.remedies[index].part == part && economy.remedies[index].site == Site::Chip
+            });
+            match fitting.reduce(|best, index| if better(index, best) { index } else { best }) {
+                Some(index) => forced.push(index),
+                None => hopeless = true,
+            }
+        }
+        Self {
+            compiled,
+            economy,
+            listed,
+            members,
+            remedies,
+            forced,
+            hopeless,
+        }
+    }
+
+    /// The variables whose posteriors a course or a sentence needs.
+    fn wanted(&self, asked: &[Asked]) -> Vec<Var> {
+        let lowered = &self.compiled.lowered;
+        let harms = asked
+            .iter()
+            .flat_map(|asked| &asked.harms)
+            .filter_map(|or| Some(lowered.ors[(*or)?]));
+        self.members
+            .iter()
+            .copied()
+            .chain(lowered.outcomes.iter().copied())
+            .chain(harms)
+            .collect()
+    }
+
+    /// The best course under a question, whose posteriors are known.
+    fn course(&self, question: &Question, upward: &Upward, marginals: &[Vec<f64>]) -> Course {
+        let economy = self.economy;
+        let leave = Course {
+            remedies: Vec::new(),
+            value: economy.hold,
+            works: 0.0,
+            minutes: 0.0,
+        };
+        if self.hopeless {
+            return leave;
+        }
+        let tried = self.order(marginals);
+        let solved = self.solved(question, upward, &tried);
+        let mut now = Course {
+            remedies: self.forced.clone(),
+            value: 0.0,
+            works: solved[0],
+            minutes: 0.0,
+        };
+        let mut spent = 0.0;
+        for &index in &self.forced {
+            now.works *= economy.remedies[index].works;
+            now.minutes += economy.remedies[index].minutes + economy.retest_minutes;
+            spent += cost_of(economy, index);
+        }
+        let value =
+            |works: f64, spent: f64| economy.worth * works + economy.hold * (1.0 - works) - spent;
+        let mut best = if self.forced.is_empty() {
+            Course {
+                value: value(now.works, 0.0),
+                ..now.clone()
+            }
+        } else {
+            leave
+        };
+        let sure: f64 = self
+            .forced
+            .iter()
+            .map(|&index| economy.remedies[index].works)
+            .product();
+        if value(now.works, spent) > best.value {
+            best = Course {
+                value: value(now.works, spent),
+                ..now.clone()
+            };
+        }
+        for (place, &(_, index)) in tried.iter().enumerate() {
+            let remedy = &economy.remedies[index];
+            let reached = 1.0 - now.works;
+            spent += cost_of(economy, index) * reached;
+            now.minutes += (remedy.minutes + economy.retest_minutes) * reached;
+            now.works += (solved[place + 1] - solved[place]).max(0.0) * remedy.works * sure;
+            now.remedies.push(index);
+            if value(now.works, spent) > best.value {
+                best = Course {
+                    value: value(now.works, spent),
+                    ..now.clone()
+                };
+            }
+        }
+        best
+    }
+
+    /// Suspects in the order of chance by cost.
+    fn order(&self, marginals: &[Vec<f64>]) -> Vec<(Var, usize)> {
+        let ratio = |(var, index): &(Var, usize)| {
+            (1.0 - marginals[*var][0]) * self.economy.remedies[*index].works
+                / cost_of(self.economy, *index).max(1e-9)
+        };
+        let mut tried: Vec<(Var, usize)> = self
+            .remedies
+            .iter()
+            .map(|(&var, &index)| (var, index))
+            .filter(|(var, _)| 1.0 - marginals[*var][0] >= LEAST_CHANCE)
+            .collect();
+        tried.sort_by(|a, b| ratio(b).total_cmp(&ratio(a)).then(a.0.cmp(&b.0)));
+        tried.truncate(MOST_TRIED);
+        tried
+    }
+
+    /// By number of suspects put right: the chance that everything else is good.
+    fn solved(&self, question: &Question, upward: &Upward, tried: &[(Var, usize)]) -> Vec<f64> {
+        let tree = &self.compiled.tree;
+        let mut all_good = Question::default();
+        for &var in &self.members {
+            all_good.fix(tree, var, 0);
+        }
+        let mut whole = Question {
+            weights: question
+                .weights
+                .iter()
+                .chain(&all_good.weights)
+                .cloned()
+                .collect(),
+            ..question.clone()
+        };
+        let mut pass = tree.again(upward, &whole, &all_good);
+        let mut solved = vec![(pass.log_total - upward.log_total).exp()];
+        for &(freed, _) in tried {
+            whole.weights.retain(|(var, _)| *var != freed);
+            whole.weights.extend(
+                question
+                    .weights
+                    .iter()
+                    .filter(|(var, _)| *var == freed)
+                    .cloned(),
+            );
+            let touched = Question {
+                weights: vec![(freed, Vec::new())],
+                ..Question::default()
+            };
+            pass = tree.again(&pass, &whole, &touched);
+            solved.push((pass.log_total - upward.log_total).exp());
+        }
+        solved
+    }
+
+    /// A check, what it costs and what it saves.
+    fn step(
+        &self,
+        check: &Check,
+        asked: &Asked,
+        var: Var,
+        marginals: &[Vec<f64>],
+        course: &Course,
+    ) -> Step {
+        let economy = self.economy;
+        let new_set_ups: Vec<String> = check
+            .set_up
+            .iter()
+            .filter(|set_up| !economy.standing.contains(set_up))
+            .cloned()
+            .collect();
+        let minutes = check.minutes
+            + new_set_ups
+                .iter()
+                .filter_map(|set_up| economy.set_up_minutes.get(set_up))
+                .sum::<f64>();
+        let harm = self.expected_harm(check, asked, marginals);
+        let mut expected = 0.0;
+        let mut outcomes = Vec::new();
+        let mut then = Vec::new();
+        let names = check
+            .outcomes
+            .iter()
+            .map(|outcome| outcome.id.as_str())
+            .chain(std::iter::once("cannot"));
+        for ((outcome, &chance), name) in marginals[var].iter().enumerate().zip(names) {
+            outcomes.push((name.to_owned(), chance));
+            if chance < LEAST_OUTCOME {
+                expected += chance * course.value;
+                then.push((name.to_owned(), None));
+                continue;
+            }
+            let mut question = Question::default();
+            question.fix(&self.compiled.tree, var, outcome);
+            let upward = self
+                .compiled
+                .tree
+                .again(&self.compiled.upward, &question, &question);
+            let after = self
+                .compiled
+                .tree
+                .marginals_of(&question, &upward, &self.members);
+            expected += chance * self.course(&question, &upward, &after).value;
+            then.push((name.to_owned(), self.leader(&after)));
+        }
+        let saving =
+            expected - course.value - minutes * economy.rate_per_minute - harm * economy.harm_cost;
+        Step {
+            check: check.id.clone(),
+            minutes,
+            new_set_ups,
+            saving,
+            outcomes,
+            then,
+        }
+    }
+
+    /// Expected number of parts harmed by a check.
+    fn expected_harm(&self, check: &Check, asked: &Asked, marginals: &[Vec<f64>]) -> f64 {
+        check
+            .harms
+            .iter()
+            .zip(&asked.harms)
+            .map(|(harm, when)| {
+                harm.chance * when.map_or(0.0, |or| marginals[self.compiled.lowered.ors[or]][1])
+            })
+            .sum()
+    }
+
+    /// The likeliest mode.
+    fn leader(&self, marginals: &[Vec<f64>]) -> Option<ModeChance> {
+        let chance = |listed: &Listed| listed.at.map_or(0.0, |(var, state)| marginals[var][state]);
+        let best = self
+            .listed
+            .iter()
+            .max_by(|a, b| chance(a).total_cmp(&chance(b)))?;
+        Some(ModeChance {
+            holder: best.holder.clone(),
+            mode: best.mode.clone(),
+            site: best.site,
+            chance: chance(best),
+        })
+    }
+}
+
+fn part_of(listed: &Listed) -> Option<&String> {
+    match &listed.holder {
+        Holder::Position { part, .. } => Some(part),
+        _ => None,
+    }
+}
+
+/// Money, minutes of work and retest of one remedy.
+fn cost_of(economy: &Economy, index: usize) -> f64 {
+    let remedy = &economy.remedies[index];
+    remedy.money + (remedy.minutes + economy.retest_minutes) * economy.rate_per_minute
+}
