@@ -227,19 +227,26 @@ impl<'a> Adviser<'a> {
 
     /// Suspects in the order of chance by cost.
     fn order(&self, marginals: &[Vec<f64>]) -> Vec<(Var, usize)> {
-        let ratio = |(var, index): &(Var, usize)| {
-            (1.0 - marginals[*var][0]) * self.economy.remedies[*index].works
-                / cost_of(self.economy, *index).max(1e-9)
-        };
         let mut tried: Vec<(Var, usize)> = self
             .remedies
             .iter()
             .map(|(&var, &index)| (var, index))
-            .filter(|(var, _)| 1.0 - marginals[*var][0] >= LEAST_CHANCE)
             .collect();
-        tried.sort_by(|a, b| ratio(b).total_cmp(&ratio(a)).then(a.0.cmp(&b.0)));
-        tried.truncate(MOST_TRIED);
-        tried
+        tried.retain(|(var, _)| 1.0 - marginals[*var][0] >= LEAST_CHANCE);
+        let suspects: Vec<(f64, f64)> = tried
+            .iter()
+            .map(|&(var, index)| {
+                (
+                    (1.0 - marginals[var][0]) * self.economy.remedies[index].works,
+                    cost_of(self.economy, index),
+                )
+            })
+            .collect();
+        by_chance_and_cost(&suspects)
+            .into_iter()
+            .take(MOST_TRIED)
+            .map(|place| tried[place])
+            .collect()
     }
 
     /// By number of suspects put right: the chance that everything else is good.
@@ -374,6 +381,27 @@ fn part_of(listed: &Listed) -> Option<&String> {
         Holder::Position { part, .. } => Some(part),
         _ => None,
     }
+}
+
+/// The order by decreasing chance over cost of (chance, cost) pairs; equal ones stay in order.
+#[must_use]
+pub fn by_chance_and_cost(suspects: &[(f64, f64)]) -> Vec<usize> {
+    let ratio = |&index: &usize| suspects[index].0 / suspects[index].1.max(1e-9);
+    let mut order: Vec<usize> = (0..suspects.len()).collect();
+    order.sort_by(|a, b| ratio(b).total_cmp(&ratio(a)));
+    order
+}
+
+/// Expected cost of trying (chance, cost) pairs in an order until the one that is at fault is found, exactly one being at fault.
+#[must_use]
+pub fn expected_cost(suspects: &[(f64, f64)], order: &[usize]) -> f64 {
+    let mut left = 1.0;
+    let mut cost = 0.0;
+    for &index in order {
+        cost += suspects[index].1 * left;
+        left -= suspects[index].0;
+    }
+    cost
 }
 
 /// Money, minutes of work and retest of one remedy.

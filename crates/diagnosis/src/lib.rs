@@ -5,6 +5,7 @@ mod answer;
 mod diagnosis;
 mod error;
 mod explain;
+mod export;
 mod graph;
 mod lower;
 mod model;
@@ -12,9 +13,11 @@ mod situation;
 mod tree;
 mod unroll;
 
+pub use advise::{by_chance_and_cost, expected_cost};
 pub use answer::*;
 pub use diagnosis::{Diagnosis, binary_entropy};
 pub use error::Error;
+pub use export::ExportedNetwork;
 pub use situation::{
     Action, Chip, Machine, Measure, Places, Shown, Situation, Step as BenchStep, Supply, Treatment,
     Truth,

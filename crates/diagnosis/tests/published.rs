@@ -466,3 +466,43 @@ fn fever() {
         );
     }
 }
+
+/// The p/C rule (Kadane & Simon 1977; Heckerman, Breese & Rommelse, CACM 38(3), 1995): one part with four modes, exactly one of them
+/// present, chances 0.40, 0.25, 0.20, 0.15, costs 100, 20, 50, 10. Best order 4, 2, 1, 3 with expected cost 97.0; the order 1, 2, 3, 4
+/// costs 131.0; both by enumeration of all 24 orders.
+#[test]
+fn chance_by_cost() {
+    let chances = [0.40, 0.25, 0.20, 0.15];
+    let costs = [100.0, 20.0, 50.0, 10.0];
+    let modes: String = chances
+        .iter()
+        .enumerate()
+        .map(|(mode, chance)| format!("[[part.mode]]\nid = \"m{}\"\nchance = {chance}\n", mode + 1))
+        .collect();
+    let text = format!(
+        "[board]\nid = \"one\"\ntitle = \"One\"\nunmodelled = 0.0\n[[block]]\nid = \"all\"\n[[part]]\nref = \"U1\"\nblock = \"all\"\nmount = \"socket\"\n{modes}[[function]]\nid = \"f\"\nneeds = [\"U1\"]\nleak = 0.0\n"
+    );
+    let diagnosis = Diagnosis::of(&situation(profile(&text), &[], &[])).expect("a diagnosis");
+    let suspects: Vec<(f64, f64)> = (0..4)
+        .map(|mode| {
+            (
+                chance(&diagnosis, "U1", &format!("m{}", mode + 1)),
+                costs[mode],
+            )
+        })
+        .collect();
+    let order = diagnosis::by_chance_and_cost(&suspects);
+    assert_eq!(order, [3, 1, 0, 2]);
+    assert_close(
+        "best",
+        diagnosis::expected_cost(&suspects, &order),
+        97.0,
+        1e-9,
+    );
+    assert_close(
+        "as listed",
+        diagnosis::expected_cost(&suspects, &[0, 1, 2, 3]),
+        131.0,
+        1e-9,
+    );
+}
