@@ -45,23 +45,24 @@ const BROWSER_PACKAGES: [&str; 4] = [
     "fonts-dejavu-core",
     "fonts-liberation",
 ];
+/// The oldest version is the one that the pinned libraries still come for.
+const CAN_MAKE_VENV: &str = "import ensurepip, sys, venv; assert sys.version_info >= (3, 11)";
 const PYTHON_PACKAGES: [&str; 2] = ["python3", "python3-venv"];
 
 /// Chromium and chromedriver, installed by apt when missing.
 pub(crate) fn browser() -> Result<Browser> {
-    if find_browser().is_none() {
-        apt_install(&BROWSER_PACKAGES);
+    if let Some(browser) = find_browser()? {
+        return Ok(browser);
     }
-    find_browser().ok_or_else(|| {
-        MissingTool {
-            what: "Chromium and chromedriver",
-            then: what_to_do(
-                &BROWSER_PACKAGES,
-                "install both and put them on the PATH, or name them in BOARDWRIGHT_CHROMIUM and BOARDWRIGHT_CHROMEDRIVER",
-            ),
-        }
-        .into()
-    })
+    apt_install(&BROWSER_PACKAGES);
+    let missing = MissingTool {
+        what: "Chromium and chromedriver",
+        then: what_to_do(
+            &BROWSER_PACKAGES,
+            "install both and put them on the PATH, or name them in BOARDWRIGHT_CHROMIUM and BOARDWRIGHT_CHROMEDRIVER",
+        ),
+    };
+    find_browser()?.ok_or_else(|| missing.into())
 }
 
 /// A Python with the libraries of `requirements.txt`, in a virtual environment under the target folder.
@@ -97,19 +98,29 @@ pub(crate) fn python(workspace: &Workspace) -> Result<OsString> {
     Ok(inside.into())
 }
 
-fn find_browser() -> Option<Browser> {
-    Some(Browser {
-        chromium: named("BOARDWRIGHT_CHROMIUM", &CHROMIUM_NAMES)?,
-        chromedriver: named("BOARDWRIGHT_CHROMEDRIVER", &["chromedriver"])?,
-    })
+fn find_browser() -> Result<Option<Browser>> {
+    let chromium = named("BOARDWRIGHT_CHROMIUM", &CHROMIUM_NAMES)?;
+    let chromedriver = named("BOARDWRIGHT_CHROMEDRIVER", &["chromedriver"])?;
+    Ok(chromium
+        .zip(chromedriver)
+        .map(|(chromium, chromedriver)| Browser {
+            chromium,
+            chromedriver,
+        }))
 }
 
 /// The file that a variable names, else the first of these programs on the PATH.
-fn named(variable: &str, names: &[&str]) -> Option<PathBuf> {
-    match std::env::var_os(variable) {
-        Some(path) => Some(PathBuf::from(path)).filter(|path| path.is_file()),
-        None => names.iter().find_map(|name| find_program(name)),
+fn named(variable: &str, names: &[&str]) -> Result<Option<PathBuf>> {
+    let Some(path) = std::env::var_os(variable).map(PathBuf::from) else {
+        return Ok(names.iter().find_map(|name| find_program(name)));
+    };
+    if !path.is_file() {
+        bail!(
+            "expected {variable} to name a program, found `{}`; correct it or unset it",
+            path.display()
+        );
     }
+    Ok(Some(path))
 }
 
 /// A Python that can make a virtual environment.
@@ -120,7 +131,7 @@ fn base_python() -> Result<PathBuf> {
         ["python3", "python", "/usr/bin/python3"]
             .iter()
             .map(PathBuf::from)
-            .find(|python| answers(python, "import venv, ensurepip"))
+            .find(|python| answers(python, CAN_MAKE_VENV))
     };
     if let Some(python) = find() {
         return Ok(python);
