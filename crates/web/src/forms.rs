@@ -1,0 +1,444 @@
+//! What forms and addresses carry, and how it becomes a request to the workshop.
+
+use serde::Deserialize;
+use workshop::{Act, Error, ErrorKind, Fitted, PlanLimits, TakeIn};
+
+use crate::pages::{card::ActFields, take_in};
+
+/// `?said=`: under which id the answer to the last write is kept.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct SaidQuery {
+    pub(crate) said: String,
+}
+
+/// `?check=reset&machine=T-05&said=`.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct BenchQuery {
+    pub(crate) check: Option<String>,
+    pub(crate) machine: Option<String>,
+    pub(crate) said: String,
+}
+
+/// `?check=dot-clock&line=8.004M&said=`.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct CardQuery {
+    pub(crate) check: Option<String>,
+    pub(crate) line: String,
+    pub(crate) said: String,
+}
+
+/// `?machine=T-03&check=dot-clock&line=8.004M`.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct ReadQuery {
+    pub(crate) machine: String,
+    pub(crate) check: Option<String>,
+    pub(crate) line: String,
+}
+
+/// The open cell of a round.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct RoundForm {
+    pub(crate) check: String,
+    pub(crate) machine: String,
+    pub(crate) value: String,
+    pub(crate) word: Option<String>,
+}
+
+/// The entry line of a job card.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct FindingForm {
+    pub(crate) check: Option<String>,
+    pub(crate) line: String,
+    pub(crate) word: Option<String>,
+}
+
+/// An act.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct ActForm {
+    pub(crate) act: String,
+    pub(crate) part: String,
+    pub(crate) what: String,
+    pub(crate) mark: String,
+}
+
+/// The truth of a machine.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct TruthForm {
+    pub(crate) truth: String,
+}
+
+/// Lines to take back, and where to go then.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct UndoForm {
+    pub(crate) lines: String,
+    pub(crate) back: String,
+}
+
+/// Limits of the plan.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct LimitsForm {
+    pub(crate) money: String,
+    pub(crate) evenings: String,
+}
+
+/// A lot.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct TakeInForm {
+    pub(crate) line: String,
+    pub(crate) exceptions: String,
+    pub(crate) board: String,
+    pub(crate) tags: String,
+    pub(crate) look: Option<String>,
+}
+
+/// Light or dark, and where to go then.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct ThemeForm {
+    pub(crate) theme: String,
+    pub(crate) back: String,
+}
+
+/// An address of this server to go back to; anything else becomes the bench.
+pub(crate) fn back(address: &str) -> &str {
+    let own = address.starts_with('/')
+        && !address.starts_with("//")
+        && !address.contains(['\\', '\n', '\r', '\t']);
+    if own && address.bytes().all(|b| b.is_ascii_graphic()) {
+        address
+    } else {
+        "/"
+    }
+}
+
+/// The lines a finding can be meant as, in the order in which to try them: of the check in hand, then as typed.
+pub(crate) fn meanings(check: Option<&str>, line: &str) -> Vec<String> {
+    let line = line.trim();
+    let of_check = check
+        .filter(|_| !line.is_empty() && !line.contains(';'))
+        .map(|check| format!("{check} {line}"));
+    of_check.into_iter().chain([line.to_owned()]).collect()
+}
+
+/// Journal line numbers, separated by commas.
+pub(crate) fn lines(text: &str) -> Result<Vec<i64>, Error> {
+    text.split(',')
+        .map(str::trim)
+        .filter(|piece| !piece.is_empty())
+        .map(line)
+        .collect()
+}
+
+fn line(piece: &str) -> Result<i64, Error> {
+    piece.parse().map_err(|_| {
+        Error::new(
+            ErrorKind::Usage,
+            format!("expected a journal line number, found `{piece}`"),
+        )
+        .hint("take back a line with the button under the journal")
+    })
+}
+
+impl ActForm {
+    pub(crate) fn fields(&self) -> ActFields {
+        let ActForm {
+            act,
+            part,
+            what,
+            mark,
+        } = self;
+        ActFields {
+            act: act.clone(),
+            part: part.clone(),
+            what: what.clone(),
+            mark: mark.clone(),
+        }
+    }
+
+    pub(crate) fn act(&self) -> Result<Act, Error> {
+        let names = || {
+            self.part
+                .split([',', ' ', ';'])
+                .filter(|name| !name.is_empty())
+                .map(str::to_owned)
+                .collect::<Vec<_>>()
+        };
+        let part = self.part.trim().to_owned();
+        if part.is_empty() {
+            return Err(Error::new(
+                ErrorKind::Usage,
+                "expected a position or a block, found nothing",
+            )
+            .hint("name it as on the board: `U9`"));
+        }
+        let mark = Some(self.mark.trim().to_owned()).filter(|mark| !mark.is_empty());
+        match self.act.as_str() {
+            "reseat" => Ok(Act::Reseat(names())),
+            "resolder" => Ok(Act::Resolder(names())),
+            "clean" => Ok(Act::Clean(names())),
+            "pull" => Ok(Act::Pull { part, mark }),
+            "fit" => Ok(Act::Fit {
+                part,
+                what: fitted(&self.what)?,
+                old_mark: mark,
+            }),
+            other => Err(Error::new(
+                ErrorKind::Usage,
+                format!("expected an act, found `{other}`"),
+            )
+            .hint("one of reseat, resolder, clean, pull, fit")),
+        }
+    }
+}
+
+/// `` and `new`: a new one; `0.9` or `90 %`: one that is good with this chance; else the mark of a chip.
+fn fitted(what: &str) -> Result<Fitted, Error> {
+    let what = what.trim();
+    let chance = what.strip_prefix("new").map_or(what, str::trim);
+    let percent = chance.strip_suffix('%').map(str::trim);
+    if chance.is_empty() {
+        return Ok(Fitted::New { works: None });
+    }
+    let Ok(number) = percent.unwrap_or(chance).replace(',', ".").parse::<f64>() else {
+        return Ok(Fitted::Marked(what.to_owned()));
+    };
+    let works = if percent.is_some() {
+        number / 100.0
+    } else {
+        number
+    };
+    if (0.0..=1.0).contains(&works) {
+        return Ok(Fitted::New { works: Some(works) });
+    }
+    Err(Error::new(
+        ErrorKind::Usage,
+        format!("expected a chance from 0 to 1, found `{what}`"),
+    )
+    .hint("write `0.9` or `90 %`, a mark such as `blue dot`, or nothing for a new one"))
+}
+
+impl LimitsForm {
+    /// An empty box lifts the limit.
+    pub(crate) fn limits(&self) -> Result<PlanLimits, Error> {
+        let (money, evenings) = (self.money.trim(), self.evenings.trim());
+        let money = if money.is_empty() { "none" } else { money };
+        let evenings = match evenings {
+            "" | "any" | "none" => 0.0,
+            text => text
+                .replace(',', ".")
+                .parse()
+                .ok()
+                .filter(|n: &f64| n.is_finite() && *n >= 0.0)
+                .ok_or_else(|| {
+                    Error::new(
+                        ErrorKind::Usage,
+                        format!("expected a number of evenings, found `{text}`"),
+                    )
+                    .hint("write `3` or `1.5`, or leave the box empty for no limit")
+                })?,
+        };
+        Ok(PlanLimits {
+            money: Some(money.to_owned()),
+            evenings: Some(evenings),
+        })
+    }
+}
+
+impl TakeInForm {
+    pub(crate) fn fields(&self) -> take_in::Fields {
+        let TakeInForm {
+            line,
+            exceptions,
+            board,
+            tags,
+            ..
+        } = self;
+        take_in::Fields {
+            line: line.clone(),
+            exceptions: exceptions.clone(),
+            board: board.clone(),
+            tags: tags.clone(),
+        }
+    }
+
+    pub(crate) fn request(&self) -> TakeIn {
+        let given = |text: &str| Some(text.trim().to_owned()).filter(|text| !text.is_empty());
+        TakeIn {
+            line: self.line.trim().to_owned(),
+            board: given(&self.board),
+            exceptions: self.exceptions.lines().filter_map(given).collect(),
+            tags: given(&self.tags),
+            dry_run: self.look.is_some(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn back_stays_at_home() {
+        let cases = [
+            ("/", "/"),
+            ("/machine/T-03?check=picture", "/machine/T-03?check=picture"),
+            ("", "/"),
+            ("//bench.example", "/"),
+            ("/\\bench.example", "/"),
+            ("https://bench.example", "/"),
+            ("/a\r\nSet-Cookie: x", "/"),
+            ("/\u{e9}", "/"),
+        ];
+        for (address, expect) in cases {
+            assert_eq!(back(address), expect, "{address:?}");
+        }
+    }
+
+    #[test]
+    fn a_bare_value_is_of_the_check_in_hand() {
+        assert_eq!(
+            meanings(Some("dot-clock"), " 8.004M "),
+            ["dot-clock 8.004M", "8.004M"]
+        );
+        assert_eq!(
+            meanings(Some("dot-clock"), "+5v 4.98; picture black"),
+            ["+5v 4.98; picture black"]
+        );
+        assert_eq!(meanings(None, "picture black"), ["picture black"]);
+        assert_eq!(meanings(Some("dot-clock"), ""), [""]);
+    }
+
+    fn act(act: &str, part: &str, what: &str, mark: &str) -> Result<Act, String> {
+        let [act, part, what, mark] = [act, part, what, mark].map(str::to_owned);
+        ActForm {
+            act,
+            part,
+            what,
+            mark,
+        }
+        .act()
+        .map_err(|error| error.message)
+    }
+
+    #[test]
+    fn acts() {
+        let fit = |what| {
+            Ok(Act::Fit {
+                part: "U9".into(),
+                what,
+                old_mark: None,
+            })
+        };
+        assert_eq!(
+            act("reseat", "U9, U12 video", "", ""),
+            Ok(Act::Reseat(
+                ["U9", "U12", "video"].map(String::from).to_vec()
+            ))
+        );
+        assert_eq!(
+            act("pull", " U9 ", "", "blue dot"),
+            Ok(Act::Pull {
+                part: "U9".into(),
+                mark: Some("blue dot".into())
+            })
+        );
+        assert_eq!(act("fit", "U9", "", ""), fit(Fitted::New { works: None }));
+        assert_eq!(
+            act("fit", "U9", "new", ""),
+            fit(Fitted::New { works: None })
+        );
+        assert_eq!(
+            act("fit", "U9", "0,9", ""),
+            fit(Fitted::New { works: Some(0.9) })
+        );
+        assert_eq!(
+            act("fit", "U9", "new 90 %", ""),
+            fit(Fitted::New { works: Some(0.9) })
+        );
+        assert_eq!(
+            act("fit", "U9", "blue dot", ""),
+            fit(Fitted::Marked("blue dot".into()))
+        );
+        assert_eq!(
+            act("fit", "U9", "1.2", ""),
+            Err("expected a chance from 0 to 1, found `1.2`".into())
+        );
+        assert_eq!(
+            act("fit", "U9", "NaN", ""),
+            Err("expected a chance from 0 to 1, found `NaN`".into())
+        );
+        assert_eq!(
+            act("melt", "U9", "", ""),
+            Err("expected an act, found `melt`".into())
+        );
+        assert_eq!(
+            act("pull", " ", "", ""),
+            Err("expected a position or a block, found nothing".into())
+        );
+    }
+
+    fn limits(money: &str, evenings: &str) -> Result<(String, f64), String> {
+        let form = LimitsForm {
+            money: money.into(),
+            evenings: evenings.into(),
+        };
+        form.limits()
+            .map(|limits| {
+                (
+                    limits.money.unwrap_or_default(),
+                    limits.evenings.unwrap_or_default(),
+                )
+            })
+            .map_err(|e| e.message)
+    }
+
+    #[test]
+    fn limits_of_the_plan() {
+        assert_eq!(limits("120", "3"), Ok(("120".into(), 3.0)));
+        assert_eq!(limits("", ""), Ok(("none".into(), 0.0)));
+        assert_eq!(limits("80.00", "1,5"), Ok(("80.00".into(), 1.5)));
+        for wrong in ["three", "-1", "inf", "NaN"] {
+            assert_eq!(
+                limits("", wrong),
+                Err(format!("expected a number of evenings, found `{wrong}`"))
+            );
+        }
+    }
+
+    #[test]
+    fn exceptions_are_a_line_each() {
+        let form = TakeInForm {
+            line: " 9 from Harbour Street, 270.00 ".into(),
+            exceptions: "T-06 battery leaked\r\n\n T-09 U9 absent".into(),
+            ..TakeInForm::default()
+        };
+        let request = form.request();
+        assert_eq!(request.line, "9 from Harbour Street, 270.00");
+        assert_eq!(
+            request.exceptions,
+            ["T-06 battery leaked", "T-09 U9 absent"]
+        );
+        assert_eq!(
+            (request.board, request.tags, request.dry_run),
+            (None, None, false)
+        );
+    }
+
+    #[test]
+    fn journal_lines() {
+        assert_eq!(lines("12, 13"), Ok(vec![12, 13]));
+        assert_eq!(lines(""), Ok(vec![]));
+        assert!(lines("12,x").is_err());
+    }
+}
