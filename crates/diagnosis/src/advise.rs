@@ -12,11 +12,13 @@ use catalogue::{Check, Site};
 
 use crate::{
     answer::{Course, Economy, Holder, ModeChance, Step},
-    diagnosis::{Compiled, Diagnosis, Listed},
+    diagnosis::{Compiled, Diagnosis, Listed, listed_on, members_of, outcome_names},
     error::Error,
+    focus::{Focus, focus},
     lower::Asked,
     model::Var,
     tree::{Question, Upward},
+    unroll::Unrolled,
 };
 
 /// Suspects that a course tries at most.
@@ -33,30 +35,27 @@ impl Diagnosis {
     /// # Errors
     /// The machine is unknown, or the answer would be too large.
     pub fn next(&self, tag: &str, economy: &Economy) -> Result<(Vec<Step>, Course), Error> {
-        let machine = self.unrolled().machine(tag)?;
-        let (unrolled, asked) = self.ask(machine);
-        let compiled = Compiled::of(&unrolled, &asked)?;
-        let adviser = Adviser::new(self, machine, &compiled, economy);
-        let marginals = compiled.tree.marginals_of(
-            &Question::default(),
-            &compiled.upward,
-            &adviser.wanted(&asked),
-        );
-        let course = adviser.course(&Question::default(), &compiled.upward, &marginals);
-        let profile = &unrolled.graph.boards[machine].profile;
-        let mut steps: Vec<Step> = asked
-            .iter()
-            .zip(&compiled.lowered.outcomes)
-            .map(|(asked, &var)| {
-                adviser.step(
-                    &profile.checks[asked.check],
-                    asked,
-                    var,
-                    &marginals,
-                    &course,
-                )
-            })
-            .collect();
+        let Focus {
+            unrolled,
+            machine,
+            outer,
+        } = focus(self.situation(), tag)?;
+        let plain = Compiled::of(&unrolled, &[], outer.as_ref())?;
+        let adviser = Adviser::new(&unrolled, machine, &plain, economy);
+        let marginals =
+            plain
+                .tree
+                .marginals_of(&Question::default(), &plain.upward, &adviser.members);
+        let course = adviser.course(&Question::default(), &plain.upward, &marginals);
+        let mut steps = Vec::new();
+        for check in unrolled.open_checks(machine) {
+            let (unrolled, asked) = unrolled.ask(machine, check);
+            let compiled = Compiled::of(&unrolled, std::slice::from_ref(&asked), outer.as_ref())?;
+            let check = &unrolled.graph.boards[machine].profile.checks[check];
+            steps.push(
+                Adviser::new(&unrolled, machine, &compiled, economy).step(check, &asked, &course),
+            );
+        }
         let missing = |step: &Step| {
             step.new_set_ups
                 .iter()
@@ -88,14 +87,13 @@ struct Adviser<'a> {
 
 impl<'a> Adviser<'a> {
     fn new(
-        diagnosis: &Diagnosis,
+        unrolled: &Unrolled,
         machine: usize,
         compiled: &'a Compiled,
         economy: &'a Economy,
     ) -> Self {
-        let listed = diagnosis.listed_on(machine, &compiled.lowered);
-        let members = diagnosis
-            .members(machine, &compiled.lowered)
+        let listed = listed_on(unrolled, machine, &compiled.lowered);
+        let members = members_of(unrolled, machine, &compiled.lowered)
             .iter()
             .map(|member| member.var)
             .collect();
@@ -126,7 +124,7 @@ impl<'a> Adviser<'a> {
         }
         let mut forced = Vec::new();
         let mut hopeless = false;
-        for part in diagnosis.unrolled().missing_parts(machine) {
+        for part in unrolled.missing_parts(machine) {
             let fitting = (0..economy.remedies.len()).filter(|&index| {
                 economy.remedies[index].part == part && economy.remedies[index].site == Site::Chip
             });
@@ -144,21 +142,6 @@ impl<'a> Adviser<'a> {
             forced,
             hopeless,
         }
-    }
-
-    /// The variables whose posteriors a course or a sentence needs.
-    fn wanted(&self, asked: &[Asked]) -> Vec<Var> {
-        let lowered = &self.compiled.lowered;
-        let harms = asked
-            .iter()
-            .flat_map(|asked| &asked.harms)
-            .filter_map(|or| Some(lowered.ors[(*or)?]));
-        self.members
-            .iter()
-            .copied()
-            .chain(lowered.outcomes.iter().copied())
-            .chain(harms)
-            .collect()
     }
 
     /// The best course under a question, whose posteriors are known.
@@ -286,16 +269,19 @@ impl<'a> Adviser<'a> {
         solved
     }
 
-    /// A check, what it costs and what it saves.
-    fn step(
-        &self,
-        check: &Check,
-        asked: &Asked,
-        var: Var,
-        marginals: &[Vec<f64>],
-        course: &Course,
-    ) -> Step {
-        let economy = self.economy;
+    /// A check, what it costs and what it saves against the course without it.
+    fn step(&self, check: &Check, asked: &Asked, course: &Course) -> Step {
+        let (economy, tree) = (self.economy, &self.compiled.tree);
+        let var = self.compiled.lowered.outcomes[0];
+        let mut wanted = vec![var];
+        wanted.extend(
+            asked
+                .harms
+                .iter()
+                .flatten()
+                .map(|&or| self.compiled.lowered.ors[or]),
+        );
+        let marginals = tree.marginals_of(&Question::default(), &self.compiled.upward, &wanted);
         let new_set_ups: Vec<String> = check
             .set_up
             .iter()
@@ -307,43 +293,35 @@ impl<'a> Adviser<'a> {
                 .iter()
                 .filter_map(|set_up| economy.set_up_minutes.get(set_up))
                 .sum::<f64>();
-        let harm = self.expected_harm(check, asked, marginals);
+        let harm = self.expected_harm(check, asked, &marginals);
         let mut expected = 0.0;
-        let mut outcomes = Vec::new();
         let mut then = Vec::new();
-        let names = check
-            .outcomes
-            .iter()
-            .map(|outcome| outcome.id.as_str())
-            .chain(std::iter::once("cannot"));
-        for ((outcome, &chance), name) in marginals[var].iter().enumerate().zip(names) {
-            outcomes.push((name.to_owned(), chance));
+        for ((outcome, &chance), name) in
+            marginals[var].iter().enumerate().zip(outcome_names(check))
+        {
             if chance < LEAST_OUTCOME {
                 expected += chance * course.value;
-                then.push((name.to_owned(), None));
+                then.push((name, None));
                 continue;
             }
             let mut question = Question::default();
-            question.fix(&self.compiled.tree, var, outcome);
-            let upward = self
-                .compiled
-                .tree
-                .again(&self.compiled.upward, &question, &question);
-            let after = self
-                .compiled
-                .tree
-                .marginals_of(&question, &upward, &self.members);
+            question.fix(tree, var, outcome);
+            let upward = tree.again(&self.compiled.upward, &question, &question);
+            let after = tree.marginals_of(&question, &upward, &self.members);
             expected += chance * self.course(&question, &upward, &after).value;
-            then.push((name.to_owned(), self.leader(&after)));
+            then.push((name, self.leader(&after)));
         }
-        let saving =
-            expected - course.value - minutes * economy.rate_per_minute - harm * economy.harm_cost;
         Step {
             check: check.id.clone(),
             minutes,
             new_set_ups,
-            saving,
-            outcomes,
+            saving: expected
+                - course.value
+                - minutes * economy.rate_per_minute
+                - harm * economy.harm_cost,
+            outcomes: outcome_names(check)
+                .zip(marginals[var].iter().copied())
+                .collect(),
             then,
         }
     }

@@ -2,12 +2,13 @@
 
 use std::cell::OnceCell;
 
-use catalogue::{Part, Site};
+use catalogue::{Check, Part, Site};
 
 use crate::{
     answer::{Explanation, Fit, FunctionChance, Holder, ModeChance, Prediction},
     error::Error,
     explain,
+    focus::{Focus, Outer, focus},
     graph::{OrId, StateId},
     lower::{Asked, Lowered, lower},
     model::{Model, Var},
@@ -19,6 +20,7 @@ use crate::{
 /// A diagnosed situation; each answer is exact.
 #[derive(Debug)]
 pub struct Diagnosis {
+    situation: Situation,
     unrolled: Unrolled,
     base: Compiled,
     marginals: OnceCell<Vec<Vec<f64>>>,
@@ -33,8 +35,12 @@ pub(crate) struct Compiled {
 }
 
 impl Compiled {
-    pub(crate) fn of(unrolled: &Unrolled, asked: &[Asked]) -> Result<Self, Error> {
-        let lowered = lower(unrolled, asked);
+    pub(crate) fn of(
+        unrolled: &Unrolled,
+        asked: &[Asked],
+        outer: Option<&Outer>,
+    ) -> Result<Self, Error> {
+        let lowered = lower(unrolled, asked, outer);
         let tree = Tree::compile(&lowered.model)?;
         let upward = tree.upward(&Question::default());
         Ok(Self {
@@ -44,11 +50,10 @@ impl Compiled {
         })
     }
 
-    /// All posteriors with these weights beside the findings, and the chance of the weights given the findings.
-    pub(crate) fn given(&self, question: &Question) -> (f64, Vec<Vec<f64>>) {
+    /// All posteriors with these weights beside the findings.
+    pub(crate) fn given(&self, question: &Question) -> Vec<Vec<f64>> {
         let upward = self.tree.again(&self.upward, question, question);
-        let marginals = self.tree.marginals(question, &upward);
-        ((upward.log_total - self.upward.log_total).exp(), marginals)
+        self.tree.marginals(question, &upward)
     }
 }
 
@@ -68,8 +73,9 @@ impl Diagnosis {
     /// A step names something that is not there, or the findings tie too much together for an exact answer.
     pub fn of(situation: &Situation) -> Result<Self, Error> {
         let unrolled = unroll(situation)?;
-        let base = Compiled::of(&unrolled, &[])?;
+        let base = Compiled::of(&unrolled, &[], None)?;
         Ok(Self {
+            situation: situation.clone(),
             unrolled,
             base,
             marginals: OnceCell::new(),
@@ -154,7 +160,7 @@ impl Diagnosis {
     /// The machine is unknown.
     pub fn explanations(&self, tag: &str, count: usize) -> Result<Vec<Explanation>, Error> {
         let machine = self.unrolled.machine(tag)?;
-        let members = self.members(machine, &self.base.lowered);
+        let members = members_of(&self.unrolled, machine, &self.base.lowered);
         Ok(explain::best(&self.base, self.marginals(), &members, count))
     }
 
@@ -189,8 +195,11 @@ impl Diagnosis {
     /// # Errors
     /// The machine is unknown, or the answer would be too large.
     pub fn functions(&self, tag: &str) -> Result<Vec<FunctionChance>, Error> {
-        let machine = self.unrolled.machine(tag)?;
-        let mut unrolled = self.unrolled.clone();
+        let Focus {
+            mut unrolled,
+            machine,
+            outer,
+        } = focus(&self.situation, tag)?;
         let view = unrolled.next_view(machine);
         let board = &unrolled.graph.boards[machine];
         let targets = board.targets.all(&board.profile);
@@ -198,67 +207,68 @@ impl Diagnosis {
             .iter()
             .map(|(number, _)| unrolled.graph.look(machine, *number, view))
             .collect();
-        let compiled = Compiled::of(&unrolled, &[])?;
+        let compiled = Compiled::of(&unrolled, &[], outer.as_ref())?;
         let marginals = compiled
             .tree
             .marginals(&Question::default(), &compiled.upward);
+        let chance = |or: OrId| marginals[compiled.lowered.ors[or]][1];
         Ok(targets
             .into_iter()
             .zip(ors)
             .map(|((_, target), or)| FunctionChance {
                 target,
-                chance: marginals[compiled.lowered.ors[or]][1],
+                chance: chance(or),
             })
             .collect())
     }
 
-    /// For each check not yet made in the present epoch what it would show and how much it would clear up.
+    /// For each check not yet made in the present epoch what it would show and how much it would clear up over all machines.
     ///
     /// # Errors
     /// The machine is unknown, or the answer would be too large.
     pub fn predictions(&self, tag: &str) -> Result<Vec<Prediction>, Error> {
         let machine = self.unrolled.machine(tag)?;
-        let (unrolled, asked) = self.ask(machine);
-        let compiled = Compiled::of(&unrolled, &asked)?;
-        let listed = self.listed(&compiled.lowered);
+        self.unrolled
+            .open_checks(machine)
+            .into_iter()
+            .map(|check| self.predict(machine, check))
+            .collect()
+    }
+
+    fn predict(&self, machine: usize, check: usize) -> Result<Prediction, Error> {
+        let (unrolled, asked) = self.unrolled.ask(machine, check);
+        let compiled = Compiled::of(&unrolled, std::slice::from_ref(&asked), None)?;
+        let listed: Vec<(Var, usize)> = self
+            .listed(&compiled.lowered)
+            .into_iter()
+            .filter_map(|listed| listed.at)
+            .collect();
         let entropy = |marginals: &[Vec<f64>]| -> f64 {
             listed
                 .iter()
-                .filter_map(|listed| listed.at)
-                .map(|(var, state)| binary_entropy(marginals[var][state]))
+                .map(|&(var, state)| binary_entropy(marginals[var][state]))
                 .sum()
         };
         let now = compiled
             .tree
             .marginals(&Question::default(), &compiled.upward);
-        let before = entropy(&now);
-        let profile = &unrolled.graph.boards[machine].profile;
-        let predict = |(asked, &var): (&Asked, &Var)| {
-            let check = &profile.checks[asked.check];
-            let mut after = 0.0;
-            for (outcome, &chance) in now[var].iter().enumerate() {
-                if chance > 0.0 {
-                    let mut question = Question::default();
-                    question.fix(&compiled.tree, var, outcome);
-                    after += chance * entropy(&compiled.given(&question).1);
-                }
-            }
-            let names = check
-                .outcomes
-                .iter()
-                .map(|outcome| outcome.id.clone())
-                .chain(std::iter::once("cannot".to_owned()));
-            Prediction {
-                check: check.id.clone(),
-                outcomes: names.zip(now[var].iter().copied()).collect(),
-                entropy_fall_bits: before - after,
-            }
-        };
-        Ok(asked
+        let var = compiled.lowered.outcomes[0];
+        let mut after = 0.0;
+        for (outcome, &chance) in now[var]
             .iter()
-            .zip(&compiled.lowered.outcomes)
-            .map(predict)
-            .collect())
+            .enumerate()
+            .filter(|(_, chance)| **chance > 0.0)
+        {
+            let mut question = Question::default();
+            question.fix(&compiled.tree, var, outcome);
+            after += chance * entropy(&compiled.given(&question));
+        }
+        let check = &unrolled.graph.boards[machine].profile.checks[check];
+        Ok(Prediction {
+            check: check.id.clone(),
+            outcomes: outcome_names(check).zip(now[var].iter().copied()).collect(),
+            entropy_fall_bits: entropy(&now) - after,
+        })
     }
 
     /// Sum of the binary entropies of all modes, in bits.
@@ -291,52 +301,25 @@ impl Diagnosis {
         })
     }
 
-    /// The situation with the outcome of each check not yet made in the present epoch asked for.
-    pub(crate) fn ask(&self, machine: usize) -> (Unrolled, Vec<Asked>) {
-        let mut unrolled = self.unrolled.clone();
-        let view = unrolled.next_view(machine);
-        let profile = std::sync::Arc::clone(&unrolled.graph.boards[machine].profile);
-        let mut asked = Vec::new();
-        for (check_index, check) in profile.checks.iter().enumerate() {
-            if unrolled.is_made(machine, check_index) {
-                continue;
-            }
-            let powered = check.set_up.iter().any(|set_up| set_up == "powered");
-            let view = if powered {
-                view
-            } else {
-                crate::graph::View {
-                    power: None,
-                    ..view
-                }
-            };
-            let ors = unrolled.check_ors(machine, check, view);
-            let requires = unrolled.check_requires(machine, check, view);
-            let harms = unrolled.harm_ors(machine, check, view);
-            asked.push(Asked {
-                machine,
-                check: check_index,
-                ors,
-                requires,
-                harms,
-            });
-        }
-        (unrolled, asked)
+    pub(crate) fn situation(&self) -> &Situation {
+        &self.situation
     }
 
     /// Everything that is listed as a mode now.
     fn listed(&self, lowered: &Lowered) -> Vec<Listed> {
         let graph = &self.unrolled.graph;
-        let mut listed: Vec<Listed> = (0..graph.boards.len())
-            .flat_map(|machine| self.listed_on(machine, lowered))
+        let machines = 0..graph.boards.len();
+        let mut listed: Vec<Listed> = machines
+            .flat_map(|machine| listed_on(&self.unrolled, machine, lowered))
             .collect();
         for chip in graph.chips.iter().filter(|chip| chip.position.is_none()) {
             if let Some(mark) = &chip.mark {
+                let holder = Holder::Marked(mark.clone());
                 listed.extend(list_state(
                     &self.unrolled,
                     chip.state,
                     lowered,
-                    &Holder::Marked(mark.clone()),
+                    &holder,
                     Site::Chip,
                 ));
             }
@@ -351,64 +334,71 @@ impl Diagnosis {
         }
         listed
     }
+}
 
-    /// The modes of one machine's chips and places.
-    pub(crate) fn listed_on(&self, machine: usize, lowered: &Lowered) -> Vec<Listed> {
-        let graph = &self.unrolled.graph;
-        let board = &graph.boards[machine];
-        let mut listed = Vec::new();
-        for (part, position) in board.profile.parts.iter().zip(&board.positions) {
-            let holder = Holder::Position {
-                machine: board.tag.clone(),
-                part: part.reference.clone(),
-            };
-            if let Some(chip) = position.chip {
-                listed.extend(list_state(
-                    &self.unrolled,
-                    graph.chips[chip].state,
-                    lowered,
-                    &holder,
-                    Site::Chip,
-                ));
-            }
-            let places = list_state(
-                &self.unrolled,
-                position.place,
+/// The modes of one machine's chips and places.
+pub(crate) fn listed_on(unrolled: &Unrolled, machine: usize, lowered: &Lowered) -> Vec<Listed> {
+    let graph = &unrolled.graph;
+    let board = &graph.boards[machine];
+    let mut listed = Vec::new();
+    for (part, position) in board.profile.parts.iter().zip(&board.positions) {
+        let holder = Holder::Position {
+            machine: board.tag.clone(),
+            part: part.reference.clone(),
+        };
+        if let Some(chip) = position.chip {
+            listed.extend(list_state(
+                unrolled,
+                graph.chips[chip].state,
                 lowered,
                 &holder,
-                Site::Place,
-            );
-            listed.extend(
-                places.into_iter().filter(|listed| {
-                    position.touched || is_given(&board.profile, part, &listed.mode)
-                }),
-            );
+                Site::Chip,
+            ));
         }
-        listed
+        let places = list_state(unrolled, position.place, lowered, &holder, Site::Place);
+        listed.extend(
+            places
+                .into_iter()
+                .filter(|listed| position.touched || is_given(&board.profile, part, &listed.mode)),
+        );
     }
+    listed
+}
 
-    /// What an explanation of a machine is made of: its modes, its outside things, its unmodelled fault.
-    pub(crate) fn members(&self, machine: usize, lowered: &Lowered) -> Vec<explain::Member> {
-        let board = &self.unrolled.graph.boards[machine];
-        let mut members = explain::members(self.listed_on(machine, lowered));
-        for id in &board.outside {
-            if let Some(&var) = lowered.outside.get(id) {
-                members.push(explain::Member {
-                    var,
-                    states: vec![None, Some((id.clone(), "bad".to_owned()))],
-                    unmodelled: false,
-                });
-            }
-        }
-        if let (Some(var), true) = (lowered.unmodelled[machine], board.unmodelled) {
+/// What an explanation of a machine is made of: its modes, its outside things, its unmodelled fault.
+pub(crate) fn members_of(
+    unrolled: &Unrolled,
+    machine: usize,
+    lowered: &Lowered,
+) -> Vec<explain::Member> {
+    let board = &unrolled.graph.boards[machine];
+    let mut members = explain::members(listed_on(unrolled, machine, lowered));
+    for id in &board.outside {
+        if let Some(&var) = lowered.outside.get(id) {
             members.push(explain::Member {
                 var,
-                states: vec![None, None],
-                unmodelled: true,
+                states: vec![None, Some((id.clone(), "bad".to_owned()))],
+                unmodelled: false,
             });
         }
-        members
     }
+    if let (Some(var), true) = (lowered.unmodelled[machine], board.unmodelled) {
+        members.push(explain::Member {
+            var,
+            states: vec![None, None],
+            unmodelled: true,
+        });
+    }
+    members
+}
+
+/// The outcomes of a check by name, and after them `cannot`.
+pub(crate) fn outcome_names(check: &Check) -> impl Iterator<Item = String> + '_ {
+    check
+        .outcomes
+        .iter()
+        .map(|outcome| outcome.id.clone())
+        .chain(std::iter::once("cannot".to_owned()))
 }
 
 /// The modes of one state as a list.

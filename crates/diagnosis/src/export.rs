@@ -7,7 +7,7 @@
 use std::fmt::Write as _;
 
 use crate::{
-    diagnosis::{Diagnosis, Listed},
+    diagnosis::{Diagnosis, Listed, listed_on},
     error::Error,
     model::{Model, Or, Table, Var},
 };
@@ -45,7 +45,7 @@ impl Diagnosis {
         let mut names = String::new();
         for Listed {
             holder, mode, at, ..
-        } in self.listed_on(machine, &self.base().lowered)
+        } in listed_on(self.unrolled(), machine, &self.base().lowered)
         {
             if let (crate::answer::Holder::Position { part, .. }, Some((var, state))) = (holder, at)
             {

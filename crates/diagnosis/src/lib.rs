@@ -6,6 +6,7 @@ mod diagnosis;
 mod error;
 mod explain;
 mod export;
+mod focus;
 mod graph;
 mod lower;
 mod model;

@@ -6,6 +6,7 @@ use catalogue::{Check, Tells};
 use units::Instrument;
 
 use crate::{
+    focus::{Outer, SharedKey},
     graph::{Cause, Draw, EventKey, Graph, Link, OrId, Origin, PowerId, Show, StateId, Visible},
     model::{Likelihood, Model, Or, Table, Var},
     unroll::{Finding, Look, Seen, Unrolled, What, is_breakable, named_targets},
@@ -26,7 +27,7 @@ pub(crate) struct Lowered {
     pub(crate) ors: Vec<Var>,
     /// By machine: the variable that says whether it ever had an unmodelled fault.
     pub(crate) unmodelled: Vec<Option<Var>>,
-    /// By question: the variable of a check's outcome; `cannot` comes last where the check has requirements.
+    /// By check asked for: the variable of its outcome; `cannot` comes last where the check has requirements.
     pub(crate) outcomes: Vec<Var>,
 }
 
@@ -42,7 +43,7 @@ pub(crate) struct Asked {
 }
 
 /// Lowers an unrolled situation with the outcomes that are asked for.
-pub(crate) fn lower(unrolled: &Unrolled, asked: &[Asked]) -> Lowered {
+pub(crate) fn lower(unrolled: &Unrolled, asked: &[Asked], outer: Option<&Outer>) -> Lowered {
     let graph = &unrolled.graph;
     let ors = share_causes(graph);
     let mut lowering = Lowering::new(graph, &ors);
@@ -51,6 +52,7 @@ pub(crate) fn lower(unrolled: &Unrolled, asked: &[Asked]) -> Lowered {
     lowering.draws();
     lowering.ors();
     lowering.looks(unrolled);
+    lowering.outer(outer);
     let outcomes = asked.iter().map(|asked| lowering.outcome(asked)).collect();
     let ors = (0..graph.ors.len())
         .map(|or| lowering.or_vars[or])
@@ -678,6 +680,26 @@ impl<'a> Lowering<'a> {
             self.model.likelihoods.push(Likelihood {
                 table,
                 finding: Some(index),
+            });
+        }
+    }
+
+    /// What the machines that are left out say.
+    fn outer(&mut self, outer: Option<&Outer>) {
+        let Some(outer) = outer else { return };
+        let var = |key: &SharedKey| match key {
+            SharedKey::Event(key) => self.event_vars.get(key).copied(),
+            SharedKey::Outside(id) => self.outside_vars.get(id).copied(),
+        };
+        let vars: Option<Vec<Var>> = outer.keys.iter().map(var).collect();
+        debug_assert!(vars.is_some(), "shared things are in both parts");
+        if let Some(vars) = vars {
+            self.model.likelihoods.push(Likelihood {
+                table: Table {
+                    vars,
+                    values: outer.values.clone(),
+                },
+                finding: None,
             });
         }
     }

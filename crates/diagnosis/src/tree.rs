@@ -11,8 +11,8 @@ use crate::{
     model::{Model, Table, Var},
 };
 
-/// Most entries that all cliques together may have: 2^26 numbers are half a gibibyte.
-const MOST_ENTRIES: usize = 1 << 26;
+/// Most entries that all cliques together may have: 2^24 of them take about half a gibibyte with their maps.
+const MOST_ENTRIES: usize = 1 << 24;
 
 /// A compiled network.
 #[derive(Debug)]

@@ -11,6 +11,7 @@ use crate::{
         Board, ChipState, Graph, OrId, Origin, Position, PositionState, PowerId, State, StateId,
         StateMode, Targets, View, Warmth, modes_of,
     },
+    lower::Asked,
     situation::{
         Action, Chip, Machine, Measure, Places, Shown, Situation, Supply, Treatment, Truth,
     },
@@ -537,6 +538,40 @@ impl Unrolled {
     pub(crate) fn is_made(&self, machine: usize, check: usize) -> bool {
         let epoch = self.progress[machine].epoch;
         self.findings.iter().any(|finding| matches!(&finding.what, What::Look(look) if look.machine == machine && look.check == check && look.epoch == epoch))
+    }
+
+    /// Checks not yet made in the machine's present epoch.
+    pub(crate) fn open_checks(&self, machine: usize) -> Vec<usize> {
+        let checks = self.graph.boards[machine].profile.checks.len();
+        (0..checks)
+            .filter(|&check| !self.is_made(machine, check))
+            .collect()
+    }
+
+    /// The situation with the outcome of one check asked for, as the next look would find it.
+    pub(crate) fn ask(&self, machine: usize, check: usize) -> (Self, Asked) {
+        let mut unrolled = self.clone();
+        let profile = Arc::clone(&unrolled.graph.boards[machine].profile);
+        let named = &profile.checks[check];
+        let powered = named.set_up.iter().any(|set_up| set_up == "powered");
+        let next = unrolled.next_view(machine);
+        let view = View {
+            power: next.power.filter(|_| powered),
+            ..next
+        };
+        let ors = unrolled.check_ors(machine, named, view);
+        let requires = unrolled.check_requires(machine, named, view);
+        let harms = unrolled.harm_ors(machine, named, view);
+        (
+            unrolled,
+            Asked {
+                machine,
+                check,
+                ors,
+                requires,
+                harms,
+            },
+        )
     }
 
     /// The ORs of what a check names, as a look would find them now.
