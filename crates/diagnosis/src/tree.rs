@@ -85,20 +85,13 @@ impl Tree {
             .map(|variable| variable.states)
             .collect();
         let (fixed, evidence) = split_ors(model, &mut states);
-        let scopes = fixed
+        let scopes: Vec<&[Var]> = fixed
             .iter()
             .chain(evidence.iter().map(|(table, _)| table))
-            .map(|table| table.vars.as_slice());
-        let (order, cliques) = eliminate(&states, scopes);
-        let entries: f64 = cliques
-            .iter()
-            .map(|clique| {
-                clique
-                    .iter()
-                    .map(|&var| states[var] as f64)
-                    .product::<f64>()
-            })
-            .sum();
+            .map(|table| table.vars.as_slice())
+            .collect();
+        let (order, cliques) = eliminate(&states, &scopes);
+        let entries = entries_of(&cliques, &states);
         if entries > MOST_ENTRIES as f64 {
             return Err(Error::new(format!(
                 "the findings tie too much together for an exact answer: {entries:.1e} table entries, expected at most {MOST_ENTRIES:.1e}; settle a part that was swapped or looked at often"
@@ -135,8 +128,8 @@ impl Tree {
         for table in fixed {
             match home(table) {
                 Some(bucket) => {
-                    let stretched = stretch(table, &buckets[bucket].vars, &states);
-                    multiply(&mut buckets[bucket].base, &stretched);
+                    let Bucket { vars, base, .. } = &mut buckets[bucket];
+                    multiply_table(base, table, vars, &states);
                 }
                 None => scalar *= table.values[0],
             }
@@ -472,35 +465,72 @@ fn split_ors(model: &Model, states: &mut Vec<usize>) -> (Vec<Table>, Vec<(Table,
     (fixed, evidence)
 }
 
-/// Eliminates greedily by fewest new edges, then smallest clique; each clique starts with its eliminated variable.
-fn eliminate<'a>(
-    states: &[usize],
-    scopes: impl Iterator<Item = &'a [Var]>,
-) -> (Vec<Var>, Vec<Vec<Var>>) {
+/// What the greedy elimination takes first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Greed {
+    /// Fewest new edges, then smallest clique.
+    Fill,
+    /// Smallest clique, then fewest new edges.
+    Size,
+}
+
+/// Total size above which a second order is tried.
+const SMALL_ENOUGH: f64 = 20_000.0;
+
+/// Eliminates greedily; each clique starts with its eliminated variable. Where the cliques come out large another rule of
+/// choice is tried and the smaller result kept.
+fn eliminate(states: &[usize], scopes: &[&[Var]]) -> (Vec<Var>, Vec<Vec<Var>>) {
+    let first = eliminate_by(states, scopes, Greed::Fill);
+    if entries_of(&first.1, states) <= SMALL_ENOUGH {
+        return first;
+    }
+    let second = eliminate_by(states, scopes, Greed::Size);
+    if entries_of(&second.1, states) < entries_of(&first.1, states) {
+        second
+    } else {
+        first
+    }
+}
+
+/// Entries of all cliques together.
+fn entries_of(cliques: &[Vec<Var>], states: &[usize]) -> f64 {
+    let size = |clique: &Vec<Var>| {
+        clique
+            .iter()
+            .map(|&var| states[var] as f64)
+            .product::<f64>()
+    };
+    cliques.iter().map(size).sum()
+}
+
+fn eliminate_by(states: &[usize], scopes: &[&[Var]], greed: Greed) -> (Vec<Var>, Vec<Vec<Var>>) {
     let mut neighbours: Vec<BTreeSet<Var>> = vec![BTreeSet::new(); states.len()];
     for scope in scopes {
-        for &a in scope {
+        for &a in *scope {
             neighbours[a].extend(scope.iter().filter(|&&b| b != a));
         }
     }
-    let cost = |var: Var, neighbours: &[BTreeSet<Var>]| -> (usize, u64) {
+    let cost = |var: Var, neighbours: &[BTreeSet<Var>]| -> (u64, u64) {
         let around: Vec<Var> = neighbours[var].iter().copied().collect();
-        let mut fill = 0;
-        for (i, &a) in around.iter().enumerate() {
-            fill += around[i + 1..]
+        let unknown = |(i, &a): (usize, &Var)| {
+            around[i + 1..]
                 .iter()
                 .filter(|b| !neighbours[a].contains(b))
-                .count();
-        }
+                .count() as u64
+        };
+        let fill = around.iter().enumerate().map(unknown).sum();
         let size = around.iter().fold(states[var] as u64, |size, &var| {
             size.saturating_mul(states[var] as u64)
         });
-        (fill, size)
+        match greed {
+            Greed::Fill => (fill, size),
+            Greed::Size => (size, fill),
+        }
     };
-    let mut costs: Vec<(usize, u64)> = (0..states.len())
+    let mut costs: Vec<(u64, u64)> = (0..states.len())
         .map(|var| cost(var, &neighbours))
         .collect();
-    let mut queue: BTreeSet<((usize, u64), Var)> = costs.iter().copied().zip(0..).collect();
+    let mut queue: BTreeSet<((u64, u64), Var)> = costs.iter().copied().zip(0..).collect();
     let mut order = Vec::with_capacity(states.len());
     let mut cliques = Vec::with_capacity(states.len());
     while let Some((_, var)) = queue.pop_first() {
@@ -544,24 +574,34 @@ fn projection(clique: &[Var], vars: &[Var], states: &[usize]) -> Vec<u32> {
         strides[at] = stride;
         stride *= states[*var];
     }
-    let sizes: Vec<usize> = clique.iter().map(|&var| states[var]).collect();
-    let mut map = Vec::with_capacity(sizes.iter().product());
-    crate::model::for_each_state(&sizes, |at| {
-        map.push(
-            at.iter()
-                .zip(&strides)
-                .map(|(state, stride)| state * stride)
-                .sum::<usize>() as u32,
-        );
-    });
+    let mut map = Vec::with_capacity(clique.iter().map(|&var| states[var]).product());
+    map.push(0);
+    for (&var, &stride) in clique.iter().zip(&strides).rev() {
+        for state in 1..states[var] {
+            let shift = (state * stride) as u32;
+            let below = map.len() / state;
+            map.extend_from_within(..below);
+            let start = map.len() - below;
+            map[start..].iter_mut().for_each(|at| *at += shift);
+        }
+    }
     map
 }
 
+/// Multiplies a table into a clique's product.
+fn multiply_table(product: &mut [f64], table: &Table, clique: &[Var], states: &[usize]) {
+    for (value, at) in product
+        .iter_mut()
+        .zip(projection(clique, &table.vars, states))
+    {
+        *value *= table.values[at as usize];
+    }
+}
+
 fn stretch(table: &Table, clique: &[Var], states: &[usize]) -> Vec<f64> {
-    projection(clique, &table.vars, states)
-        .into_iter()
-        .map(|at| table.values[at as usize])
-        .collect()
+    let mut stretched = vec![1.0; clique.iter().map(|&var| states[var]).product()];
+    multiply_table(&mut stretched, table, clique, states);
+    stretched
 }
 
 fn multiply(product: &mut [f64], by: &[f64]) {
