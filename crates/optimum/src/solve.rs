@@ -11,6 +11,9 @@ use microlp::{
 use crate::model::{Column, Model, Relation, Sense};
 use crate::sift;
 
+/// How far a whole variable may be from a whole number. Tight, because it is multiplied by prices in cents.
+const WHOLE: f64 = 1e-9;
+
 /// Limits of a solve.
 #[derive(Debug, Clone, Default)]
 pub struct Settings {
@@ -98,6 +101,7 @@ impl Model {
 pub(crate) fn solve_whole(model: &Model, settings: &Settings) -> Result<Solution, Error> {
     let (problem, variables) = build(model);
     let mut options = SolveOptions::default();
+    options.int_tol = WHOLE;
     options.time_limit = settings.time_limit;
     options.node_limit = settings.node_limit;
     options.warm_start = settings

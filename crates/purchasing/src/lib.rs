@@ -1,1 +1,18 @@
-//! purchasing.
+//! What to order from whom: the cheapest set of parcels, proven.
+//!
+//! [`cheapest`] takes vendors, their offers and what is needed, and returns parcels that add up to the last cent,
+//! with a bound below which no other set of parcels can be. [`parse_vendors`] reads vendors and offers from TOML.
+
+mod invoice;
+mod lots;
+mod order;
+mod problem;
+mod read;
+mod request;
+mod write;
+
+pub use order::{Error, Settings, cheapest};
+pub use problem::Problem;
+pub use read::parse_vendors;
+pub use request::{Break, Line, Need, Offer, Parcel, Parcels, Request, Step, Unmet, Vendor};
+pub use write::{offer_to_toml, vendor_to_toml};
