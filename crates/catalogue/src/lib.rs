@@ -4,6 +4,9 @@
 //! value by itself, [`resolve`] looks the names up and fills in what the devices and their roles bring. Problems are
 //! collected all the way, so that one reading tells all of them.
 
+mod built_in;
+mod derive;
+mod device;
 mod fields;
 mod library;
 mod limits;
@@ -14,14 +17,22 @@ mod problem;
 mod profile;
 mod range;
 mod raw;
+mod remedy;
 mod resolve;
+mod roles;
 mod rules;
+mod smell;
 mod source;
+mod starter;
 mod whole;
 
-pub use library::Library;
+pub use device::{Device, Pin, PinKind};
+pub use library::{Library, parse_remedies};
 pub use parse::{parse_profile, parse_profile_bytes};
 pub use print::{print_profile, target_name};
 pub use problem::Problem;
 pub use profile::*;
+pub use remedy::{Remedy, RemedyKind};
 pub use rules::InstrumentRule;
+pub use smell::{Smell, check_profile, unknown_devices};
+pub use starter::{starter, starter_ids, starter_text};

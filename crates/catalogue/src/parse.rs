@@ -1,5 +1,6 @@
 //! The way in: a profile from text or bytes.
 
+use crate::derive::derive;
 use crate::library::Library;
 use crate::problem::Problem;
 use crate::profile::Profile;
@@ -21,8 +22,12 @@ use crate::source::decode;
 /// ```
 pub fn parse_profile(text: &str, file: &str, library: &Library) -> Result<Profile, Vec<Problem>> {
     let profile = read_file(text, file, "a board profile", |fields, problems| {
-        let raw = raw::read(fields, problems);
-        (!problems.broken).then(|| resolve(raw, library, problems))
+        let mut raw = raw::read(fields, problems);
+        if problems.broken {
+            return None;
+        }
+        derive(&mut raw, library, problems);
+        Some(resolve(raw, library, problems))
     })?;
     Ok(profile.unwrap_or_default())
 }

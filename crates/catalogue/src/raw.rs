@@ -5,7 +5,7 @@ use toml::de::DeValue;
 use crate::fields::{At, Fields, Item};
 use crate::limits::read_limits;
 use crate::problem::{Problems, shown};
-use crate::profile::{Check, CuredBy, Mode, Mount, Outcome, RailFault, Scope, Site};
+use crate::profile::{Check, CuredBy, Mode, Mount, Outcome, RailFault, Scope, Site, Tells};
 use crate::range::expand_range;
 use crate::source::Span;
 
@@ -28,7 +28,6 @@ pub(crate) struct RawBoard {
     pub(crate) id: String,
     pub(crate) title: Option<String>,
     pub(crate) unmodelled: Option<f64>,
-    #[expect(dead_code, reason = "what it switches off comes with the devices")]
     pub(crate) derive: bool,
 }
 
@@ -43,7 +42,7 @@ pub(crate) struct RawRail {
 }
 
 /// `[[block]]`.
-#[derive(Debug)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct RawBlock {
     pub(crate) id: At<String>,
     pub(crate) title: Option<String>,
@@ -59,7 +58,7 @@ pub(crate) struct RawOutside {
 }
 
 /// `[[part]]`, one for each position of a range.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct RawPart {
     pub(crate) reference: At<String>,
     pub(crate) title: Option<String>,
@@ -73,7 +72,7 @@ pub(crate) struct RawPart {
 }
 
 /// `[[part.mode]]`; `spoils` and `spares` of the inner mode are still empty.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct RawMode {
     pub(crate) mode: Mode,
     pub(crate) spoils: Vec<(At<String>, f64)>,
@@ -82,7 +81,7 @@ pub(crate) struct RawMode {
 }
 
 /// `[[event]]`.
-#[derive(Debug)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct RawEvent {
     pub(crate) id: At<String>,
     pub(crate) title: Option<String>,
@@ -92,7 +91,7 @@ pub(crate) struct RawEvent {
 }
 
 /// `[[function]]`.
-#[derive(Debug)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct RawFunction {
     pub(crate) id: At<String>,
     pub(crate) title: Option<String>,
@@ -101,7 +100,7 @@ pub(crate) struct RawFunction {
 }
 
 /// One entry of `needs`.
-#[derive(Debug)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) enum RawNeed {
     /// A bare name.
     Name(At<String>),
@@ -112,7 +111,7 @@ pub(crate) enum RawNeed {
 }
 
 /// `[[check]]`; names in the inner check are still empty.
-#[derive(Debug)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct RawCheck {
     pub(crate) id: At<String>,
     pub(crate) check: Check,
@@ -130,7 +129,7 @@ pub(crate) struct RawCheck {
 }
 
 /// `harms`.
-#[derive(Debug)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct RawHarm {
     pub(crate) when: At<String>,
     pub(crate) mode: At<String>,
@@ -138,7 +137,7 @@ pub(crate) struct RawHarm {
 }
 
 /// `tells`.
-#[derive(Debug)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) enum RawTells {
     /// One function or rail.
     Target(At<String>),
@@ -147,12 +146,59 @@ pub(crate) enum RawTells {
 }
 
 /// One row of `tells`.
-#[derive(Debug)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct RawRow {
     pub(crate) fails: Vec<At<String>>,
     pub(crate) otherwise: bool,
     pub(crate) shows: Vec<(At<String>, f64)>,
     pub(crate) span: Span,
+}
+
+impl RawCheck {
+    /// A check of which nothing is said yet.
+    pub(crate) fn empty(id: At<String>) -> Self {
+        let check = Check {
+            id: id.value.clone(),
+            aliases: Vec::new(),
+            title: String::new(),
+            how: String::new(),
+            caution: None,
+            minutes: 0.0,
+            set_up: Vec::new(),
+            requires: Vec::new(),
+            harms: Vec::new(),
+            at: Vec::new(),
+            outcomes: Vec::new(),
+            tells: Tells::Rows(Vec::new()),
+            blunder: 0.0,
+            limits: None,
+            repeats_same: false,
+        };
+        Self {
+            id,
+            check,
+            minutes: None,
+            false_pass: None,
+            false_fail: None,
+            blunder: None,
+            requires: Vec::new(),
+            harms: Vec::new(),
+            at: Vec::new(),
+            outcomes: None,
+            tells: None,
+            limits_span: None,
+            errors_span: None,
+        }
+    }
+}
+
+impl RawNeed {
+    /// What it names.
+    pub(crate) fn name(&self) -> &str {
+        match self {
+            Self::Name(name) | Self::Mode(name, _) | Self::Target(name, _) => &name.value,
+        }
+    }
 }
 
 /// Reads a whole file.
@@ -184,7 +230,8 @@ pub(crate) fn read(file: &mut Fields<'_>, problems: &mut Problems<'_>) -> Raw {
     raw
 }
 
-fn each<T>(
+/// Reads each table under a key.
+pub(crate) fn each<T>(
     file: &mut Fields<'_>,
     key: &'static str,
     what: &'static str,
@@ -258,7 +305,8 @@ fn read_rail(fields: &mut Fields<'_>, problems: &mut Problems<'_>) -> Option<Raw
     })
 }
 
-fn read_block(fields: &mut Fields<'_>, problems: &mut Problems<'_>) -> Option<RawBlock> {
+/// Reads `[[block]]`.
+pub(crate) fn read_block(fields: &mut Fields<'_>, problems: &mut Problems<'_>) -> Option<RawBlock> {
     let id = fields.id("id", problems);
     let title = title(fields, problems);
     Some(RawBlock { id: id?, title })
@@ -451,7 +499,8 @@ fn read_cured_by(item: Item<'_>, site: Site, problems: &mut Problems<'_>) -> Opt
     Some(cured_by)
 }
 
-fn read_event(fields: &mut Fields<'_>, problems: &mut Problems<'_>) -> Option<RawEvent> {
+/// Reads `[[event]]`.
+pub(crate) fn read_event(fields: &mut Fields<'_>, problems: &mut Problems<'_>) -> Option<RawEvent> {
     let id = fields.id("id", problems);
     let title = title(fields, problems);
     let chance = needed_chance(fields, problems);
@@ -481,7 +530,11 @@ fn read_event(fields: &mut Fields<'_>, problems: &mut Problems<'_>) -> Option<Ra
     })
 }
 
-fn read_function(fields: &mut Fields<'_>, problems: &mut Problems<'_>) -> Option<RawFunction> {
+/// Reads `[[function]]`.
+pub(crate) fn read_function(
+    fields: &mut Fields<'_>,
+    problems: &mut Problems<'_>,
+) -> Option<RawFunction> {
     let id = fields.id("id", problems);
     let title = title(fields, problems);
     let leak = fields.chance("leak", problems).unwrap_or(0.0);
@@ -524,74 +577,54 @@ fn read_need(item: Item<'_>, problems: &mut Problems<'_>) -> Option<RawNeed> {
     need
 }
 
-fn read_check(fields: &mut Fields<'_>, problems: &mut Problems<'_>) -> Option<RawCheck> {
+/// Reads `[[check]]`.
+pub(crate) fn read_check(fields: &mut Fields<'_>, problems: &mut Problems<'_>) -> Option<RawCheck> {
     let id = fields.id("id", problems);
-    let check = read_check_head(fields, problems);
-    let errors_span = fields
+    let mut raw = RawCheck::empty(At::new(String::new(), fields.span.clone()));
+    raw.errors_span = fields
         .span_of("false_pass")
         .or_else(|| fields.span_of("false_fail"));
-    let limits_span = fields.span_of("limits");
-    let mut raw = RawCheck {
-        id: At::new(String::new(), fields.span.clone()),
-        check,
-        minutes: fields.minutes("minutes", problems),
-        false_pass: fields.chance("false_pass", problems),
-        false_fail: fields.chance("false_fail", problems),
-        blunder: fields.chance("blunder", problems),
-        requires: fields.texts("requires", problems),
-        harms: each(fields, "harms", "an entry of `harms`", problems, read_harm),
-        at: fields.texts("at", problems),
-        outcomes: fields
-            .take("outcomes")
-            .and_then(|item| read_outcomes(item, problems)),
-        tells: fields
-            .take("tells")
-            .and_then(|item| read_tells(item, problems)),
-        limits_span,
-        errors_span,
-    };
-    raw.check.limits = fields
-        .take("limits")
-        .and_then(|item| read_limits(item, problems));
+    raw.limits_span = fields.span_of("limits");
+    raw.minutes = fields.minutes("minutes", problems);
+    raw.false_pass = fields.chance("false_pass", problems);
+    raw.false_fail = fields.chance("false_fail", problems);
+    raw.blunder = fields.chance("blunder", problems);
+    raw.requires = fields.texts("requires", problems);
+    raw.harms = each(fields, "harms", "an entry of `harms`", problems, read_harm);
+    raw.at = fields.texts("at", problems);
+    raw.outcomes = fields
+        .take("outcomes")
+        .and_then(|item| read_outcomes(item, problems));
+    raw.tells = fields
+        .take("tells")
+        .and_then(|item| read_tells(item, problems));
+    read_check_head(&mut raw.check, fields, problems);
     raw.id = id?;
     raw.check.id.clone_from(&raw.id.value);
     Some(raw)
 }
 
-fn read_check_head(fields: &mut Fields<'_>, problems: &mut Problems<'_>) -> Check {
-    let mut texts = |key, problems: &mut Problems<'_>| {
-        fields
-            .texts(key, problems)
-            .into_iter()
-            .map(|text| text.value)
-            .collect::<Vec<_>>()
-    };
-    let aliases = texts("aliases", problems);
-    let set_up = texts("set_up", problems);
-    Check {
-        id: String::new(),
-        aliases,
-        title: title(fields, problems).unwrap_or_default(),
-        how: fields
-            .text("how", problems)
-            .map(|how| how.value)
-            .unwrap_or_default(),
-        caution: fields
-            .text("caution", problems)
-            .map(|caution| caution.value),
-        minutes: 0.0,
-        set_up,
-        requires: Vec::new(),
-        harms: Vec::new(),
-        at: Vec::new(),
-        outcomes: Vec::new(),
-        tells: crate::profile::Tells::Rows(Vec::new()),
-        blunder: 0.0,
-        limits: None,
-        repeats_same: fields
-            .word("repeats", &[("same", true), ("anew", false)], problems)
-            .unwrap_or(false),
-    }
+fn read_check_head(check: &mut Check, fields: &mut Fields<'_>, problems: &mut Problems<'_>) {
+    let plain = |text: At<String>| text.value;
+    check.aliases = fields
+        .texts("aliases", problems)
+        .into_iter()
+        .map(plain)
+        .collect();
+    check.set_up = fields
+        .texts("set_up", problems)
+        .into_iter()
+        .map(plain)
+        .collect();
+    check.title = title(fields, problems).unwrap_or_default();
+    check.how = fields.text("how", problems).map(plain).unwrap_or_default();
+    check.caution = fields.text("caution", problems).map(plain);
+    check.limits = fields
+        .take("limits")
+        .and_then(|item| read_limits(item, problems));
+    check.repeats_same = fields
+        .word("repeats", &[("same", true), ("anew", false)], problems)
+        .unwrap_or(false);
 }
 
 fn read_harm(fields: &mut Fields<'_>, problems: &mut Problems<'_>) -> Option<RawHarm> {

@@ -144,8 +144,12 @@ impl Ctx<'_, '_> {
 
     fn block(&mut self, raw: &RawPart) -> String {
         let Some(block) = &raw.block else {
-            self.problems
-                .add(&raw.span, "a key `block`", "a part without it");
+            let unknown = |device: &At<String>| self.library.device(&device.value).is_none();
+            let told = raw.modes.is_empty() && raw.device.as_ref().is_some_and(unknown);
+            if !told {
+                self.problems
+                    .add(&raw.span, "a key `block`", "a part without it");
+            }
             return String::new();
         };
         let known = self.profile.blocks.iter().map(|block| block.id.as_str());

@@ -1,0 +1,160 @@
+//! Remedies: ways to put a part right.
+
+use crate::fields::{At, Fields};
+use crate::problem::Problems;
+use crate::profile::{Mode, Site};
+
+/// One way to put a part right.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Remedy {
+    /// Identifier: `4164-nos`.
+    pub id: String,
+    /// The device it is for; `*` is any.
+    pub for_device: String,
+    /// What kind of way it is.
+    pub kind: RemedyKind,
+    /// What vendors sell, if something is bought.
+    pub item: Option<String>,
+    /// The home-built board, if one is made.
+    pub build: Option<String>,
+    /// Minutes of work.
+    pub minutes: f64,
+    /// Chance that it works when done.
+    pub works: f64,
+    /// Failures a year afterwards.
+    pub fails_per_year: f64,
+    /// Board profiles it fits; `*` is any.
+    pub fits: Vec<String>,
+    /// Modes it cures; empty means all of the site its kind is for.
+    pub modes: Vec<String>,
+    /// Where the values come from.
+    pub source: String,
+}
+
+/// Kinds of remedies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum RemedyKind {
+    /// Pull and press in again.
+    Reseat,
+    /// Heat the joints again.
+    Resolder,
+    /// Clean contacts.
+    Clean,
+    /// Take a good one from a donor.
+    Salvage,
+    /// Buy a used original.
+    UsedOriginal,
+    /// Buy old stock never used.
+    NewOldStock,
+    /// Buy what is made today.
+    ModernEquivalent,
+    /// Fit another part by an adapter.
+    Adapter,
+    /// Build a board that does its work.
+    HomeBuilt,
+    /// Program a logic device that does its work.
+    ProgrammedLogic,
+}
+
+const KINDS: [(&str, RemedyKind); 10] = [
+    ("reseat", RemedyKind::Reseat),
+    ("resolder", RemedyKind::Resolder),
+    ("clean", RemedyKind::Clean),
+    ("salvage", RemedyKind::Salvage),
+    ("used-original", RemedyKind::UsedOriginal),
+    ("new-old-stock", RemedyKind::NewOldStock),
+    ("modern-equivalent", RemedyKind::ModernEquivalent),
+    ("adapter", RemedyKind::Adapter),
+    ("home-built", RemedyKind::HomeBuilt),
+    ("programmed-logic", RemedyKind::ProgrammedLogic),
+];
+
+impl RemedyKind {
+    /// The word for it in files: `new-old-stock`.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        KINDS
+            .iter()
+            .find(|&&(_, kind)| kind == self)
+            .map_or("", |&(word, _)| word)
+    }
+
+    /// Whether it puts the chip or its place right.
+    #[must_use]
+    pub fn site(self) -> Site {
+        match self {
+            Self::Reseat | Self::Resolder | Self::Clean => Site::Place,
+            _ => Site::Chip,
+        }
+    }
+}
+
+impl Remedy {
+    /// Whether it can cure this mode.
+    #[must_use]
+    pub fn cures(&self, mode: &Mode) -> bool {
+        if self.modes.is_empty() {
+            mode.site == self.kind.site()
+        } else {
+            self.modes.contains(&mode.id)
+        }
+    }
+
+    /// Whether it is for this device on this board.
+    #[must_use]
+    pub fn is_for(&self, device: Option<&str>, board: &str) -> bool {
+        let right_device = self.for_device == "*" || device == Some(self.for_device.as_str());
+        right_device && self.fits.iter().any(|fit| fit == "*" || fit == board)
+    }
+}
+
+/// Reads one remedy and where its id stands.
+pub(crate) fn read_remedy(
+    fields: &mut Fields<'_>,
+    problems: &mut Problems<'_>,
+) -> Option<At<Remedy>> {
+    let id = fields.id("id", problems);
+    let for_device = fields
+        .need("for_device", problems)
+        .and_then(|item| item.text("a device or `*`", problems));
+    if fields.span_of("kind").is_none() {
+        fields.missing("kind", problems);
+    }
+    let kind = fields.word("kind", &KINDS, problems);
+    let item = fields.text("item", problems).map(|item| item.value);
+    let build = fields.text("build", problems).map(|build| build.value);
+    let minutes = fields.minutes("minutes", problems);
+    let works = fields
+        .need("works", problems)
+        .and_then(|item| item.chance(problems));
+    let fails_per_year = fields.chance("fails_per_year", problems).unwrap_or(0.0);
+    let mut texts = |key, problems: &mut Problems<'_>| -> Vec<String> {
+        fields
+            .texts(key, problems)
+            .into_iter()
+            .map(|text| text.value)
+            .collect()
+    };
+    let fits = texts("fits", problems);
+    let modes = texts("modes", problems);
+    let source = fields.text("source", problems).map(|source| source.value);
+    let id = id?;
+    let remedy = Remedy {
+        for_device: for_device?.value,
+        kind: kind?,
+        item,
+        build,
+        minutes: minutes.unwrap_or(0.0),
+        works: works?,
+        fails_per_year,
+        fits: if fits.is_empty() {
+            vec!["*".to_owned()]
+        } else {
+            fits
+        },
+        modes,
+        source: source.unwrap_or_else(|| "common practice, no source".to_owned()),
+        id: id.value,
+    };
+    Some(At::new(remedy, id.span))
+}
