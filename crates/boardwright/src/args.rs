@@ -1,0 +1,522 @@
+//! The command line as typed: flags and words, no side effects.
+
+use clap::{Args, Parser, Subcommand};
+use std::path::PathBuf;
+
+const AFTER: &str = "\
+The workshop folder is DIR, else $BOARDWRIGHT_WORKSHOP, else `boardwright` in your home folder; first use makes it.
+
+Exit status: 0 done; 1 the answer is a plain no (nothing to order, no proof within the time, problems in a board file); \
+2 an error, and nothing was written.
+
+Examples:
+  boardwright demo
+  boardwright take-in \"9 from Harbour Street, 270.00\" --board ostrel-8-r2
+  boardwright measure T-03 picture black
+  boardwright show T-03";
+
+/// Finds what is wrong with a pile of old computers, and what to do with each of them.
+///
+/// Take the pile in, type what you see, and be told what is probably wrong, what to look at next,
+/// which machines to mend with what, and what to order.
+#[derive(Debug, Parser)]
+#[command(name = "boardwright", version, max_term_width = 80, after_long_help = AFTER, disable_help_subcommand = true)]
+pub(crate) struct Line {
+    #[command(flatten)]
+    pub(crate) global: Global,
+    #[command(subcommand)]
+    pub(crate) verb: Option<Verb>,
+}
+
+/// What each verb understands.
+#[derive(Debug, Args)]
+#[command(next_help_heading = "For every verb")]
+pub(crate) struct Global {
+    /// The workshop folder.
+    #[arg(long, global = true, value_name = "DIR")]
+    pub(crate) workshop: Option<PathBuf>,
+    /// Who works; else the first member of the club.
+    #[arg(long, global = true, value_name = "NAME")]
+    pub(crate) who: Option<String>,
+    /// Answer in JSON, as docs/json.md describes.
+    #[arg(long, global = true)]
+    pub(crate) json: bool,
+    /// No colour; $NO_COLOR says the same.
+    #[arg(long, global = true, visible_alias = "no-color")]
+    pub(crate) no_colour: bool,
+    /// No more than the answer and errors.
+    #[arg(long, global = true)]
+    pub(crate) quiet: bool,
+}
+
+/// The verbs of the trade.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Verb {
+    TakeIn(TakeIn),
+    Round(Round),
+    Measure(Measure),
+    Show(Show),
+    /// Show the bench plan: every machine and what it says so far.
+    #[command(after_long_help = "Example:\n  boardwright bench")]
+    Bench,
+    Pull(Pull),
+    Fit(Fit),
+    Reseat(Reseat),
+    Resolder(Resolder),
+    Clean(Clean),
+    Settle(Settle),
+    Plan(Plan),
+    Order(Order),
+    Undo(Undo),
+    #[command(subcommand)]
+    Board(Board),
+    Serve(Serve),
+    Demo(Demo),
+}
+
+/// Take a lot in: how many, from where, for how much.
+///
+/// The machines get the next free tags.
+/// Without --board they get the starter profile of twelve blocks, which needs no schematic.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  boardwright take-in \"9 from Harbour Street, 270.00\" --board ostrel-8-r2
+  boardwright take-in \"2 from the attic, 0\" --except \"T-11 U9 absent; T-11 battery leaked\"")]
+pub(crate) struct TakeIn {
+    /// The line, the way you would write it on the box.
+    #[arg(required = true, num_args = 1.., value_name = "LINE")]
+    pub(crate) line: Vec<String>,
+    /// Board profile, or a starter.
+    #[arg(long, value_name = "BOARD")]
+    pub(crate) board: Option<String>,
+    /// What is different: "T-06 U9 absent; T-06 battery leaked". May be given again.
+    #[arg(long, value_name = "EXCEPTIONS", allow_hyphen_values = true)]
+    pub(crate) except: Vec<String>,
+    /// First tag, if not the next free one.
+    #[arg(long, value_name = "TAG")]
+    pub(crate) tags: Option<String>,
+    /// Say what would be written, write nothing.
+    #[arg(long)]
+    pub(crate) dry_run: bool,
+}
+
+/// Write one check over many machines.
+///
+/// One value a machine in the order of the tags; `skip` for a machine left out.
+/// Or name the machines: "T-03=4.98; T-05=black".
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  boardwright round reset 142 150 139 144 138 skip
+  boardwright round picture \"T-03=black; T-05=white\"")]
+pub(crate) struct Round {
+    /// The check.
+    #[arg(value_name = "CHECK")]
+    pub(crate) check: String,
+    /// Values.
+    #[arg(required = true, num_args = 1.., value_name = "VALUE")]
+    pub(crate) values: Vec<String>,
+}
+
+/// Write what one machine showed.
+///
+/// Readings as you write them, outcomes by their word, several separated by `;`.
+#[derive(Debug, Args)]
+#[command(
+    visible_alias = "m",
+    after_long_help = "Examples:
+  boardwright measure T-03 picture black
+  boardwright measure T-03 \"+5v 4.98; sound three; minutes 12\""
+)]
+pub(crate) struct Measure {
+    /// The machine.
+    #[arg(value_name = "TAG")]
+    pub(crate) tag: String,
+    /// The line.
+    #[arg(required = true, num_args = 1.., value_name = "LINE")]
+    pub(crate) line: Vec<String>,
+}
+
+/// Show a machine's job card.
+///
+/// What is probably wrong, the next three steps with their minutes and what they save,
+/// the suspects with their chances, the explanations, and the best course.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  boardwright show T-03
+  boardwright show T-03 --journal")]
+pub(crate) struct Show {
+    /// The machine.
+    #[arg(value_name = "TAG")]
+    pub(crate) tag: String,
+    /// With its journal.
+    #[arg(long)]
+    pub(crate) journal: bool,
+}
+
+/// Write that a chip came out.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:
+  boardwright pull T-03 U9 --mark dot")]
+pub(crate) struct Pull {
+    /// The machine.
+    #[arg(value_name = "TAG")]
+    pub(crate) tag: String,
+    /// The position.
+    #[arg(value_name = "PART")]
+    pub(crate) part: String,
+    /// Mark put on the chip: a dot, a sticker, a bag.
+    #[arg(long, value_name = "MARK")]
+    pub(crate) mark: Option<String>,
+}
+
+/// Write that a chip went in.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  boardwright fit T-03 U9 --works 0.95 --old-mark dot
+  boardwright fit T-03 U9 --mark dot")]
+pub(crate) struct Fit {
+    /// The machine.
+    #[arg(value_name = "TAG")]
+    pub(crate) tag: String,
+    /// The position.
+    #[arg(value_name = "PART")]
+    pub(crate) part: String,
+    /// Chance that a chip from outside is good; 0.97 if it is not said.
+    #[arg(long, value_name = "CHANCE", conflicts_with = "mark")]
+    pub(crate) works: Option<f64>,
+    /// The marked chip that goes in.
+    #[arg(long, value_name = "MARK")]
+    pub(crate) mark: Option<String>,
+    /// Mark put on the chip that comes out.
+    #[arg(long, value_name = "MARK")]
+    pub(crate) old_mark: Option<String>,
+}
+
+/// Positions or a block that something was done to.
+#[derive(Debug, Args)]
+pub(crate) struct Places {
+    /// The machine.
+    #[arg(value_name = "TAG")]
+    pub(crate) tag: String,
+    /// Positions.
+    #[arg(value_name = "PART", required_unless_present = "block")]
+    pub(crate) parts: Vec<String>,
+    /// A whole block.
+    #[arg(long, value_name = "BLOCK", conflicts_with = "parts")]
+    pub(crate) block: Option<String>,
+}
+
+/// Write that chips were pulled and pressed in again.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  boardwright reseat T-03 U9 U12
+  boardwright reseat T-03 --block cpu")]
+pub(crate) struct Reseat {
+    #[command(flatten)]
+    pub(crate) places: Places,
+}
+
+/// Write that joints were soldered again.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:
+  boardwright resolder T-03 J2")]
+pub(crate) struct Resolder {
+    #[command(flatten)]
+    pub(crate) places: Places,
+}
+
+/// Write that contacts were cleaned.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:
+  boardwright clean T-03 J2")]
+pub(crate) struct Clean {
+    #[command(flatten)]
+    pub(crate) places: Places,
+}
+
+/// Write the truth that was found.
+///
+/// A finding that cannot err: a part's mode, a joint, or that the machine works.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  boardwright settle T-03 U9.dead
+  boardwright settle T-01 works")]
+pub(crate) struct Settle {
+    /// The machine.
+    #[arg(value_name = "TAG")]
+    pub(crate) tag: String,
+    /// What was found.
+    #[arg(required = true, num_args = 1.., value_name = "TRUTH")]
+    pub(crate) truth: Vec<String>,
+}
+
+/// Limits of the plan.
+#[derive(Debug, Args)]
+pub(crate) struct Limits {
+    /// Money that may be spent; `none` lifts the limit. Else the limit used last.
+    #[arg(long, value_name = "MONEY")]
+    pub(crate) money: Option<String>,
+    /// Evenings that may be spent; 0 lifts the limit. Else the limit used last.
+    #[arg(long, value_name = "EVENINGS")]
+    pub(crate) evenings: Option<f64>,
+}
+
+/// Decide what to do with each machine, within money and evenings.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:
+  boardwright plan --money 120 --evenings 3")]
+pub(crate) struct Plan {
+    #[command(flatten)]
+    pub(crate) limits: Limits,
+}
+
+/// List the parcels of the plan, proven cheapest.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  boardwright order
+  boardwright order --placed A")]
+pub(crate) struct Order {
+    #[command(flatten)]
+    pub(crate) limits: Limits,
+    /// Write that this parcel was ordered.
+    #[arg(long, value_name = "PARCEL")]
+    pub(crate) placed: Option<String>,
+}
+
+/// Take a journal line back: your last one, or the one named.
+///
+/// The line stays in the journal, struck out; nothing is ever deleted.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  boardwright undo
+  boardwright undo 17")]
+pub(crate) struct Undo {
+    /// Number of the line, as `show --journal` prints it.
+    #[arg(value_name = "LINE")]
+    pub(crate) line: Option<i64>,
+}
+
+/// Check a board file, or write a machine's fault network.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Board {
+    /// Read a board file and tell everything that is wrong with it.
+    ///
+    /// Exit status 1 if there are problems.
+    #[command(after_long_help = "Example:
+  boardwright board check boards/ostrel-8-r2.toml")]
+    Check {
+        /// The file.
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+    },
+    /// Write a machine's fault network, in the open UAI format.
+    ///
+    /// Three files: TAG.uai holds the network, TAG.uai.evid the findings, TAG.names what each variable is.
+    /// Without --to the network is written to standard output.
+    #[command(after_long_help = "Examples:
+  boardwright board export-network T-03 --to network
+  boardwright board export-network T-03 --what names")]
+    ExportNetwork {
+        /// The machine.
+        #[arg(value_name = "TAG")]
+        tag: String,
+        /// Folder for the three files.
+        #[arg(long, value_name = "DIR")]
+        to: Option<PathBuf>,
+        /// What to write to standard output.
+        #[arg(long, value_enum, default_value = "network", conflicts_with = "to")]
+        what: NetworkPart,
+    },
+}
+
+/// One of the three files of a network.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum NetworkPart {
+    /// Variables and tables.
+    Network,
+    /// What was found.
+    Evidence,
+    /// What each variable is.
+    Names,
+}
+
+/// Where pages are served.
+#[derive(Debug, Args)]
+pub(crate) struct Address {
+    /// Port; the next free one above it if it is taken.
+    #[arg(long, default_value_t = 8017)]
+    pub(crate) port: u16,
+    /// Open the pages in the browser.
+    #[arg(long)]
+    pub(crate) open: bool,
+    /// Address to listen at; any but 127.0.0.1 lets others in the house read and write.
+    #[arg(long, value_name = "ADDR", default_value = "127.0.0.1")]
+    pub(crate) bind: std::net::IpAddr,
+}
+
+/// Serve the pages, on this computer only unless asked otherwise.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  boardwright serve --open
+  boardwright serve --bind 192.168.1.20 --port 8080")]
+pub(crate) struct Serve {
+    #[command(flatten)]
+    pub(crate) address: Address,
+}
+
+/// Show an invented club's pile, its findings and its vendors.
+///
+/// Makes its own folder, plays the findings, prints this evening's plan and serves the pages.
+/// A demo folder is made afresh each time; a folder that is not a demo's is never touched.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  boardwright demo --open
+  boardwright demo --once")]
+pub(crate) struct Demo {
+    /// End after printing.
+    #[arg(long, conflicts_with = "open")]
+    pub(crate) once: bool,
+    /// The demo's folder.
+    #[arg(long, value_name = "DIR", default_value = "boardwright-demo")]
+    pub(crate) dir: PathBuf,
+    #[command(flatten)]
+    pub(crate) address: Address,
+}
+
+/// A minus sign that no flag begins with.
+const MINUS: char = '\u{2212}';
+
+/// Lets values begin with a minus (`-5v -5.02`): no flag begins with a minus and a digit.
+pub(crate) fn shield(word: String) -> String {
+    match word.strip_prefix('-') {
+        Some(rest) if rest.starts_with(|c: char| c.is_ascii_digit() || c == '.') => {
+            format!("{MINUS}{rest}")
+        }
+        _ => word,
+    }
+}
+
+/// The words of a line as one text, minus signs as they were typed.
+pub(crate) fn joined(words: &[String]) -> String {
+    let plain = |word: &String| match word.strip_prefix(MINUS) {
+        Some(rest) => format!("-{rest}"),
+        None => word.clone(),
+    };
+    words.iter().map(plain).collect::<Vec<_>>().join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory as _;
+
+    fn parse(words: &[&str]) -> Result<Line, clap::Error> {
+        let words = words.iter().map(|word| shield((*word).to_owned()));
+        Line::try_parse_from(std::iter::once("boardwright".to_owned()).chain(words))
+    }
+
+    fn check_measure(words: &[&str], tag: &str, line: &str) {
+        match parse(words).map(|line| line.verb) {
+            Ok(Some(Verb::Measure(measure))) => {
+                assert_eq!(
+                    (measure.tag.as_str(), joined(&measure.line).as_str()),
+                    (tag, line)
+                );
+            }
+            other => panic!("{words:?}: {other:?}"),
+        }
+    }
+
+    #[test]
+    fn the_definition_holds() {
+        Line::command().debug_assert();
+    }
+
+    #[test]
+    fn measure_joins_its_words() {
+        check_measure(
+            &["measure", "T-03", "picture", "black"],
+            "T-03",
+            "picture black",
+        );
+        check_measure(
+            &["measure", "T-03", "picture black"],
+            "T-03",
+            "picture black",
+        );
+        check_measure(
+            &["m", "T-03", "+5v", "4.98;", "picture", "black"],
+            "T-03",
+            "+5v 4.98; picture black",
+        );
+        check_measure(&["measure", "T-03", "-5v", "-5.02"], "T-03", "-5v -5.02");
+        check_measure(&["measure", "T-03", "-.5"], "T-03", "-.5");
+        check_measure(
+            &["measure", "T-03", "picture", "black", "--json"],
+            "T-03",
+            "picture black",
+        );
+        check_measure(
+            &["--json", "measure", "T-03", "picture", "black"],
+            "T-03",
+            "picture black",
+        );
+        check_measure(
+            &["measure", "T-03", "--who", "Ines", "picture", "black"],
+            "T-03",
+            "picture black",
+        );
+    }
+
+    #[test]
+    fn a_finding_fits_in_forty_characters() {
+        for line in [
+            "boardwright measure T-03 picture black",
+            "boardwright m T-03 \"+5v 4.98 V\"",
+            "boardwright m T-03 sound three",
+        ] {
+            assert!(line.len() <= 40, "{line}: {}", line.len());
+        }
+    }
+
+    #[test]
+    fn every_verb_has_an_example() {
+        fn visit(command: &clap::Command) {
+            for verb in command.get_subcommands() {
+                if verb.has_subcommands() {
+                    visit(verb);
+                    continue;
+                }
+                let after = verb
+                    .get_after_long_help()
+                    .map(ToString::to_string)
+                    .unwrap_or_default();
+                assert!(
+                    after.contains("  boardwright "),
+                    "{}: {after}",
+                    verb.get_name()
+                );
+                let examples = after
+                    .lines()
+                    .filter_map(|line| line.trim().strip_prefix("boardwright "));
+                for example in examples {
+                    assert!(parse(&split(example)).is_ok(), "{example}");
+                }
+            }
+        }
+        visit(&Line::command());
+    }
+
+    /// Words of an example, quotes holding words together.
+    fn split(example: &str) -> Vec<&str> {
+        let quoted = example.split('"').enumerate();
+        let words = quoted.flat_map(|(nth, piece)| {
+            if nth % 2 == 1 {
+                vec![piece]
+            } else {
+                piece.split_whitespace().collect()
+            }
+        });
+        words.collect()
+    }
+}

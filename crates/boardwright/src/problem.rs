@@ -1,0 +1,100 @@
+//! Whatever stops a verb, as one message and one hint.
+
+use crate::printer::Problem;
+use workshop::ErrorKind;
+
+/// An error of a verb.
+pub(crate) fn from_error(error: &anyhow::Error) -> Problem {
+    if let Some(known) = error.downcast_ref::<workshop::Error>() {
+        return Problem {
+            message: known.message.clone(),
+            hint: known.hint.clone(),
+            kind: kind(known.kind),
+        };
+    }
+    if let Some(own) = error.downcast_ref::<Stop>() {
+        return Problem {
+            message: own.message.clone(),
+            hint: Some(own.hint.clone()),
+            kind: kind(own.kind),
+        };
+    }
+    Problem {
+        message: format!("{error:#}"),
+        hint: None,
+        kind: kind(ErrorKind::Io),
+    }
+}
+
+/// An error of the command line itself.
+#[derive(Debug)]
+pub(crate) struct Stop {
+    message: String,
+    hint: String,
+    kind: ErrorKind,
+}
+
+impl std::fmt::Display for Stop {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.message)
+    }
+}
+
+impl std::error::Error for Stop {}
+
+/// An error of the command line, with what to do.
+pub(crate) fn stop(
+    kind: ErrorKind,
+    message: impl Into<String>,
+    hint: impl Into<String>,
+) -> anyhow::Error {
+    Stop {
+        message: message.into(),
+        hint: hint.into(),
+        kind,
+    }
+    .into()
+}
+
+/// A line that the parser could not read.
+pub(crate) fn from_line(error: &clap::Error) -> Problem {
+    let text = error.render().to_string().replace('\'', "`");
+    let mut parts = text.split("\n\n");
+    let message = parts
+        .next()
+        .unwrap_or_default()
+        .trim_start_matches("error: ");
+    let message = message.lines().map(str::trim).collect::<Vec<_>>().join(" ");
+    let rest: Vec<&str> = parts.collect();
+    let tip = rest
+        .iter()
+        .find_map(|part| part.trim().strip_prefix("tip: "));
+    let usage = rest
+        .iter()
+        .find_map(|part| part.trim().strip_prefix("Usage: "));
+    let hint = match (tip, usage) {
+        (Some(tip), _) => first_line(tip),
+        (None, Some(usage)) => format!("type it as `{}`, or see `--help`", first_line(usage)),
+        (None, None) => "see `boardwright --help`".to_owned(),
+    };
+    Problem {
+        message: message.trim_end_matches('.').to_owned(),
+        hint: Some(hint),
+        kind: kind(ErrorKind::Usage),
+    }
+}
+
+fn first_line(text: &str) -> String {
+    text.lines().next().unwrap_or_default().trim().to_owned()
+}
+
+fn kind(kind: ErrorKind) -> &'static str {
+    match kind {
+        ErrorKind::Usage => "usage",
+        ErrorKind::NotFound => "not-found",
+        ErrorKind::Refused => "refused",
+        ErrorKind::Conflict => "conflict",
+        ErrorKind::Io => "io",
+        ErrorKind::Internal => "internal",
+    }
+}

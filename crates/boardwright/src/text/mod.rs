@@ -1,0 +1,18 @@
+//! Views as sheets of text: pure functions, one file a page.
+
+mod bench;
+mod card;
+mod evening;
+mod parcels;
+mod plan;
+#[cfg(test)]
+mod samples;
+mod words;
+mod written;
+
+pub(crate) use bench::bench;
+pub(crate) use card::{Depth, card};
+pub(crate) use evening::evening;
+pub(crate) use parcels::parcels;
+pub(crate) use plan::plan;
+pub(crate) use written::{taken_in, undone, written};

@@ -1,0 +1,137 @@
+//! The decision over the pile as text.
+
+use super::words::{chance, minutes};
+use crate::sheet::{Row, Sheet, Voice, say};
+use workshop::views::{CurvePoint, DecisionView, PlanView, SumRow};
+
+/// The plan.
+pub(crate) fn plan(view: &PlanView) -> Sheet {
+    let mut sheet = Sheet::default();
+    sheet.heading(&view.heading);
+    sheet.text(if view.proven {
+        say(Voice::Plain, view.proof.as_str())
+    } else {
+        say(Voice::Doubt, view.proof.as_str())
+    });
+    sheet.label("What to do with each");
+    for decision in &view.decisions {
+        sheet.row(decision_row(decision));
+    }
+    sums(&mut sheet, "How it adds up", &view.sum, true);
+    curve(&mut sheet, &view.curve);
+    sums(&mut sheet, "What would change it", &view.changes, false);
+    if !view.notes.is_empty() {
+        sheet.label("To know");
+        for note in &view.notes {
+            sheet.text(note.as_str());
+        }
+    }
+    sheet
+}
+
+fn decision_row(decision: &DecisionView) -> Row {
+    let title = say(
+        Voice::Strong,
+        format!("{} {}", decision.tag, decision.title),
+    );
+    let sentence = if decision.text.is_empty() {
+        title
+    } else {
+        title.say(Voice::Plain, format!(" {}", decision.text))
+    };
+    let after = format!(
+        "Works after with {}, worth {}, {}.",
+        chance(decision.chance),
+        decision.worth,
+        minutes(decision.minutes)
+    );
+    Row::new(decision.money.as_str(), sentence).under(say(Voice::Soft, after))
+}
+
+/// Amounts and what they are for; the last may be the sum of the others.
+pub(super) fn sums(sheet: &mut Sheet, label: &str, rows: &[SumRow], total: bool) {
+    if rows.is_empty() {
+        return;
+    }
+    sheet.label(label);
+    for (nth, row) in rows.iter().enumerate() {
+        let last = total && nth + 1 == rows.len() && nth > 0;
+        if last {
+            sheet.rule();
+        }
+        let voice = if last { Voice::Strong } else { Voice::Plain };
+        sheet.row(Row::new(
+            say(voice, row.amount.as_str()),
+            say(voice, row.text.as_str()),
+        ));
+    }
+}
+
+fn curve(sheet: &mut Sheet, points: &[CurvePoint]) {
+    if points.len() < 2 {
+        return;
+    }
+    sheet.label("The money curve");
+    for point in points {
+        let voice = if point.chosen {
+            Voice::Strong
+        } else {
+            Voice::Plain
+        };
+        let chosen = if point.chosen { "; this plan" } else { "" };
+        let proven = if point.proven { "" } else { "; not proven" };
+        let text = format!(
+            "leaves {:.2}, {:.2} expected to work{chosen}{proven}",
+            point.left_over, point.working
+        );
+        sheet.row(Row::new(
+            say(voice, format!("{:.2}", point.money)),
+            say(voice, text),
+        ));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::samples;
+    use super::*;
+    use crate::sheet::Paper;
+    use expect_test::expect;
+
+    #[test]
+    fn as_text() {
+        let text = plan(&samples::plan()).render(Paper {
+            width: 80,
+            colour: false,
+        });
+        expect![[r#"
+            Spend 73.67 and two evenings; seven of nine should work.
+            Proven: nothing better exists within 120.00 and three evenings.
+
+            What to do with each
+                0.00 │ T-01 Works.
+                     │ Works after with 97 %, worth 102.30, 25 min.
+               14.50 │ T-02 Repair now. A new certified 9 V supply, then regulator U30 only
+                     │ if 5 V is still low.
+                     │ Works after with 93 %, worth 102.30, 25 min.
+
+            How it adds up
+              829.30 │ worth when done, nine machines
+             −349.27 │ money and minutes
+             ─────── ┼─────
+              480.03 │ left over
+
+            The money curve
+                0.00 │ leaves 300.00, 2.00 expected to work
+               73.67 │ leaves 480.03, 7.28 expected to work; this plan
+               90.00 │ leaves 470.00, 7.30 expected to work; not proven
+
+            What would change it
+               27.39 │ A used U9 dearer than this: buy new old stock.
+
+            To know
+            Nobody sells U14.
+        "#]]
+        .assert_eq(&text);
+    }
+}

@@ -1,0 +1,335 @@
+//! Made-up views for the tests of this folder: every kind of line once.
+
+use workshop::views::{
+    Band, Bench, BenchRow, Cell, CellState, CheckHead, CurvePoint, DecisionView, Doubt,
+    ExplanationView, JobCard, JournalRow, Ledger, MoneyLine, NextStep, ParcelLine, ParcelView,
+    PlanView, Progress, SumRow, Suspect,
+};
+
+fn check(id: &str, title: &str, at: &str, limits: Option<&str>) -> CheckHead {
+    CheckHead {
+        id: id.into(),
+        title: title.into(),
+        at: at.into(),
+        limits: limits.map(Into::into),
+        unit: None,
+        how: "Probe against ground.".into(),
+        caution: (id == "reset").then(|| "the tip must not slip to pin 25".into()),
+        words: Vec::new(),
+    }
+}
+
+fn cell(state: CellState, text: &str) -> Cell {
+    Cell {
+        state,
+        text: text.into(),
+        band: None,
+    }
+}
+
+fn row(tag: &str, cells: Vec<Cell>, says: &str, state: &str) -> BenchRow {
+    BenchRow {
+        tag: tag.into(),
+        cells,
+        says: says.into(),
+        chance: None,
+        state: state.into(),
+    }
+}
+
+fn sum(amount: &str, text: &str) -> SumRow {
+    SumRow {
+        amount: amount.into(),
+        text: text.into(),
+    }
+}
+
+pub(super) fn bench() -> Bench {
+    use CellState::{Bad, Doubt, Good, Skipped, ToTake};
+    Bench {
+        heading: "Bench plan, round 2".into(),
+        summary: "Four machines, cold, lids off, own supplies.".into(),
+        now: Some(2),
+        checks: vec![
+            check("picture", "Picture on the set", "", None),
+            check("+5v", "+5 V", "C12", Some("4.75 to 5.25 V")),
+            check("reset", "Reset", "U1 pin 26", Some("80 to 300 ms")),
+        ],
+        rows: vec![
+            row(
+                "T-01",
+                vec![
+                    cell(Good, "start"),
+                    cell(Good, "5.02 V"),
+                    cell(Good, "142 ms"),
+                ],
+                "Works since U12 was reseated.",
+                "working",
+            ),
+            row(
+                "T-02",
+                vec![cell(Bad, "no sync"), cell(Bad, "4.61 V"), cell(ToTake, "")],
+                "Supply: U30 or the brick, 84 %.",
+                "on the bench",
+            ),
+            row(
+                "T-03",
+                vec![
+                    cell(Doubt, "cannot tell"),
+                    cell(Good, "4.98 V"),
+                    cell(Skipped, ""),
+                ],
+                "Program runs, picture does not: U9, 41 %.",
+                "waiting",
+            ),
+            row(
+                "T-06",
+                vec![cell(Skipped, ""), cell(Skipped, ""), cell(Skipped, "")],
+                "Battery leaked. Not powered.",
+                "donor",
+            ),
+        ],
+        progress: Progress {
+            taken: 7,
+            skipped: 4,
+            to_take: 1,
+            minutes: 8.0,
+        },
+        money: MoneyLine {
+            paid: "270.00".into(),
+            spends: "73.67".into(),
+            parcels: 2,
+            minutes: 235.0,
+            working: 3.28,
+            machines: 4,
+            worth: "829.30".into(),
+        },
+    }
+}
+
+pub(super) fn card() -> JobCard {
+    let suspect = |part: &str, title: &str, why: &str, chance: f64, was: Option<f64>| Suspect {
+        part: part.into(),
+        mode: "dead".into(),
+        title: title.into(),
+        why: why.into(),
+        chance,
+        was,
+    };
+    let explanation = |title: &str, share: f64| ExplanationView {
+        title: title.into(),
+        modes: Vec::new(),
+        unmodelled: false,
+        share,
+    };
+    JobCard {
+        tag: "T-03".into(),
+        board: "Ostrel 8, revision 2".into(),
+        paid: "30.00".into(),
+        minutes_spent: 41.0,
+        heading: "The program runs, the picture stays black: most likely U9.".into(),
+        state: "on the bench".into(),
+        p_findings: 0.001,
+        doubt: Some(Doubt {
+            check: "dot-clock".into(),
+            before: "The dot clock of".into(),
+            text: "8.31".into(),
+            after: "does not fit the rest.".into(),
+            chance: 1.0 / 240.0,
+            band: Some(Band {
+                low: Some(7.98e6),
+                high: Some(8.02e6),
+                value: 8.31e6,
+                half_width: 1e3,
+                outside: 1.0,
+                low_text: Some("7.98".into()),
+                high_text: Some("8.02".into()),
+                value_text: "8.31 MHz".into(),
+                sentence: "8.31 MHz, outside 7.98 to 8.02 MHz".into(),
+            }),
+        }),
+        next: vec![
+            NextStep {
+                check: "dot-clock".into(),
+                title: "Take the dot clock again at U9 pin 22.".into(),
+                how: "Probe at ×10, ground clip at C31.".into(),
+                caution: Some("Clip the ground first.".into()),
+                minutes: 2.0,
+                saves: "7.90".into(),
+                missing: None,
+                outcomes: vec!["within (62 %): then U9 is dead, 91 %".into()],
+            },
+            NextStep {
+                check: "sync".into(),
+                title: "Look at sync on U14 pin 4.".into(),
+                how: String::new(),
+                caution: None,
+                minutes: 4.5,
+                saves: "3.10".into(),
+                missing: Some("oscilloscope".into()),
+                outcomes: Vec::new(),
+            },
+        ],
+        next_note: "Saved against fitting suspects one at a time, at 12.00 an hour.".into(),
+        course: "Fit U9, then U14: 31 min and 24.80 on average.".into(),
+        suspects: vec![
+            suspect(
+                "U9",
+                "U9, the video controller, is dead.",
+                "Black with three voices asks for it; the reseat at 20:05 did not help.",
+                0.63,
+                Some(0.41),
+            ),
+            suspect("U9", "The socket of U9 makes no contact.", "", 0.15, None),
+            suspect("R4", "R4 is open.", "", 0.004, None),
+            suspect("R5", "R5 is open.", "", 0.000_1, None),
+        ],
+        unmodelled: 0.03,
+        explanations: vec![
+            explanation("U9 dead, all else good.", 0.58),
+            explanation("U9 and U14 both dead.", 0.04),
+        ],
+        others: 0.38,
+        modes: Vec::new(),
+        functions: Vec::new(),
+        drawing: None,
+        checks: Vec::new(),
+        journal: vec![
+            journal(11, "Picture", "black", "", false, None),
+            journal(12, "+5 V at C12", "4.98 V", "± 0.03", false, None),
+            journal(13, "Reseated U12.", "", "", true, Some("at 20:04 by Ines")),
+        ],
+    }
+}
+
+fn journal(
+    line: i64,
+    text: &str,
+    entered: &str,
+    after: &str,
+    act: bool,
+    taken_back: Option<&str>,
+) -> JournalRow {
+    JournalRow {
+        line,
+        date: "Thu 12 Nov 2026".into(),
+        time: "19:13".into(),
+        who: "Ines".into(),
+        text: text.into(),
+        entered: entered.into(),
+        after: after.into(),
+        act,
+        taken_back: taken_back.map(Into::into),
+    }
+}
+
+pub(super) fn plan() -> PlanView {
+    let decision = |tag: &str, money: &str, title: &str, text: &str, chance: f64| DecisionView {
+        tag: tag.into(),
+        decision: "repair".into(),
+        money: money.into(),
+        title: title.into(),
+        text: text.into(),
+        chance,
+        minutes: 25.0,
+        worth: "102.30".into(),
+    };
+    PlanView {
+        heading: "Spend 73.67 and two evenings; seven of nine should work.".into(),
+        proof: "Proven: nothing better exists within 120.00 and three evenings.".into(),
+        proven: true,
+        gap: "0.00".into(),
+        money_limit: Some("120.00".into()),
+        evenings_limit: Some(3.0),
+        evening_minutes: 150.0,
+        decisions: vec![
+            decision("T-01", "0.00", "Works.", "", 0.97),
+            decision(
+                "T-02",
+                "14.50",
+                "Repair now.",
+                "A new certified 9 V supply, then regulator U30 only if 5 V is still low.",
+                0.93,
+            ),
+        ],
+        sum: vec![
+            sum("829.30", "worth when done, nine machines"),
+            sum("−349.27", "money and minutes"),
+            sum("480.03", "left over"),
+        ],
+        curve: vec![
+            CurvePoint {
+                money: 0.0,
+                left_over: 300.0,
+                working: 2.0,
+                chosen: false,
+                proven: true,
+            },
+            CurvePoint {
+                money: 73.67,
+                left_over: 480.03,
+                working: 7.28,
+                chosen: true,
+                proven: true,
+            },
+            CurvePoint {
+                money: 90.0,
+                left_over: 470.0,
+                working: 7.3,
+                chosen: false,
+                proven: false,
+            },
+        ],
+        spends: "73.67".into(),
+        minutes: 235.0,
+        working: 7.28,
+        left_over: "480.03".into(),
+        changes: vec![sum(
+            "27.39",
+            "A used U9 dearer than this: buy new old stock.",
+        )],
+        notes: vec!["Nobody sells U14.".into()],
+    }
+}
+
+pub(super) fn ledger() -> Ledger {
+    let line = |amount: &str, text: &str, note: &str| ParcelLine {
+        amount: amount.into(),
+        text: text.into(),
+        note: note.into(),
+    };
+    Ledger {
+        heading: "One parcel, 32.70 landed.".into(),
+        proof: "Proven: nothing cheaper exists among the offers of four vendors asked so far."
+            .into(),
+        proven: true,
+        gap: "0.00".into(),
+        parcels: vec![ParcelView {
+            letter: "A".into(),
+            vendor: "northgate".into(),
+            landed: "32.70".into(),
+            arrives: "Tuesday 17 November".into(),
+            waiting: vec!["T-02".into(), "T-04".into()],
+            lines: vec![
+                line("14.50", "1 × 9 V 1.5 A supply, certified", "for T-02"),
+                line(
+                    "11.70",
+                    "3 × 4164, 150 ns at 3.90",
+                    "for T-04 two, one spare",
+                ),
+                line("6.50", "postage; free from 60.00, that is 33.80 away", ""),
+            ],
+            ordered: Some("on 12 Nov by Ines".into()),
+        }],
+        landed: "32.70".into(),
+        remains: Some("87.30".into()),
+        money_limit: Some("120.00".into()),
+        why: vec![sum("+4.10", "The supply from kettle & sons instead.")],
+        bother: "A parcel also counts 3.00 of bother when choosing; it is not in the sums.".into(),
+        ask_again: vec![(
+            18,
+            "The price of U9 at farside parts was seen on 25 October.".into(),
+        )],
+        unmet: vec!["U14, picture output".into()],
+    }
+}

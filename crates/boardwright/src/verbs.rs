@@ -1,0 +1,259 @@
+//! Each verb: the workshop's method, then the answer.
+
+use crate::args::{self, Board, Line, NetworkPart, Order, Places, Verb, joined};
+use crate::printer::{Form, Printer};
+use crate::problem::stop;
+use crate::sheet::{Sheet, Voice, say};
+use crate::text;
+use crate::{Outcome, boards, demo, pages};
+use serde::Serialize;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use workshop::{Act, ErrorKind, Fitted, OpenOptions, PlanLimits, Workshop};
+
+type Result<T = Outcome> = anyhow::Result<T>;
+
+/// Where the pile is, and how to answer.
+struct Desk<'a> {
+    dir: PathBuf,
+    who: Option<String>,
+    printer: &'a Printer,
+}
+
+impl Desk<'_> {
+    fn open(&self) -> Result<Workshop> {
+        let options = OpenOptions {
+            who: self.who.clone(),
+            clock: demo::clock(&self.dir)?,
+        };
+        Ok(Workshop::open(&self.dir, options)?)
+    }
+
+    fn answer<T: Serialize>(
+        &self,
+        schema: &str,
+        view: &T,
+        sheet: impl FnOnce() -> Sheet,
+    ) -> Result {
+        self.printer.answer(schema, view, sheet)?;
+        Ok(Outcome::Done)
+    }
+}
+
+/// Does what the line says.
+pub(crate) fn run(line: Line, printer: &Printer) -> Result {
+    let dir = line.global.workshop.unwrap_or_else(workshop::default_dir);
+    let desk = Desk {
+        dir,
+        who: line.global.who,
+        printer,
+    };
+    match line.verb {
+        None => welcome(&desk),
+        Some(Verb::TakeIn(args)) => take_in(&desk, args),
+        Some(Verb::Round(args)) => {
+            let written = desk
+                .open()?
+                .round_line(&args.check, &joined(&args.values))?;
+            desk.answer("written", &written, || text::written(&written))
+        }
+        Some(Verb::Measure(args)) => {
+            let written = desk.open()?.measure(&args.tag, &joined(&args.line))?;
+            desk.answer("written", &written, || text::written(&written))
+        }
+        Some(Verb::Show(args)) => {
+            let card = desk.open()?.card(&args.tag)?;
+            let depth = if args.journal {
+                text::Depth::Journal
+            } else {
+                text::Depth::Front
+            };
+            desk.answer("show", &card, || text::card(&card, depth))
+        }
+        Some(Verb::Bench) => bench(&desk),
+        Some(Verb::Pull(args)) => act(
+            &desk,
+            &args.tag,
+            Act::Pull {
+                part: args.part,
+                mark: args.mark,
+            },
+        ),
+        Some(Verb::Fit(args)) => {
+            let what = args
+                .mark
+                .map_or(Fitted::New { works: args.works }, Fitted::Marked);
+            act(
+                &desk,
+                &args.tag,
+                Act::Fit {
+                    part: args.part,
+                    what,
+                    old_mark: args.old_mark,
+                },
+            )
+        }
+        Some(Verb::Reseat(args)) => touch(&desk, args.places, Act::Reseat),
+        Some(Verb::Resolder(args)) => touch(&desk, args.places, Act::Resolder),
+        Some(Verb::Clean(args)) => touch(&desk, args.places, Act::Clean),
+        Some(Verb::Settle(args)) => {
+            let written = desk.open()?.settle(&args.tag, &joined(&args.truth))?;
+            desk.answer("written", &written, || text::written(&written))
+        }
+        Some(Verb::Plan(args)) => plan(&desk, args.limits),
+        Some(Verb::Order(args)) => order(&desk, args),
+        Some(Verb::Undo(args)) => {
+            let undone = desk.open()?.undo(args.line)?;
+            desk.answer("undone", &undone, || text::undone(&undone))
+        }
+        Some(Verb::Board(Board::Check { file })) => boards::check(&file, printer),
+        Some(Verb::Board(Board::ExportNetwork { tag, to, what })) => {
+            export_network(&desk, &tag, to.as_deref(), what)
+        }
+        Some(Verb::Serve(args)) => {
+            pages::serve(Arc::new(desk.open()?), &args.address, printer)?;
+            Ok(Outcome::Done)
+        }
+        Some(Verb::Demo(args)) => {
+            demo::run(&args, printer)?;
+            Ok(Outcome::Done)
+        }
+    }
+}
+
+/// No verb: the bench plan if there is a pile, else how to begin.
+fn welcome(desk: &Desk<'_>) -> Result {
+    if desk.dir.join("journal.db").exists() {
+        return bench(desk);
+    }
+    desk.printer.raw(&format!("{WELCOME}\n"))?;
+    Ok(Outcome::Done)
+}
+
+const WELCOME: &str = "\
+Nothing is taken in yet. Say what came in, the way you would write it on the box:
+  boardwright take-in \"9 from Harbour Street, 270.00\"
+
+Only looking? An invented club's pile, with its findings and four vendors:
+  boardwright demo
+
+All verbs: boardwright --help";
+
+fn bench(desk: &Desk<'_>) -> Result {
+    let workshop = desk.open()?;
+    let view = workshop.bench()?;
+    desk.answer("bench", &view, || text::bench(&view))
+}
+
+fn take_in(desk: &Desk<'_>, args: args::TakeIn) -> Result {
+    let exceptions = args.except.iter().flat_map(|line| line.split(';'));
+    let exceptions = exceptions
+        .map(str::trim)
+        .filter(|one| !one.is_empty())
+        .map(str::to_owned)
+        .collect();
+    let request = workshop::TakeIn {
+        line: joined(&args.line),
+        board: args.board,
+        exceptions,
+        tags: args.tags,
+        dry_run: args.dry_run,
+    };
+    let taken = desk.open()?.take_in(&request)?;
+    desk.answer("taken-in", &taken, || text::taken_in(&taken, args.dry_run))
+}
+
+fn act(desk: &Desk<'_>, tag: &str, act: Act) -> Result {
+    let written = desk.open()?.act(tag, &act)?;
+    desk.answer("written", &written, || text::written(&written))
+}
+
+fn touch(desk: &Desk<'_>, places: Places, how: impl FnOnce(Vec<String>) -> Act) -> Result {
+    let names = match places.block {
+        Some(block) => vec![block],
+        None => places.parts,
+    };
+    act(desk, &places.tag, how(names))
+}
+
+fn limits(limits: args::Limits) -> PlanLimits {
+    PlanLimits {
+        money: limits.money,
+        evenings: limits.evenings,
+    }
+}
+
+/// A plan that is not proven is an answer, but not the one asked for: exit status 1.
+fn plan(desk: &Desk<'_>, typed: args::Limits) -> Result {
+    let view = desk.open()?.plan(&limits(typed))?;
+    desk.printer.answer("plan", &view, || text::plan(&view))?;
+    Ok(if view.proven {
+        Outcome::Done
+    } else {
+        Outcome::No
+    })
+}
+
+/// Nothing to order, or no proof: exit status 1.
+fn order(desk: &Desk<'_>, args: Order) -> Result {
+    let workshop = desk.open()?;
+    if let Some(letter) = args.placed {
+        let written = workshop.ordered(&letter)?;
+        return desk.answer("written", &written, || text::written(&written));
+    }
+    let view = workshop.order(&limits(args.limits))?;
+    desk.printer
+        .answer("order", &view, || text::parcels(&view))?;
+    Ok(if view.proven && !view.parcels.is_empty() {
+        Outcome::Done
+    } else {
+        Outcome::No
+    })
+}
+
+/// The files that were written.
+#[derive(Serialize)]
+struct Files {
+    files: Vec<String>,
+}
+
+fn export_network(desk: &Desk<'_>, tag: &str, to: Option<&Path>, what: NetworkPart) -> Result {
+    let network = desk.open()?.export_network(tag)?;
+    let Some(dir) = to else {
+        let part = match what {
+            _ if desk.printer.form == Form::Json => {
+                return desk.answer("network", &network, Sheet::default);
+            }
+            NetworkPart::Network => &network.uai,
+            NetworkPart::Evidence => &network.evidence,
+            NetworkPart::Names => &network.names,
+        };
+        desk.printer.raw(part)?;
+        return Ok(Outcome::Done);
+    };
+    let files = [
+        ("uai", &network.uai),
+        ("uai.evid", &network.evidence),
+        ("names", &network.names),
+    ];
+    let mut written = Files { files: Vec::new() };
+    std::fs::create_dir_all(dir).map_err(|error| unwritable(dir, &error))?;
+    for (ending, content) in files {
+        let path = dir.join(format!("{tag}.{ending}"));
+        std::fs::write(&path, content).map_err(|error| unwritable(&path, &error))?;
+        written.files.push(path.display().to_string());
+    }
+    desk.answer("files", &written, || {
+        let mut sheet = Sheet::default();
+        for file in &written.files {
+            sheet.text(say(Voice::Plain, file.as_str()));
+        }
+        sheet
+    })
+}
+
+/// A file or folder that cannot be written.
+pub(crate) fn unwritable(path: &Path, error: &std::io::Error) -> anyhow::Error {
+    let message = format!("`{}` cannot be written: {error}", path.display());
+    stop(ErrorKind::Io, message, "name a folder that can be written")
+}
