@@ -181,41 +181,61 @@ fn words_typed_for_checks_are_unique() {
 
 #[test]
 fn what_can_be_fitted_can_be_bought() {
-    let remedies = read(&folder().join("remedies.toml"));
+    let built_in = folder().join("../../catalogue/remedies");
+    let own = read(&folder().join("remedies.toml"));
+    let known = [
+        own.clone(),
+        read(&built_in.join("chips.toml")),
+        read(&built_in.join("parts.toml")),
+    ];
     let sold: BTreeSet<String> = vendors()
         .iter()
-        .flat_map(|vendor| {
-            tables(vendor, "offer")
-                .into_iter()
-                .map(|offer| text(offer, "item").to_owned())
-                .collect::<Vec<_>>()
-        })
+        .flat_map(|vendor| items(vendor, "offer"))
         .collect();
     let board = board();
-    let devices: BTreeSet<&str> = tables(&board, "part")
-        .into_iter()
-        .map(|part| text(part, "device"))
-        .collect();
-    let mut helped = BTreeSet::new();
-    for remedy in tables(&remedies, "remedy") {
+    for remedy in tables(&own, "remedy") {
+        let (item, device) = (text(remedy, "item"), text(remedy, "for_device"));
+        assert!(sold.contains(item), "nobody sells {item}");
         assert!(
-            sold.contains(text(remedy, "item")),
-            "nobody sells {}",
-            text(remedy, "item")
+            tables(&board, "part")
+                .iter()
+                .any(|part| text(part, "device") == device),
+            "{device} is on no board"
         );
-        assert!(
-            devices.contains(text(remedy, "for_device")),
-            "{} is on no board",
-            text(remedy, "for_device")
-        );
-        helped.insert(text(remedy, "for_device"));
     }
-    let left: Vec<&str> = devices.difference(&helped).copied().collect();
+    let used: BTreeSet<String> = known
+        .iter()
+        .flat_map(|file| items(file, "remedy"))
+        .collect();
+    let idle: Vec<&String> = sold.difference(&used).collect();
     assert_eq!(
-        left,
-        ["battery", "ceramic", "connector", "switch"],
-        "these have no chip mode to put right"
+        idle,
+        ["dip-socket-20", "dip-socket-40"],
+        "no remedy uses these"
     );
+    for part in tables(&board, "part") {
+        let helped = known
+            .iter()
+            .flat_map(|file| tables(file, "remedy"))
+            .any(|remedy| {
+                text(remedy, "for_device") == text(part, "device")
+                    && sold.contains(text(remedy, "item"))
+            });
+        let chip = |mode: &&Table| text(mode, "where") != "place";
+        let needed = tables(part, "mode").iter().any(chip);
+        assert!(
+            helped || !needed,
+            "nothing on sale puts {} right",
+            text(part, "ref")
+        );
+    }
+}
+
+fn items(table: &Table, key: &str) -> Vec<String> {
+    tables(table, key)
+        .into_iter()
+        .map(|entry| text(entry, "item").to_owned())
+        .collect()
 }
 
 #[test]
