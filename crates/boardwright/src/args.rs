@@ -1,6 +1,7 @@
 //! The command line as typed: flags and words, no side effects.
 
-use clap::{Args, Parser, Subcommand};
+use clap::{Args, Command, CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
+use std::ffi::OsString;
 use std::path::PathBuf;
 
 const AFTER: &str = "\
@@ -383,11 +384,58 @@ pub(crate) struct Demo {
     pub(crate) address: Address,
 }
 
+/// The verbs in the order of the work, for the help of the program itself.
+const GROUPS: [(&str, &[&str]); 4] = [
+    ("The pile", &["take-in", "bench", "show"]),
+    (
+        "At the bench",
+        &[
+            "measure", "round", "pull", "fit", "reseat", "resolder", "clean", "settle", "undo",
+        ],
+    ),
+    ("The decision", &["plan", "order"]),
+    ("Beside the work", &["serve", "demo", "board"]),
+];
+
+/// The parser, its verbs grouped in the help.
+pub(crate) fn parser() -> Command {
+    let mut command = Line::command();
+    let mut verbs = String::new();
+    for (title, names) in GROUPS {
+        verbs.push_str(&format!("{title}:\n"));
+        for name in names {
+            let about = command.find_subcommand(name).and_then(Command::get_about);
+            verbs.push_str(&format!(
+                "  {name:<8}  {}\n",
+                about.map(ToString::to_string).unwrap_or_default()
+            ));
+        }
+        verbs.push('\n');
+    }
+    for name in GROUPS.iter().flat_map(|(_, names)| *names) {
+        command = command.mut_subcommand(name, |verb| verb.hide(true));
+    }
+    command
+        .override_usage("boardwright [OPTIONS] [VERB]")
+        .help_template(format!("{{about-with-newline}}\n{{usage-heading}} {{usage}}\n\n{verbs}{{all-args}}{{after-help}}"))
+}
+
+/// Reads a command line.
+pub(crate) fn read(words: impl IntoIterator<Item = OsString>) -> Result<Line, clap::Error> {
+    let words = words.into_iter().map(|word| match word.into_string() {
+        Ok(word) => shield(word).into(),
+        Err(word) => word,
+    });
+    let mut parser = parser();
+    let matches = parser.try_get_matches_from_mut(words)?;
+    Line::from_arg_matches(&matches).map_err(|error| error.format(&mut parser))
+}
+
 /// A minus sign that no flag begins with.
 const MINUS: char = '\u{2212}';
 
 /// Lets values begin with a minus (`-5v -5.02`): no flag begins with a minus and a digit.
-pub(crate) fn shield(word: String) -> String {
+fn shield(word: String) -> String {
     match word.strip_prefix('-') {
         Some(rest) if rest.starts_with(|c: char| c.is_ascii_digit() || c == '.') => {
             format!("{MINUS}{rest}")
@@ -408,11 +456,13 @@ pub(crate) fn joined(words: &[String]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use clap::CommandFactory as _;
 
     fn parse(words: &[&str]) -> Result<Line, clap::Error> {
-        let words = words.iter().map(|word| shield((*word).to_owned()));
-        Line::try_parse_from(std::iter::once("boardwright".to_owned()).chain(words))
+        read(
+            std::iter::once("boardwright")
+                .chain(words.iter().copied())
+                .map(OsString::from),
+        )
     }
 
     fn check_measure(words: &[&str], tag: &str, line: &str) {
@@ -429,7 +479,7 @@ mod tests {
 
     #[test]
     fn the_definition_holds() {
-        Line::command().debug_assert();
+        parser().debug_assert();
     }
 
     #[test]
@@ -477,6 +527,20 @@ mod tests {
         ] {
             assert!(line.len() <= 40, "{line}: {}", line.len());
         }
+    }
+
+    #[test]
+    fn every_verb_is_in_one_group() {
+        let line = Line::command();
+        let mut verbs: Vec<&str> = line.get_subcommands().map(Command::get_name).collect();
+        let mut grouped: Vec<&str> = GROUPS
+            .iter()
+            .flat_map(|(_, names)| *names)
+            .copied()
+            .collect();
+        verbs.sort_unstable();
+        grouped.sort_unstable();
+        assert_eq!(grouped, verbs);
     }
 
     #[test]

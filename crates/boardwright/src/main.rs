@@ -10,7 +10,6 @@ mod sheet;
 mod text;
 mod verbs;
 
-use clap::Parser as _;
 use printer::{Form, Printer};
 use std::process::ExitCode;
 
@@ -24,11 +23,7 @@ pub(crate) enum Outcome {
 }
 
 fn main() -> ExitCode {
-    let words = std::env::args_os().map(|word| match word.into_string() {
-        Ok(word) => args::shield(word).into(),
-        Err(word) => word,
-    });
-    let line = match args::Line::try_parse_from(words) {
+    let line = match args::read(std::env::args_os()) {
         Ok(line) => line,
         Err(error) => return unreadable(&error),
     };

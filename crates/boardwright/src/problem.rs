@@ -58,7 +58,20 @@ pub(crate) fn stop(
 
 /// A line that the parser could not read.
 pub(crate) fn from_line(error: &clap::Error) -> Problem {
-    let text = error.render().to_string().replace('\'', "`");
+    if error.kind() == clap::error::ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
+        let message = "expected `check FILE` or `export-network TAG` after `board`, found nothing";
+        let hint = "see `boardwright board --help`".to_owned();
+        return Problem {
+            message: message.to_owned(),
+            hint: Some(hint),
+            kind: kind(ErrorKind::Usage),
+        };
+    }
+    let text = error
+        .render()
+        .to_string()
+        .replace('\'', "`")
+        .replace("subcommand", "verb");
     let mut parts = text.split("\n\n");
     let message = parts
         .next()
