@@ -111,3 +111,49 @@ fn kind(kind: ErrorKind) -> &'static str {
         ErrorKind::Internal => "internal",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::args;
+
+    fn check(line: &str, message: &str, hint: &str) {
+        let words = std::iter::once("boardwright").chain(line.split(' '));
+        let error = args::read(words.map(Into::into)).unwrap_err();
+        let problem = from_line(&error);
+        assert_eq!(
+            (problem.message.as_str(), problem.hint.as_deref()),
+            (message, Some(hint)),
+            "{line}"
+        );
+    }
+
+    #[test]
+    fn lines_that_cannot_be_read() {
+        check(
+            "shew T-03",
+            "unrecognized verb `shew`",
+            "a similar verb exists: `show`",
+        );
+        check(
+            "show",
+            "the following required arguments were not provided: <TAG>",
+            "type it as `boardwright show <TAG>`, or see `--help`",
+        );
+        check(
+            "show T-03 T-04",
+            "unexpected argument `T-04` found",
+            "type it as `boardwright show [OPTIONS] <TAG>`, or see `--help`",
+        );
+        check(
+            "board",
+            "expected `check FILE` or `export-network TAG` after `board`, found nothing",
+            "see `boardwright board --help`",
+        );
+        check(
+            "plan --mony 3",
+            "unexpected argument `--mony` found",
+            "a similar argument exists: `--money`",
+        );
+    }
+}
