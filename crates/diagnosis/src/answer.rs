@@ -140,3 +140,12 @@ pub struct RemedyCost {
     /// What it is called: `reseat`, `used original`.
     pub title: String,
 }
+
+/// How a finding speaks for or against a suspect.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Weight {
+    /// Indices of the finding's steps.
+    pub steps: Vec<usize>,
+    /// Decibans: 10 make the odds ten times larger, −10 ten times smaller.
+    pub decibans: f64,
+}

@@ -13,6 +13,7 @@ mod model;
 mod situation;
 mod tree;
 mod unroll;
+mod weigh;
 
 pub use advise::{by_chance_and_cost, expected_cost};
 pub use answer::*;
