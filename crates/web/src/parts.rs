@@ -7,6 +7,9 @@ use crate::svg;
 
 const NO_BREAK: char = '\u{a0}';
 
+/// Longest text of a cell that is kept on one line.
+const SHORT: usize = 14;
+
 /// Units that stay on the line of their figure.
 const UNITS: &str = "% V mV A mA kHz MHz Hz ms s min h Ω kΩ MΩ nF µF dB mm °C ns EUR GBP USD";
 
@@ -21,13 +24,10 @@ pub(crate) fn card_address(tag: &str) -> String {
 }
 
 /// Address of the bench plan with this check open, and this machine's cell if one is named.
+/// No fragment: browsers do not heed `autofocus` where an address has one.
 pub(crate) fn cell_address(check: &str, tag: Option<&str>) -> String {
     match tag {
-        Some(tag) => format!(
-            "/bench?check={}&machine={}#open",
-            segment(check),
-            segment(tag)
-        ),
+        Some(tag) => format!("/bench?check={}&machine={}", segment(check), segment(tag)),
         None => format!("/bench?check={}", segment(check)),
     }
 }
@@ -47,7 +47,7 @@ pub(crate) fn segment(text: &str) -> String {
 
 /// A cell's state: shape, word, colour; a good reading has the pencil only.
 pub(crate) fn state(cell: &Cell) -> Markup {
-    let hand = html! { span.hand { (prose(&cell.text)) } };
+    let hand = html! { span.hand.long[cell.text.chars().count() > SHORT] { (prose(&cell.text)) } };
     match cell.state {
         CellState::Good if cell.band.is_some() => hand,
         CellState::Good => html! { span.state { (svg::mark(svg::Mark::Dot)) (hand) } },

@@ -264,11 +264,7 @@ async fn write_round(
         Ok((written, view)) => {
             let next = bench::next_machine(&view, &check, &machine);
             let address = match next {
-                Some(next) => format!(
-                    "/bench?check={}&machine={}#open",
-                    segment(&check),
-                    segment(next)
-                ),
+                Some(next) => format!("/bench?check={}&machine={}", segment(&check), segment(next)),
                 None => "/#main".to_owned(),
             };
             asked.see(said_of(written, Some(machine)), &address)
@@ -412,7 +408,7 @@ async fn write_finding(
     });
     let address = card_address(&tag);
     match written.await {
-        Ok(written) => asked.see(said_of(written, None), &format!("{address}#main")),
+        Ok(written) => asked.see(said_of(written, None), &address),
         Err(error) => {
             let entry = card::Entry {
                 check: check.as_deref(),
@@ -468,7 +464,7 @@ async fn write_act(
                 said.sentences
                     .push(format!("{done} {}.", fields.part.trim()));
             }
-            asked.see(said, &format!("{}#main", card_address(&tag)))
+            asked.see(said, &card_address(&tag))
         }
         Err(error) => {
             let refused = Refused {
@@ -501,7 +497,7 @@ async fn write_truth(
             if said.sentences.is_empty() {
                 said.sentences.push(format!("Settled: {truth}."));
             }
-            asked.see(said, &format!("{}#main", card_address(&tag)))
+            asked.see(said, &card_address(&tag))
         }
         Err(error) => {
             let refused = Refused {

@@ -7,7 +7,7 @@
 
   if (entry) {
     readWhileTyping(entry);
-    if (phone.matches) addKeys(entry);
+    if (phone.matches && "numbers" in entry.dataset) addKeys(entry);
     if (entry.id === "value") acceptColumn(entry);
   }
   for (const link of document.querySelectorAll("a[data-copy]")) copyInstead(link);
@@ -81,16 +81,12 @@
       keys.classList.add("thumb");
       input.closest("form").append(keys);
       document.body.classList.add("with-keys");
-      input.addEventListener("pointerdown", () => {
-        input.inputMode = "text";
-        document.body.classList.add("typing");
-        input.blur();
-      });
-      input.addEventListener("blur", () => setTimeout(() => {
-        if (document.activeElement === input) return;
+      input.addEventListener("pointerdown", () => { input.inputMode = "text"; });
+      input.addEventListener("click", () => document.body.classList.add("typing"));
+      input.addEventListener("blur", () => {
         input.inputMode = "none";
         document.body.classList.remove("typing");
-      }, 200));
+      });
     } else {
       input.closest("form").append(keys);
     }

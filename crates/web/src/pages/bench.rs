@@ -43,6 +43,7 @@ pub fn bench(setting: &Setting<'_>, view: &Bench, open: &Open<'_>) -> Markup {
         Sheet::Bench,
         &view.heading,
         html! {
+            @if round.open.is_some() { a.skip href="#value" { "To the open cell" } }
             div.headline {
                 h1 { (prose(&view.heading)) }
                 p { (prose(&view.summary)) }
@@ -247,7 +248,7 @@ impl<'a> Round<'a> {
                 input #value name="value" value=(typed) inputmode=(if check.unit.is_some() { "decimal" } else { "text" })
                     autocomplete="off" autocapitalize="off" spellcheck="false" enterkeyhint="next"
                     aria-describedby=(if wrong { "wrong read" } else { "read" }) aria-invalid=[wrong.then_some("true")]
-                    autofocus[self.asked.asked || wrong] data-machine=(row.tag) data-check=(check.id);
+                    autofocus[self.asked.asked || wrong] data-machine=(row.tag) data-check=(check.id) data-numbers[check.unit.is_some()];
                 input type="hidden" name="check" value=(check.id);
                 input type="hidden" name="machine" value=(row.tag);
             }

@@ -74,8 +74,8 @@ pub fn card(setting: &Setting<'_>, view: &JobCard, entry: &Entry<'_>) -> Markup 
         Sheet::Bench,
         &format!("{} job card", view.tag),
         html! {
+            a.skip href="#line" { "To the entry line" }
             (headline(view))
-            (said(setting))
             div.columns.card {
                 div {
                     @if let Some(doubt) = &view.doubt { (take_again(view, doubt, entry)) }
@@ -87,7 +87,7 @@ pub fn card(setting: &Setting<'_>, view: &JobCard, entry: &Entry<'_>) -> Markup 
                     (acts(view, entry))
                 }
                 div {
-                    (finding(view, entry))
+                    (finding(setting, view, entry))
                     (explanations(&view.explanations, view.others))
                     (place(view))
                 }
@@ -128,11 +128,7 @@ fn take_again(view: &JobCard, doubt: &Doubt, entry: &Entry<'_>) -> Markup {
 }
 
 fn with_check(tag: &str, check: &str) -> String {
-    format!(
-        "{}?check={}#entry",
-        card_address(tag),
-        parts::segment(check)
-    )
+    format!("{}?check={}", card_address(tag), parts::segment(check))
 }
 
 fn next_steps(view: &JobCard) -> Markup {
@@ -211,7 +207,7 @@ fn suspect_line(suspect: &Suspect) -> Markup {
 }
 
 /// The entry line: one line for anything, words for the check in hand, and how to get at another check.
-fn finding(view: &JobCard, entry: &Entry<'_>) -> Markup {
+fn finding(setting: &Setting<'_>, view: &JobCard, entry: &Entry<'_>) -> Markup {
     let check = default_check(view, entry);
     let refused = entry
         .refused
@@ -221,6 +217,7 @@ fn finding(view: &JobCard, entry: &Entry<'_>) -> Markup {
     html! {
         section.second #entry {
             h2 { "Write a finding" }
+            (said(setting))
             form method="post" action=(card_address(&view.tag)) {
                 div.line {
                     label for="line" {
@@ -229,8 +226,9 @@ fn finding(view: &JobCard, entry: &Entry<'_>) -> Markup {
                     input #line name="line" value=(typed) autocomplete="off" autocapitalize="off" spellcheck="false"
                         enterkeyhint="send" placeholder=[check.is_none().then_some("+5v 4.98")]
                         aria-describedby=(if refused.is_some() { "wrong read" } else { "read" })
-                        aria-invalid=[refused.map(|_| "true")] autofocus[entry.asked || refused.is_some()]
-                        data-machine=(view.tag) data-check=[check.map(|check| check.id.as_str())];
+                        aria-invalid=[refused.map(|_| "true")] autofocus[entry.asked || refused.is_some() || setting.said.is_some()]
+                        data-machine=(view.tag) data-check=[check.map(|check| check.id.as_str())]
+                        data-numbers[check.is_none_or(|check| check.unit.is_some())];
                     @if let Some(check) = check { input type="hidden" name="check" value=(check.id); }
                     button.button.main { "Write" }
                 }
@@ -257,8 +255,8 @@ fn default_check<'a>(view: &'a JobCard, entry: &Entry<'_>) -> Option<&'a CheckHe
 
 fn asked_for(check: &CheckHead) -> String {
     let mut text = check.title.clone();
-    if !check.at.is_empty() {
-        text.push_str(&format!(" at {}", check.at.trim_start_matches("at ")));
+    if !check.at.is_empty() && !text.contains(&check.at) {
+        text.push_str(&format!(", {}", check.at));
     }
     if let Some(limits) = &check.limits {
         text.push_str(&format!(", {limits}"));
