@@ -5,7 +5,8 @@ use units::Unit;
 use crate::fields::{At, Fields, Item};
 use crate::problem::Problems;
 use crate::profile::{Mode, Mount};
-use crate::raw::{RawMode, read_modes, read_mount};
+use crate::raw::RawMode;
+use crate::read_part::{read_modes, read_mount};
 
 /// A type of chip or component.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,7 +1,7 @@
 //! Knowledge as data: board profiles, devices, remedies; read, checked, completed.
 //!
-//! A text goes through three steps: [`source`] reads TOML with the place of every key and value, [`raw`] checks each
-//! value by itself, [`resolve`] looks the names up and fills in what the devices and their roles bring. Problems are
+//! A text goes through three steps: `source` reads TOML with the place of every key and value, `read` checks each
+//! value by itself, `resolve` looks the names up and fills in what the devices and their roles bring. Problems are
 //! collected all the way, so that one reading tells all of them.
 
 mod built_in;
@@ -17,6 +17,9 @@ mod problem;
 mod profile;
 mod range;
 mod raw;
+mod read;
+mod read_check;
+mod read_part;
 mod remedy;
 mod resolve;
 mod roles;

@@ -4,7 +4,7 @@ use crate::derive::derive;
 use crate::library::Library;
 use crate::problem::Problem;
 use crate::profile::Profile;
-use crate::raw;
+use crate::read::read;
 use crate::resolve::resolve;
 use crate::rules::read_file;
 use crate::source::decode;
@@ -22,7 +22,7 @@ use crate::source::decode;
 /// ```
 pub fn parse_profile(text: &str, file: &str, library: &Library) -> Result<Profile, Vec<Problem>> {
     let profile = read_file(text, file, "a board profile", |fields, problems| {
-        let mut raw = raw::read(fields, problems);
+        let mut raw = read(fields, problems);
         if problems.broken {
             return None;
         }

@@ -8,7 +8,7 @@ use crate::profile::{
     Check, CuredBy, Event, Function, Mode, Need, Part, Profile, Rail, RailFault, RailSide, Row,
     Scope, Site, Target, Tells,
 };
-use crate::raw::mount_word;
+use crate::read_part::mount_word;
 use crate::resolve::implicit_joint;
 
 /// Prints a profile as TOML that [`crate::parse_profile`] reads back to an equal profile.

@@ -280,7 +280,22 @@ impl Ctx<'_, '_> {
     fn function(&mut self, raw: &RawFunction) {
         let mut needs: Vec<Need> = Vec::new();
         for need in &raw.needs {
-            needs.extend(self.need(need));
+            for one in self.need(need) {
+                if needs.iter().any(|other| same_need(other, &one)) {
+                    let span = if need.span().is_empty() {
+                        &raw.id.span
+                    } else {
+                        need.span()
+                    };
+                    self.problems.add(
+                        span,
+                        "each need once",
+                        format!("{} again", shown(need.name())),
+                    );
+                } else {
+                    needs.push(one);
+                }
+            }
         }
         let id = raw.id.value.clone();
         let title = raw.title.clone().unwrap_or_else(|| id.clone());
@@ -514,6 +529,23 @@ impl Ctx<'_, '_> {
                 .add(&raw.span, "chances that add up to 1", found);
         }
         Row { fails, shows }
+    }
+}
+
+/// Whether two needs are of the same thing, whatever their chances.
+fn same_need(one: &Need, other: &Need) -> bool {
+    match (one, other) {
+        (Need::Part(one), Need::Part(other)) => one == other,
+        (
+            Need::Mode { part, mode, .. },
+            Need::Mode {
+                part: other_part,
+                mode: other_mode,
+                ..
+            },
+        ) => part == other_part && mode == other_mode,
+        (Need::Target { target, .. }, Need::Target { target: other, .. }) => target == other,
+        _ => false,
     }
 }
 

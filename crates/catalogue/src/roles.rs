@@ -3,10 +3,10 @@
 use crate::fields::Fields;
 use crate::problem::{Problem, Problems};
 use crate::profile::Mount;
-use crate::raw::{
-    RawBlock, RawCheck, RawEvent, RawFunction, RawMode, each, read_block, read_check, read_event,
-    read_function, read_modes, read_mount,
-};
+use crate::raw::{RawBlock, RawCheck, RawEvent, RawFunction, RawMode};
+use crate::read::{each, read_block, read_event, read_function};
+use crate::read_check::read_check;
+use crate::read_part::{read_modes, read_mount};
 use crate::rules::read_file;
 
 /// Everything that roles bring.

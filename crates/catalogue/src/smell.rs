@@ -49,11 +49,11 @@ impl fmt::Display for Smell {
     }
 }
 
-/// Looks for what is hardly meant.
+/// Looks for what is hardly meant; an optional part may well be there for the drawing only.
 #[must_use]
 pub fn check_profile(profile: &Profile) -> Vec<Smell> {
     let mut smells = untested(profile);
-    for part in &profile.parts {
+    for part in profile.parts.iter().filter(|part| !part.optional) {
         if part.modes.iter().all(|mode| mode.chance == 0.0) && !struck(profile, &part.reference) {
             smells.push(Smell::WithoutModes(part.reference.clone()));
         }

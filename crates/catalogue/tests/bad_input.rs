@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 use std::time::{Duration, Instant};
 
-use catalogue::{Library, parse_profile, parse_profile_bytes};
+use catalogue::{Library, check_profile, parse_profile, parse_profile_bytes};
 use expect_test::{Expect, expect};
 
 /// A board that is right; cases add to it.
@@ -384,6 +384,18 @@ fn duplicates() {
 }
 
 #[test]
+fn needs_named_twice() {
+    check_changed(
+        "\"U12\", \"+5V\"]",
+        "\"U12\", \"+5V\", \"U12\", { rail = '+5V', chance = 0.1 }]",
+        expect![[r#"
+            b.toml:20:24: expected each need once, found `U12` again
+            b.toml:20:40: expected each need once, found `+5V` again
+        "#]],
+    );
+}
+
+#[test]
 fn loops() {
     check_added(
         "[[function]]\nid = 'a'\nneeds = ['b']\n[[function]]\nid = 'b'\nneeds = [{ function = 'a', chance = 0.5 }]\n",
@@ -634,4 +646,23 @@ fn all_at_once() {
         b.toml:13:9: expected a function or a rail of this profile, found `g`; hint: did you mean `f`?
     "#]],
     );
+}
+
+#[test]
+fn smells() {
+    let smells = |text: &str| {
+        let profile = parse_profile(text, "b.toml", Library::built_in()).expect("a good board");
+        check_profile(&profile)
+            .iter()
+            .map(ToString::to_string)
+            .collect::<Vec<_>>()
+            .join("\n")
+    };
+    expect![""].assert_eq(&smells(GOOD));
+    let added = "[[function]]\nid = 'tape'\nneeds = ['U12']\n[[part]]\nref = 'U5'\nblock = 'main'\n[[part]]\nref = 'U6'\nblock = 'main'\noptional = true\n";
+    expect![[r#"
+        no check tells of function `tape` or of one that needs it
+        part `U5` has no mode with a chance, so it is never suspected
+        no function and no rail needs part `U5`, and it spoils nothing"#]]
+    .assert_eq(&smells(&format!("{GOOD}{added}")));
 }

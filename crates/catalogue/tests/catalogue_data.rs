@@ -542,7 +542,9 @@ fn unknown_devices_are_told() {
     check(
         "\"z80a\"",
         "\"z80b\"",
-        expect!["short.toml:12:10: expected a device of the catalogue, or modes of the part's own, found `z80b`; hint: did you mean `z80a`?"],
+        expect![
+            "short.toml:12:10: expected a device of the catalogue, or modes of the part's own, found `z80b`; hint: did you mean `z80a`?"
+        ],
     );
     check(
         "\"z80a\"",
@@ -607,4 +609,23 @@ fn priors_of_the_starter_lie_in_the_published_intervals() {
             1.0 - good
         );
     }
+}
+
+/// The demo's own boards and remedies are read, and nothing in them smells.
+#[test]
+fn the_demo_is_read() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/ostrel");
+    let text = |name: &str| fs::read_to_string(folder.join(name)).expect("the file is there");
+    let mine = library()
+        .with_folder([("remedies.toml", text("remedies.toml").as_str())])
+        .expect("good remedies");
+    assert!(mine.remedies().len() > library().remedies().len());
+    let profile = read(&text("boards/ostrel-8-r2.toml"));
+    assert!(
+        profile.parts.len() >= 55 && profile.checks.len() >= 30,
+        "{}",
+        profile.parts.len()
+    );
+    assert_eq!(check_profile(&profile), []);
+    assert_eq!(read(&print_profile(&profile)), profile);
 }

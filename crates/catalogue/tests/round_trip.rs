@@ -1,5 +1,6 @@
 //! Any text is read without a panic; a printed profile is read back equal.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 
@@ -122,6 +123,23 @@ fn need() -> impl Strategy<Value = Need> {
     ]
 }
 
+/// Up to three needs, each of another thing.
+fn needs() -> impl Strategy<Value = Vec<Need>> {
+    prop::collection::vec(need(), 0..4).prop_map(|needs| {
+        let key = |need: &Need| match need {
+            Need::Part(part) => part.clone(),
+            Need::Mode { part, mode, .. } => format!("{part}.{mode}"),
+            Need::Target { target, .. } => format!("{target:?}"),
+        };
+        needs
+            .into_iter()
+            .map(|need| (key(&need), need))
+            .collect::<BTreeMap<_, _>>()
+            .into_values()
+            .collect()
+    })
+}
+
 fn tells() -> impl Strategy<Value = (Vec<Outcome>, Tells)> {
     let outcome = |id: &str, title: &str| Outcome {
         id: id.to_owned(),
@@ -188,7 +206,7 @@ prop_compose! {
     fn profile()(
         title in title(), unmodelled in chance(), parts in (part("U1"), part("U2"), part("X1"), part("VR-1")),
         rails in [(1.0..15.0f64, chance()), (-15.0..-1.0f64, chance())],
-        needs in [prop::collection::vec(need(), 0..4), prop::collection::vec(need(), 0..4), prop::collection::vec(need(), 0..4)],
+        needs in [needs(), needs(), needs()],
         links in [chance(), chance()], leaks in [chance(), chance(), chance()], checks in (check("look"), check("+5v")),
         outside in (title(), prop::collection::vec(present(), 0..3), chance()), event in (title(), chance(), any::<bool>(), chance()),
     ) -> Profile {
