@@ -127,19 +127,6 @@ pub(crate) fn percent(chance: f64) -> String {
     }
 }
 
-/// `1 in 240`: a small chance as odds, two figures.
-pub(crate) fn odds(chance: f64) -> String {
-    if chance >= 0.1 {
-        return percent(chance);
-    }
-    if chance < 1e-6 {
-        return "less than 1 in a million".to_owned();
-    }
-    let one_in = 1.0 / chance;
-    let step = 10f64.powf(one_in.log10().floor() - 1.0).max(1.0);
-    format!("1 in {:.0}", (one_in / step).round() * step)
-}
-
 /// `3 h 55 min`.
 pub(crate) fn duration(minutes: f64) -> String {
     let all = minutes.max(0.0).round();
@@ -254,21 +241,6 @@ mod tests {
         for (chance, text) in cases {
             assert_eq!(percent(chance).replace(NO_BREAK, " "), text, "{chance}");
         }
-    }
-
-    #[test]
-    fn odds_of_small_chances() {
-        let cases = [
-            (0.3, "30 %"),
-            (0.1, "10 %"),
-            (0.05, "1 in 20"),
-            (0.00417, "1 in 240"),
-            (0.000_012_3, "1 in 81000"),
-        ];
-        for (chance, text) in cases {
-            assert_eq!(odds(chance).replace(NO_BREAK, " "), text, "{chance}");
-        }
-        assert_eq!(odds(1e-9), "less than 1 in a million");
     }
 
     #[test]

@@ -171,7 +171,7 @@ fn checks() -> Vec<CheckHead> {
 }
 
 /// The bench plan in its second round.
-fn bench_view() -> Bench {
+pub(crate) fn bench_view() -> Bench {
     use CellState::{Bad, Doubt, Good, Skipped, ToTake};
     let v = |value| read(4.75, 5.25, value, 0.03, "V", 2);
     let a = |value| read(0.55, 0.95, value, 0.01, "A", 2);
@@ -539,7 +539,7 @@ fn card_view() -> JobCard {
             check: "dot-clock".into(),
             before: "The dot clock of".into(),
             text: "8.31 MHz".into(),
-            after: "does not fit the rest.".into(),
+            after: "does not fit the rest: with all other findings it had a chance of 1 in 240.".into(),
             chance: 0.004_17,
             band: Some(band(Some(7.98), Some(8.02), 8.31, 0.001, "MHz", 2)),
         }),

@@ -1,7 +1,5 @@
 //! The bench plan: rows are machines, cells are the findings of the round, one line of money at the foot.
 
-use std::ops::Range;
-
 use maud::{Markup, Render, html};
 use workshop::views::{
     Bench, BenchRow, Cell, CellState, CheckHead, MoneyLine, Progress, Understood,
@@ -15,9 +13,6 @@ use crate::{
     parts::{self, cell_address, count, duration, prose, tag},
     svg,
 };
-
-/// Columns shown at once on a wide sheet; the others are links above the table.
-const COLUMNS: usize = 6;
 
 /// The cell that is open, and what stands in it.
 #[derive(Debug, Clone, Copy, Default)]
@@ -108,7 +103,6 @@ struct Round<'a> {
     check: Option<&'a CheckHead>,
     open: Option<usize>,
     asked: &'a Open<'a>,
-    columns: Range<usize>,
 }
 
 impl<'a> Round<'a> {
@@ -118,11 +112,6 @@ impl<'a> Round<'a> {
             Some(tag) => view.rows.iter().position(|row| row.tag == tag),
             None => next_to_take(view, now, 0),
         });
-        let from = now
-            .unwrap_or(0)
-            .saturating_sub(COLUMNS - 1)
-            .min(view.checks.len().saturating_sub(COLUMNS));
-        let columns = from..(from + COLUMNS).min(view.checks.len());
         Round {
             setting,
             view,
@@ -130,17 +119,13 @@ impl<'a> Round<'a> {
             check: now.map(|now| &view.checks[now]),
             open,
             asked,
-            columns,
         }
     }
 
-    /// On a phone: which check this is and the ones before and after; on a wide sheet: the columns not shown.
+    /// On a phone: which check this is, and the ones before and after.
     fn checks_line(&self) -> Markup {
         let checks = &self.view.checks;
         let link = |n: usize| html! { a.button href=(cell_address(&checks[n].id, None)) { (checks[n].title) } };
-        let hidden: Vec<usize> = (0..checks.len())
-            .filter(|n| !self.columns.contains(n))
-            .collect();
         html! {
             @if let Some(now) = self.now {
                 nav.turn aria-label="Checks of this round" {
@@ -149,30 +134,17 @@ impl<'a> Round<'a> {
                     @if now + 1 < checks.len() { (link(now + 1)) }
                 }
             }
-            @if !hidden.is_empty() {
-                p.small.roomy {
-                    span.soft { "Also in this round: " }
-                    @for (n, hidden) in hidden.iter().enumerate() {
-                        @if n > 0 { ", " }
-                        a href=(cell_address(&checks[*hidden].id, None)) { (checks[*hidden].title) }
-                        @let left = self.view.rows.iter().filter(|row| to_take(row, *hidden)).count();
-                        @if left > 0 { span.soft { " (" (left) " to take)" } }
-                    }
-                    "."
-                }
-            }
         }
     }
 
     fn table(&self) -> Markup {
-        let heads = self.columns.clone().map(|n| (n, &self.view.checks[n]));
         html! {
             table.round {
                 caption.unseen { "Findings of this round, a row a machine" }
                 thead {
                     tr {
                         th scope="col" { "Machine" }
-                        @for (n, check) in heads { (self.column_head(n, check)) }
+                        @for (n, check) in self.view.checks.iter().enumerate() { (self.column_head(n, check)) }
                         th.says scope="col" { "What it says so far" }
                     }
                 }
@@ -197,11 +169,11 @@ impl<'a> Round<'a> {
             .setting
             .said
             .filter(|said| said.tag.as_deref() == Some(row.tag.as_str()));
-        let across = self.columns.len() + 2;
+        let across = self.view.checks.len() + 2;
         html! {
             tr.open[open] id=[open.then_some("open")] {
                 th scope="row" { (tag(&row.tag)) }
-                @for column in self.columns.clone() { (self.cell(row, column, open)) }
+                @for column in 0..self.view.checks.len() { (self.cell(row, column, open)) }
                 td.says { (says(row)) }
             }
             @if open { tr.more { td colspan=(across) { (self.under_open(n)) } } }
@@ -350,5 +322,31 @@ fn money_line(money: &MoneyLine) -> Markup {
             }
             a.button href="/plan" { "Open the plan" }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sample;
+
+    #[test]
+    fn the_next_machine_lies_below_and_then_above() {
+        let view = sample::bench_view();
+        let cases = [
+            ("T-05", "T-07"),
+            ("T-08", "T-09"),
+            ("T-09", "T-05"),
+            ("T-99", "T-05"),
+        ];
+        for (after, next) in cases {
+            assert_eq!(
+                next_machine(&view, "reset", after),
+                Some(next),
+                "after {after}"
+            );
+        }
+        assert_eq!(next_machine(&view, "sound", "T-01"), None, "all taken");
+        assert_eq!(next_machine(&view, "no such check", "T-01"), None);
     }
 }

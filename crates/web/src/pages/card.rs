@@ -12,7 +12,7 @@ use super::{
     frame::{Setting, Sheet, page, said, wrong},
 };
 use crate::{
-    parts::{self, card_address, duration, ledger_line, odds, percent, prose},
+    parts::{self, card_address, duration, ledger_line, percent, prose},
     svg,
 };
 
@@ -119,7 +119,6 @@ fn take_again(view: &JobCard, doubt: &Doubt, entry: &Entry<'_>) -> Markup {
             h2 { (svg::mark(svg::Mark::HalfDiamond)) "Take this reading again" }
             p {
                 (prose(&doubt.before)) " " span.hand { (prose(&doubt.text)) } " " (prose(&doubt.after))
-                @if !doubt.after.contains(" in ") { " With all other findings it had a chance of " strong { (odds(doubt.chance)) } "." }
             }
             @if let Some(band) = &doubt.band { (svg::band_large(band)) }
             @if !in_hand { p.buttons { a.button href=(with_check(&view.tag, &doubt.check)) { "Write it again" } } }
@@ -171,25 +170,35 @@ fn next_step(view: &JobCard, step: &NextStep) -> Markup {
 }
 
 fn suspects(view: &JobCard) -> Markup {
-    let unmodelled = view.unmodelled > 0.0;
+    let likelier = view
+        .suspects
+        .partition_point(|suspect| suspect.chance >= view.unmodelled);
+    let (before, after) = view.suspects.split_at(likelier);
     html! {
         section {
             h2 { "Suspects" }
             ol.ledger {
-                @for suspect in &view.suspects { (suspect_line(suspect)) }
-                @if unmodelled {
-                    (ledger_line(percent(view.unmodelled), None, html! {
-                        div.split {
-                            p { strong { "Something this profile does not know." } " A track, a via or a cable." }
-                            (svg::ruler(view.unmodelled, None))
-                        }
-                    }))
-                }
+                @for suspect in before { (suspect_line(suspect)) }
+                @if view.unmodelled > 0.0 { (unknown_line(view.unmodelled)) }
+                @for suspect in after { (suspect_line(suspect)) }
             }
-            @if view.suspects.is_empty() && !unmodelled { p { "Nothing is suspect." } }
+            @if view.suspects.is_empty() && view.unmodelled <= 0.0 { p { "Nothing is suspect." } }
             @else { p.small.soft { "The open mark is the chance before the last finding. Two can be true at once, so these may add up to more than 100." } }
         }
     }
+}
+
+fn unknown_line(chance: f64) -> Markup {
+    ledger_line(
+        percent(chance),
+        None,
+        html! {
+            div.split {
+                p { strong { "Something this profile does not know." } " A track, a via or a cable." }
+                (svg::ruler(chance, None))
+            }
+        },
+    )
 }
 
 fn suspect_line(suspect: &Suspect) -> Markup {
