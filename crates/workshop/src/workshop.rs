@@ -1,134 +1,274 @@
-//! The open workshop.
+//! The open workshop: reads the journal, writes to it, and hands the state to those who make the views.
 
-use std::path::Path;
-
-use crate::{
-    Act, Error, ErrorKind, OpenOptions, PlanLimits, TakeIn,
-    views::{
-        Bench, BoardChoice, ExportedNetwork, Frame, JobCard, JournalRow, Ledger, PlanView, TakenIn, Understood,
-        Undone, Written,
-    },
+use std::{
+    path::{Path, PathBuf},
+    sync::{Arc, Mutex, MutexGuard, PoisonError},
 };
 
-/// A workshop folder, open.
+use jiff::{ToSpan, ZonedDateTime};
+use journal::{Draft, Entry, Journal};
+
+use crate::{
+    Clock, Error, ErrorKind, OpenOptions,
+    folder::Folder,
+    pile::{Machine, Pile},
+    reckon::{Boards, Cache, Reckoned, boards},
+    views::{BoardChoice, Frame},
+};
+
+pub(crate) type Result<T> = std::result::Result<T, Error>;
+
+/// How often a write is tried again when others write at the same moment.
+const TRIES: usize = 1000;
+
+/// A workshop folder, open. All methods may be called from several threads.
 #[derive(Debug)]
-pub struct Workshop {}
+pub struct Workshop {
+    dir: PathBuf,
+    inner: Mutex<Inner>,
+}
 
-type Result<T> = std::result::Result<T, Error>;
+/// What changes while the workshop is open.
+#[derive(Debug)]
+pub(crate) struct Inner {
+    journal: Journal,
+    who: String,
+    clock: Clock,
+    state: Arc<State>,
+    cache: Cache,
+    pub(crate) plans: crate::plan::Plans,
+}
 
-fn not_built<T>() -> Result<T> {
-    Err(Error::new(ErrorKind::Internal, "not built yet"))
+/// Folder and pile as they are now.
+#[derive(Debug)]
+pub(crate) struct State {
+    pub(crate) folder: Arc<Folder>,
+    /// Counts the changes of the folder's files.
+    version: u64,
+    pub(crate) pile: Pile,
+}
+
+impl State {
+    /// The machine that was typed, and no other.
+    pub(crate) fn machine(&self, typed: &str) -> Result<&Machine> {
+        let tags = self.tags();
+        let tag = crate::entry::find_tag(typed, &tags).map_err(|problem| {
+            let hint = if tags.is_empty() { "take a lot in first" } else { "see the bench plan for all tags" };
+            Error::new(ErrorKind::NotFound, problem).hint(hint)
+        })?;
+        let found = self.pile.machine(&tag);
+        found.ok_or_else(|| Error::new(ErrorKind::Internal, format!("{tag} is gone")))
+    }
+
+    /// All tags in order.
+    pub(crate) fn tags(&self) -> Vec<String> {
+        self.pile.machines.iter().map(|machine| machine.tag.clone()).collect()
+    }
+
+    /// Last line and folder state.
+    pub(crate) fn key(&self) -> (i64, u64) {
+        (self.pile.last(), self.version)
+    }
+
+    /// The boards of the pile.
+    pub(crate) fn boards(&self) -> Result<Boards> {
+        boards(&self.pile, &self.folder)
+    }
 }
 
 impl Workshop {
     /// Opens the folder; makes it at first use.
-    pub fn open(_dir: &Path, _options: OpenOptions) -> Result<Workshop> {
-        not_built()
+    ///
+    /// # Errors
+    /// If the folder, its `workshop.toml` or its journal cannot be read or made.
+    pub fn open(dir: &Path, options: OpenOptions) -> Result<Workshop> {
+        let folder = Folder::open(dir)?;
+        let journal = Journal::open(&dir.join("journal.db")).map_err(lost)?;
+        let pile = Pile::of(journal.all().map_err(lost)?);
+        let who = options.who.filter(|who| !who.trim().is_empty());
+        let who = who.or_else(|| folder.settings.members.first().cloned()).unwrap_or_else(|| "me".to_string());
+        let state = Arc::new(State { folder: Arc::new(folder), version: 0, pile });
+        let inner = Inner {
+            journal,
+            who,
+            clock: options.clock,
+            state,
+            cache: Cache::default(),
+            plans: crate::plan::Plans::default(),
+        };
+        Ok(Workshop { dir: dir.to_path_buf(), inner: Mutex::new(inner) })
     }
 
     /// What stands at the top right of each page.
+    #[must_use]
     pub fn frame(&self) -> Frame {
+        let inner = self.lock();
+        let now = inner.now();
+        let settings = &inner.state.folder.settings;
         Frame {
-            workshop: String::new(),
-            date: String::new(),
-            time: String::new(),
-            who: String::new(),
-            currency: String::new(),
+            workshop: settings.name.clone(),
+            date: date(&now),
+            time: time(&now),
+            who: inner.who.clone(),
+            currency: settings.currency.code().to_string(),
         }
     }
 
     /// Nothing is taken in yet.
+    ///
+    /// # Errors
+    /// If the journal cannot be read.
     pub fn is_empty(&self) -> Result<bool> {
-        not_built()
-    }
-
-    /// Takes a lot in.
-    pub fn take_in(&self, _request: &TakeIn) -> Result<TakenIn> {
-        not_built()
+        Ok(self.fresh()?.state.pile.machines.is_empty())
     }
 
     /// Boards that machines can be taken in as.
+    #[must_use]
     pub fn boards(&self) -> Vec<BoardChoice> {
-        Vec::new()
+        match self.fresh() {
+            Ok(inner) => inner.state.folder.choices(),
+            Err(_) => self.lock().state.folder.choices(),
+        }
     }
 
-    /// The bench plan.
-    pub fn bench(&self) -> Result<Bench> {
-        not_built()
+    /// Who works from here on, and when it is; for scripts with a fixed clock.
+    pub(crate) fn turn(&self, who: Option<&str>, at: Option<ZonedDateTime>) {
+        let mut inner = self.lock();
+        if let Some(who) = who {
+            inner.who = who.to_string();
+        }
+        if let Some(at) = at {
+            inner.clock = Clock::Fixed(at);
+        }
     }
 
-    /// The bench plan with this check open.
-    pub fn bench_on(&self, _check: &str) -> Result<Bench> {
-        not_built()
+    fn lock(&self) -> MutexGuard<'_, Inner> {
+        self.inner.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// The job card of a machine.
-    pub fn card(&self, _tag: &str) -> Result<JobCard> {
-        not_built()
+    /// The workshop with all that was written or changed since.
+    pub(crate) fn fresh(&self) -> Result<MutexGuard<'_, Inner>> {
+        let mut inner = self.lock();
+        inner.refresh(&self.dir)?;
+        Ok(inner)
+    }
+}
+
+impl Inner {
+    /// Folder and pile as they are now.
+    pub(crate) fn state(&self) -> Arc<State> {
+        Arc::clone(&self.state)
     }
 
-    /// How a line would be understood; writes nothing.
-    pub fn understand(&self, _tag: &str, _line: &str) -> Result<Vec<Understood>> {
-        not_built()
+    /// Who works.
+    pub(crate) fn who(&self) -> &str {
+        &self.who
     }
 
-    /// Writes the findings of one line.
-    pub fn measure(&self, _tag: &str, _line: &str) -> Result<Written> {
-        not_built()
+    /// The time.
+    pub(crate) fn now(&self) -> ZonedDateTime {
+        match &self.clock {
+            Clock::System => ZonedDateTime::now(),
+            Clock::Fixed(at) => at.clone(),
+        }
     }
 
-    /// Writes one check over many machines: tag and value.
-    pub fn round(&self, _check: &str, _entries: &[(String, String)]) -> Result<Written> {
-        not_built()
+    fn refresh(&mut self, dir: &Path) -> Result<()> {
+        if let Some(folder) = self.state.folder.fresh(dir)? {
+            let (version, pile) = (self.state.version + 1, self.state.pile.clone());
+            self.state = Arc::new(State { folder: Arc::new(folder), version, pile });
+        }
+        self.reread()
     }
 
-    /// The same from one line.
-    pub fn round_line(&self, _check: &str, _line: &str) -> Result<Written> {
-        not_built()
+    /// Reads the lines that other processes wrote.
+    fn reread(&mut self) -> Result<()> {
+        let more = self.journal.after(self.state.pile.last()).map_err(lost)?;
+        if !more.is_empty() {
+            self.advance(more);
+        }
+        Ok(())
     }
 
-    /// Writes an act.
-    pub fn act(&self, _tag: &str, _act: &Act) -> Result<Written> {
-        not_built()
+    fn advance(&mut self, more: Vec<Entry>) {
+        let State { folder, version, pile } = &*self.state;
+        self.state = Arc::new(State { folder: Arc::clone(folder), version: *version, pile: pile.with(more) });
     }
 
-    /// Writes the truth found out.
-    pub fn settle(&self, _tag: &str, _truth: &str) -> Result<Written> {
-        not_built()
+    /// Writes the lines that `build` makes of the state; builds them again when others were faster.
+    pub(crate) fn write(&mut self, build: impl Fn(&State) -> Result<Vec<Draft>>) -> Result<Vec<Entry>> {
+        for _ in 0..TRIES {
+            let state = self.state();
+            let drafts = build(&state)?;
+            consistent(&state.pile, &drafts, &self.who, &self.now())?;
+            match self.journal.append(state.pile.last(), &self.now(), &self.who, &drafts) {
+                Ok(entries) => {
+                    if let Clock::Fixed(at) = &mut self.clock {
+                        *at = at.saturating_add(1.minute());
+                    }
+                    self.advance(entries.clone());
+                    return Ok(entries);
+                }
+                Err(journal::Error::Moved) => self.reread()?,
+                Err(error) => return Err(lost(error)),
+            }
+        }
+        Err(lost(journal::Error::Moved))
     }
 
-    /// Takes a line back.
-    pub fn undo(&self, _line: Option<i64>) -> Result<Undone> {
-        not_built()
+    /// Diagnoses the pile as it is and, for each of these, without the lines.
+    pub(crate) fn reckon(&mut self, without: &[&[i64]]) -> Result<Vec<&Reckoned>> {
+        let state = self.state();
+        let boards = state.boards()?;
+        self.cache.keep(state.key());
+        for lines in without {
+            self.cache.fill(&state.pile, &boards, lines)?;
+        }
+        let cache = &self.cache;
+        Ok(without.iter().filter_map(|lines| cache.at(lines)).collect())
     }
+}
 
-    /// The decision over the pile.
-    pub fn plan(&self, _limits: &PlanLimits) -> Result<PlanView> {
-        not_built()
+/// Refuses lines that contradict those before them.
+fn consistent(pile: &Pile, drafts: &[Draft], who: &str, time: &ZonedDateTime) -> Result<()> {
+    let entry = |(id, draft): (i64, &Draft)| Entry {
+        id,
+        batch: pile.last() + 1,
+        time: time.clone(),
+        who: who.to_string(),
+        machine: draft.machine.clone(),
+        epoch: draft.epoch,
+        line: draft.line.clone(),
+    };
+    let then = pile.with((pile.last() + 1..).zip(drafts).map(entry));
+    let new: Vec<_> = then.problems.iter().filter(|problem| !pile.problems.contains(problem)).collect();
+    let [first, ..] = new.as_slice() else { return Ok(()) };
+    let texts: Vec<&str> = new.iter().map(|problem| problem.what.as_str()).collect();
+    let error = Error::new(ErrorKind::Refused, texts.join("\n"));
+    if first.line <= pile.last() {
+        return Err(error.hint(format!("line {} builds on it; take that back first", first.line)));
     }
+    Err(error.hint("nothing was written"))
+}
 
-    /// The parcels of the plan.
-    pub fn order(&self, _limits: &PlanLimits) -> Result<Ledger> {
-        not_built()
-    }
+/// What went wrong with the journal.
+pub(crate) fn lost(error: journal::Error) -> Error {
+    use journal::Error as J;
+    let kind = match &error {
+        J::Locked(_) | J::Moved => ErrorKind::Conflict,
+        J::NoSuchLine(_) => ErrorKind::NotFound,
+        J::NotAJournal(_) | J::Damaged(_) | J::TooNew { .. } | J::Unreadable { .. } | J::Io { .. } => ErrorKind::Io,
+    };
+    let hint = error.hint().map(str::to_string);
+    Error { message: error.to_string(), hint, kind }
+}
 
-    /// Writes that a parcel was ordered.
-    pub fn ordered(&self, _letter: &str) -> Result<Written> {
-        not_built()
-    }
+/// `Thu 12 Nov 2026`.
+pub(crate) fn date(at: &ZonedDateTime) -> String {
+    at.strftime("%a %-d %b %Y").to_string()
+}
 
-    /// A machine's fault network as text.
-    pub fn export_network(&self, _tag: &str) -> Result<ExportedNetwork> {
-        not_built()
-    }
-
-    /// The journal, oldest first.
-    pub fn journal(&self, _tag: Option<&str>) -> Result<Vec<JournalRow>> {
-        not_built()
-    }
-
-    /// Plays a pile script: takes in, measures and acts as it says.
-    pub fn play(&self, _script: &str) -> Result<Vec<String>> {
-        not_built()
-    }
+/// `19:36`.
+pub(crate) fn time(at: &ZonedDateTime) -> String {
+    at.strftime("%H:%M").to_string()
 }

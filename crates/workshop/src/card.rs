@@ -1,0 +1,662 @@
+//! The job card: one machine on one page.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use catalogue::{Check, Profile, Site};
+use diagnosis::{Course, Economy, Explanation, Step};
+use journal::{Act, Entry, Line, Places, Shown, Truth};
+
+use crate::{
+    Error, Workshop,
+    economy::economy,
+    pile::Machine,
+    reach::Reach,
+    reckon::{Suspicion, too_much},
+    rows, say,
+    views::{
+        CellState, Doubt, DrawnPart, Drawing, ExplanationView, ExportedNetwork, FunctionView, JobCard, ModeView,
+        NextStep, Suspect,
+    },
+    words::{coins, listed, minutes, one_in, percent, sentence, small, to_coins},
+    workshop::{Inner, Result, State, time},
+};
+
+/// Suspects below this are not listed.
+const LEAST_SUSPECT: f64 = 0.01;
+/// At most this many suspects.
+const MOST_SUSPECTS: usize = 8;
+/// A finding with a smaller chance given all others is in doubt.
+const DOUBTFUL: f64 = 0.05;
+/// The likeliest other outcome must be so much likelier.
+const MUCH_LIKELIER: f64 = 5.0;
+/// A machine that is whole with this chance looks whole.
+pub(crate) const WHOLE: f64 = 0.85;
+/// Set-ups stand for so many minutes.
+const STANDING_MINUTES: f64 = 30.0;
+
+impl Workshop {
+    /// The job card of a machine.
+    ///
+    /// # Errors
+    /// If there is no such machine, its board is not there, or its findings contradict each other.
+    pub fn card(&self, tag: &str) -> Result<JobCard> {
+        let mut inner = self.fresh()?;
+        let tag = inner.state().machine(tag)?.tag.clone();
+        card(&mut inner, &tag)
+    }
+
+    /// A machine's fault network in the open UAI format, with the evidence and the names of its variables.
+    ///
+    /// # Errors
+    /// As [`Workshop::card`].
+    pub fn export_network(&self, tag: &str) -> Result<ExportedNetwork> {
+        let mut inner = self.fresh()?;
+        let tag = inner.state().machine(tag)?.tag.clone();
+        let reckoned = inner.reckon(&[&[]])?;
+        let now = reckoned.first().ok_or_else(nothing_reckoned)?;
+        let network = now.diagnosis.export_network(&tag).map_err(|error| too_much(&error))?;
+        Ok(ExportedNetwork { uai: network.uai, evidence: network.evidence, names: network.names })
+    }
+}
+
+fn nothing_reckoned() -> Error {
+    Error::new(crate::ErrorKind::Internal, "nothing was reckoned")
+}
+
+/// A machine with what was reckoned about it.
+struct Case<'a> {
+    state: &'a State,
+    machine: &'a Machine,
+    board: &'a Profile,
+    modes: Vec<Suspicion>,
+    /// Suspects before the last finding.
+    was: BTreeMap<(String, String), f64>,
+    explanations: Vec<Explanation>,
+}
+
+fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
+    let state = inner.state();
+    let machine = state.machine(tag)?;
+    let board = state.folder.board(&machine.board)?;
+    let last = last_finding(&state, machine);
+    let without: Vec<i64> = last.into_iter().collect();
+    let standing = standing(&state, machine, inner);
+    let economy = economy(&state.folder, &board, machine, &standing);
+    let doubted = doubted(inner, &state, machine)?;
+    let reckoned = inner.reckon(&[&[], &without])?;
+    let [now, before] = reckoned.as_slice() else { return Err(nothing_reckoned()) };
+    let was = if without.is_empty() { BTreeMap::new() } else { by_name(before.modes(machine, &board)) };
+    let explanations = now.explanations(tag, 5)?;
+    let case = Case { state: &state, machine, board: &board, modes: now.modes(machine, &board), was, explanations };
+    let (steps, course) = now.diagnosis.next(tag, &economy).map_err(|error| too_much(&error))?;
+    let suspects = case.suspects();
+    let unmodelled = now.diagnosis.unmodelled(tag);
+    let rate = coins(state.folder.settings.rate_per_hour, state.folder.settings.currency);
+    let next = case.next(&steps, &economy);
+    let next_note = if next.is_empty() {
+        "No further look pays for itself now.".to_string()
+    } else {
+        format!("Saved against fitting suspects one at a time, at {rate} an hour.")
+    };
+    let functions = now.diagnosis.functions(tag).map_err(|error| too_much(&error))?;
+    Ok(JobCard {
+        tag: tag.to_string(),
+        board: board.title.clone(),
+        paid: machine.paid.clone(),
+        minutes_spent: minutes_spent(&state, machine),
+        heading: case.heading(next.first()),
+        state: case.standing(),
+        p_findings: now.diagnosis.p_findings(),
+        doubt: doubted.and_then(|doubted| case.doubt(&doubted)),
+        next,
+        next_note,
+        course: case.course(&course, &economy),
+        drawing: case.drawing(&suspects),
+        suspects,
+        unmodelled,
+        others: (1.0 - case.explanations.iter().map(|one| one.share).sum::<f64>()).max(0.0),
+        explanations: case.explanations.iter().map(|one| case.explanation(one)).collect(),
+        modes: case.mode_views(),
+        functions: functions
+            .into_iter()
+            .map(|one| FunctionView { function: catalogue::target_name(&one.target), chance: one.chance })
+            .collect(),
+        checks: board.checks.iter().map(say::head).collect(),
+        journal: case.journal(),
+    })
+}
+
+fn by_name(modes: Vec<Suspicion>) -> BTreeMap<(String, String), f64> {
+    modes.into_iter().map(|one| ((one.part, one.mode), one.chance)).collect()
+}
+
+/// The check that a bare value on a machine's card belongs to: the first of the next steps.
+pub(crate) fn open_check(inner: &mut Inner, tag: &str) -> Option<String> {
+    let state = inner.state();
+    let machine = state.pile.machine(tag)?;
+    let board = state.folder.board(&machine.board).ok()?;
+    let standing = standing(&state, machine, inner);
+    let economy = economy(&state.folder, &board, machine, &standing);
+    let reckoned = inner.reckon(&[&[]]).ok()?;
+    let (steps, _) = reckoned.first()?.diagnosis.next(tag, &economy).ok()?;
+    let first = steps.into_iter().find(|step| !lacks(step, &economy) && at_hand(machine, &board, &step.check));
+    first.map(|step| step.check)
+}
+
+fn lacks(step: &Step, economy: &Economy) -> bool {
+    step.new_set_ups.iter().any(|set_up| economy.missing.contains(set_up))
+}
+
+/// The check looks at something that is there.
+fn at_hand(machine: &Machine, board: &Profile, check: &str) -> bool {
+    let Some(check) = board.check(check) else { return false };
+    let gone = |at: &String| machine.empty.contains(at.rsplit_once('.').map_or(at.as_str(), |(part, _)| part));
+    check.at.is_empty() || !check.at.iter().all(gone)
+}
+
+/// The last finding that says something.
+fn last_finding(state: &State, machine: &Machine) -> Option<i64> {
+    let said = |entry: &&Entry| matches!(&entry.line, Line::Finding { shown, .. } if *shown != Shown::Skipped);
+    state.pile.lines(machine).rfind(said).map(|entry| entry.id)
+}
+
+/// Set-ups of the last finding, if that was just now.
+fn standing(state: &State, machine: &Machine, inner: &Inner) -> Vec<String> {
+    let Some(entry) = last_finding(state, machine).and_then(|id| state.pile.entry(id)) else { return Vec::new() };
+    let since = inner.now().timestamp().duration_since(entry.time.timestamp()).as_secs_f64() / 60.0;
+    let board = state.folder.board(&machine.board).ok();
+    let Line::Finding { check, .. } = &entry.line else { return Vec::new() };
+    let check = board.as_ref().and_then(|board| board.check(check));
+    check.filter(|_| (0.0..=STANDING_MINUTES).contains(&since)).map(|check| check.set_up.clone()).unwrap_or_default()
+}
+
+/// Minutes spent on a machine: those of its checks and acts.
+fn minutes_spent(state: &State, machine: &Machine) -> f64 {
+    let board = state.folder.board(&machine.board).ok();
+    let spent = |entry: &Entry| match &entry.line {
+        Line::Finding { shown: Shown::Skipped, .. } => 0.0,
+        Line::Finding { check, .. } => {
+            board.as_ref().and_then(|board| board.check(check)).map_or(1.0, |check| check.minutes)
+        }
+        // Common practice, no source.
+        Line::Act { done } => match done {
+            Act::Reseat(_) => 2.0,
+            Act::Pull { .. } | Act::Fit { .. } | Act::Clean(_) => 5.0,
+            Act::Resolder(_) => 8.0,
+        },
+        _ => 0.0,
+    };
+    state.pile.lines(machine).map(spent).sum()
+}
+
+// ---------------------------------------------------------------------------------------------------------- doubt
+
+/// A finding that does not fit the rest.
+struct Doubted {
+    line: i64,
+    chance: f64,
+}
+
+fn doubted(inner: &mut Inner, state: &State, machine: &Machine) -> Result<Option<Doubted>> {
+    let reckoned = inner.reckon(&[&[]])?;
+    let Some(now) = reckoned.first() else { return Ok(None) };
+    let mut fits: Vec<(f64, Vec<i64>)> = Vec::new();
+    for fit in now.diagnosis.given_others() {
+        let lines: Vec<i64> = fit.steps.iter().filter_map(|step| now.setting.lines.get(*step).copied()).collect();
+        let own = |line: &i64| {
+            let entry = state.pile.entry(*line);
+            entry.is_some_and(|entry| {
+                entry.machine.as_deref() == Some(&machine.tag) && matches!(entry.line, Line::Finding { .. })
+            })
+        };
+        if !lines.is_empty() && lines.iter().all(own) {
+            fits.push((fit.p, lines));
+        }
+    }
+    let least = fits.into_iter().min_by(|a, b| a.0.total_cmp(&b.0));
+    let Some((chance, lines)) = least.filter(|(chance, _)| *chance < DOUBTFUL) else { return Ok(None) };
+    let likelier = alternative(inner, state, machine, &lines)?;
+    let odd = likelier.is_none_or(|likelier| likelier > MUCH_LIKELIER * chance);
+    Ok(lines.last().filter(|_| odd).map(|line| Doubted { line: *line, chance }))
+}
+
+/// Chance of the likeliest other outcome, had the finding not been made.
+fn alternative(inner: &mut Inner, state: &State, machine: &Machine, lines: &[i64]) -> Result<Option<f64>> {
+    let Some(Line::Finding { check, shown, .. }) = lines.first().and_then(|line| state.pile.entry(*line)).map(|entry| &entry.line)
+    else {
+        return Ok(None);
+    };
+    let reckoned = inner.reckon(&[lines])?;
+    let Some(without) = reckoned.first() else { return Ok(None) };
+    let predictions = without.diagnosis.predictions(&machine.tag).map_err(|error| too_much(&error))?;
+    let Some(prediction) = predictions.iter().find(|one| one.check == *check) else { return Ok(None) };
+    let seen = match shown {
+        Shown::Outcome(id) => id.clone(),
+        _ => return Ok(None),
+    };
+    let others = prediction.outcomes.iter().filter(|(id, _)| *id != seen).map(|(_, chance)| *chance);
+    Ok(others.reduce(f64::max))
+}
+
+// ----------------------------------------------------------------------------------------------------------- case
+
+impl Case<'_> {
+    fn suspects(&self) -> Vec<Suspect> {
+        let listed = self.modes.iter().filter(|mode| mode.chance >= LEAST_SUSPECT).take(MOST_SUSPECTS);
+        let suspect = |mode: &Suspicion| Suspect {
+            part: mode.part.clone(),
+            mode: mode.mode.clone(),
+            title: self.mode_sentence(&mode.part, &mode.mode),
+            why: self.why(mode),
+            chance: mode.chance,
+            was: self.was.get(&(mode.part.clone(), mode.mode.clone())).copied(),
+        };
+        listed.map(suspect).collect()
+    }
+
+    fn mode_sentence(&self, part: &str, mode: &str) -> String {
+        let known = self.board.part(part).and_then(|part| Some((part, part.mode(mode)?)));
+        match known {
+            Some((part, mode)) => say::mode_sentence(part, mode),
+            None => match self.board.outside.iter().find(|outside| outside.id == part) {
+                Some(outside) => sentence(&format!("{} is bad", outside.title)),
+                None => sentence(&format!("{} has a bad contact or joint", say::short(part))),
+            },
+        }
+    }
+
+    /// What speaks for a suspect.
+    fn why(&self, suspect: &Suspicion) -> String {
+        let mut why = Vec::new();
+        let speaks: Vec<String> = self
+            .bad_findings()
+            .into_iter()
+            .filter(|(check, shown, _)| self.reaches(check, shown, suspect))
+            .map(|(check, shown, _)| finding_words(check, shown))
+            .collect();
+        if !speaks.is_empty() {
+            let last = speaks.len().saturating_sub(3);
+            why.push(sentence(&format!("speaks for it: {}", listed(&speaks[last..], "and"))));
+        }
+        why.extend(self.treated_in_vain(suspect));
+        why.join(" ")
+    }
+
+    fn reaches(&self, check: &Check, shown: &Shown, suspect: &Suspicion) -> bool {
+        let outcome = match shown {
+            Shown::Outcome(id) => check.outcomes.iter().position(|outcome| outcome.id == *id),
+            _ => None,
+        };
+        let reach = Reach::of(self.board, check, outcome);
+        match self.board.part(&suspect.part) {
+            Some(part) => part.mode(&suspect.mode).is_some_and(|mode| reach.holds(self.board, part, mode)),
+            None => reach.holds_outside(self.board, &suspect.part),
+        }
+    }
+
+    /// `The reseat at 20:05 did not help.`
+    fn treated_in_vain(&self, suspect: &Suspicion) -> Option<String> {
+        if suspect.site != Site::Place {
+            return None;
+        }
+        let block = self.board.part(&suspect.part).map(|part| part.block.as_str());
+        let touches = |places: &Places| match places {
+            Places::Parts(parts) => parts.contains(&suspect.part),
+            Places::Block(id) => block == Some(id.as_str()),
+        };
+        let treated = self.state.pile.lines(self.machine).rfind(|entry| match &entry.line {
+            Line::Act { done: Act::Reseat(places) | Act::Resolder(places) | Act::Clean(places) } => touches(places),
+            _ => false,
+        })?;
+        let still_bad = self.bad_findings().into_iter().any(|(check, shown, entry)| {
+            entry.id > treated.id && self.reaches(check, shown, suspect)
+        });
+        let Line::Act { done } = &treated.line else { return None };
+        let word = match done {
+            Act::Reseat(_) => "reseat",
+            Act::Resolder(_) => "resoldering",
+            _ => "cleaning",
+        };
+        still_bad.then(|| format!("The {word} at {} did not help.", time(&treated.time)))
+    }
+
+    /// The latest finding of each check, where it is not as it should be.
+    fn bad_findings(&self) -> Vec<(&Check, &Shown, &Entry)> {
+        let latest = self.latest();
+        let bad = |(check, shown, _): &(&Check, &Shown, &Entry)| say::cell(check, shown).state == CellState::Bad;
+        latest.into_iter().filter(bad).collect()
+    }
+
+    /// The latest finding of each check, in the order they were made.
+    fn latest(&self) -> Vec<(&Check, &Shown, &Entry)> {
+        let mut seen = BTreeSet::new();
+        let mut latest = Vec::new();
+        for entry in self.state.pile.lines(self.machine).rev() {
+            let Line::Finding { check, shown, .. } = &entry.line else { continue };
+            let Some(check) = self.board.check(check) else { continue };
+            if *shown != Shown::Skipped && seen.insert(check.id.as_str()) {
+                latest.push((check, shown, entry));
+            }
+        }
+        latest.reverse();
+        latest
+    }
+
+    fn whole(&self) -> f64 {
+        let empty = self.explanations.iter().find(|one| one.modes.is_empty() && !one.unmodelled);
+        empty.map_or(0.0, |one| one.share)
+    }
+
+    fn heading(&self, next: Option<&NextStep>) -> String {
+        match &self.machine.settled {
+            Some(Truth::Works) => return "It works; that is settled.".to_string(),
+            Some(Truth::Mode { part, mode }) => {
+                return format!("{}; that is settled.", self.mode_sentence(part, mode).trim_end_matches('.'));
+            }
+            Some(Truth::Joint(what)) => return sentence(&format!("{what}; that is settled")),
+            None => {}
+        }
+        let absent = absent_words(self.machine, self.board);
+        let bad: Vec<String> =
+            self.telling(&self.bad_findings()).iter().map(|(check, shown, _)| finding_words(check, shown)).collect();
+        let lead = lead(self.board, &self.modes, &self.explanations);
+        let text = match (absent, bad.as_slice()) {
+            (Some(absent), _) if lead.chance < 0.3 => format!("{absent}; nothing else speaks against it"),
+            (Some(absent), _) => format!("{absent}; besides that {}", lead.words()),
+            (None, []) if self.whole() >= WHOLE => {
+                format!("Looks whole: nothing is wrong with {}", percent(self.whole()))
+            }
+            (None, []) if self.latest().is_empty() => match next {
+                Some(step) => format!("Nothing is seen yet; begin with {}", small(step.title.trim_end_matches('.'))),
+                None => "Nothing is seen yet".to_string(),
+            },
+            (None, []) => format!("Nothing bad is seen so far: {}", lead.words()),
+            (None, bad) => format!("{}: {}", listed(bad, "and"), lead.words()),
+        };
+        sentence(&text)
+    }
+
+    /// The two bad findings that say most about the leading suspect.
+    fn telling<'b>(&self, bad: &[(&'b Check, &'b Shown, &'b Entry)]) -> Vec<(&'b Check, &'b Shown, &'b Entry)> {
+        let Some(first) = self.modes.first() else { return bad.iter().take(2).copied().collect() };
+        let (mut telling, mut rest): (Vec<_>, Vec<_>) =
+            bad.iter().copied().partition(|(check, shown, _)| self.reaches(check, shown, first));
+        telling.append(&mut rest);
+        telling.truncate(2);
+        telling
+    }
+
+    fn standing(&self) -> String {
+        standing_words(self.state, self.machine, self.whole())
+    }
+
+    fn doubt(&self, doubted: &Doubted) -> Option<Doubt> {
+        let entry = self.state.pile.entry(doubted.line)?;
+        let Line::Finding { check, shown, .. } = &entry.line else { return None };
+        let check = self.board.check(check)?;
+        let text = say::shown_text(Some(check), shown);
+        Some(Doubt {
+            check: check.id.clone(),
+            before: format!("The {} of", small(&say::check_title(check))).replace("The +", "The reading of +"),
+            text,
+            after: format!(
+                "does not fit the rest: with all other findings it had a chance of {}.{}",
+                one_in(doubted.chance),
+                check.caution.as_ref().map(|caution| format!(" {}", sentence(caution))).unwrap_or_default()
+            ),
+            chance: doubted.chance,
+            band: say::band(check, shown),
+        })
+    }
+
+    fn next(&self, steps: &[Step], economy: &Economy) -> Vec<NextStep> {
+        let fits = |step: &&Step| at_hand(self.machine, self.board, &step.check);
+        let pays = |step: &&Step| step.saving > 0.0;
+        let mut chosen: Vec<&Step> = steps.iter().filter(fits).filter(pays).take(3).collect();
+        if chosen.is_empty() && self.latest().is_empty() {
+            chosen = steps.iter().filter(fits).take(3).collect();
+        }
+        chosen.into_iter().filter_map(|step| self.next_step(step, economy)).collect()
+    }
+
+    fn next_step(&self, step: &Step, economy: &Economy) -> Option<NextStep> {
+        let check = self.board.check(&step.check)?;
+        let missing = step.new_set_ups.iter().find(|set_up| economy.missing.contains(set_up));
+        let mut how = sentence(&check.how);
+        let needs: Vec<String> = step.new_set_ups.iter().map(|set_up| set_up.replace('-', " ")).collect();
+        if !needs.is_empty() {
+            how = format!("{how} Needs: {}.", needs.join(", "));
+        }
+        let currency = self.state.folder.settings.currency;
+        Some(NextStep {
+            check: check.id.clone(),
+            title: sentence(&crate::words::capital(&say::check_at(check))),
+            how: how.trim().to_string(),
+            caution: check.caution.clone(),
+            minutes: step.minutes,
+            saves: coins(to_coins(step.saving, currency), currency),
+            missing: missing.map(|set_up| set_up.replace('-', " ")),
+            outcomes: self.outcomes(check, step),
+        })
+    }
+
+    /// `black (62 %): then U9 dead, 91 %`.
+    fn outcomes(&self, check: &Check, step: &Step) -> Vec<String> {
+        let then: BTreeMap<&str, &Option<diagnosis::ModeChance>> =
+            step.then.iter().map(|(outcome, mode)| (outcome.as_str(), mode)).collect();
+        let one = |(outcome, chance): &(String, f64)| {
+            let word = outcome_word(check, outcome);
+            let lead = then.get(outcome.as_str()).and_then(|mode| mode.as_ref());
+            let lead = lead.and_then(|lead| {
+                let part = match &lead.holder {
+                    diagnosis::Holder::Position { part, .. } => part,
+                    diagnosis::Holder::Outside(id) | diagnosis::Holder::Marked(id) => id,
+                };
+                Some(format!(": then {}, {}", say::mode_short(self.board, part, &lead.mode), percent(lead.chance)))
+            });
+            format!("{word} ({}){}", percent(*chance), lead.unwrap_or_default())
+        };
+        step.outcomes.iter().filter(|(_, chance)| *chance >= 0.005).map(one).collect()
+    }
+
+    fn course(&self, course: &Course, economy: &Economy) -> String {
+        let currency = self.state.folder.settings.currency;
+        let value = coins(to_coins(course.value, currency), currency);
+        if course.remedies.is_empty() {
+            let hold = coins(self.state.folder.settings.worth(&self.machine.board).hold, currency);
+            return format!("Without a further look it is best left as it is, worth {hold}.");
+        }
+        let steps: Vec<String> = course
+            .remedies
+            .iter()
+            .filter_map(|index| economy.remedies.get(*index))
+            .map(|remedy| format!("{}: {}", say::short(&remedy.part), remedy.title))
+            .collect();
+        format!(
+            "Without a further look: {}; retest after each and stop when it works. That comes to {} on average, it works with {}, \
+             and {value} is left after cost.",
+            listed(&steps, "then"),
+            minutes(course.minutes),
+            percent(course.works),
+        )
+    }
+
+    fn explanation(&self, one: &Explanation) -> ExplanationView {
+        let mut names: Vec<String> =
+            one.modes.iter().map(|(part, mode)| say::mode_short(self.board, part, mode)).collect();
+        if one.unmodelled {
+            names.push("something this profile does not know".to_string());
+        }
+        let title = match names.as_slice() {
+            [] => "Nothing is wrong with it.".to_string(),
+            names => sentence(&format!("{}, all else good", listed(names, "and"))),
+        };
+        ExplanationView {
+            title,
+            modes: one.modes.iter().map(|(part, mode)| format!("{part}.{mode}")).collect(),
+            unmodelled: one.unmodelled,
+            share: one.share,
+        }
+    }
+
+    fn mode_views(&self) -> Vec<ModeView> {
+        let order: BTreeMap<&str, usize> =
+            self.board.parts.iter().enumerate().map(|(index, part)| (part.reference.as_str(), index)).collect();
+        let mut modes: Vec<&Suspicion> = self.modes.iter().collect();
+        modes.sort_by_key(|mode| (order.get(mode.part.as_str()).copied().unwrap_or(usize::MAX), mode.mode.clone()));
+        let site = |mode: &Suspicion| match (mode.outside, mode.site) {
+            (true, _) => "outside",
+            (false, Site::Chip) => "chip",
+            (false, Site::Place) => "place",
+        };
+        let view = |mode: &&Suspicion| ModeView {
+            mode: format!("{}.{}", mode.part, mode.mode),
+            site: site(mode).to_string(),
+            chance: mode.chance,
+        };
+        modes.iter().map(view).collect()
+    }
+
+    fn drawing(&self, suspects: &[Suspect]) -> Option<Drawing> {
+        let ranks = |part: &str| -> Vec<usize> {
+            suspects.iter().enumerate().filter(|(_, suspect)| suspect.part == part).map(|(index, _)| index + 1).collect()
+        };
+        let parts: Vec<DrawnPart> = self
+            .board
+            .parts
+            .iter()
+            .filter_map(|part| {
+                Some(DrawnPart { part: part.reference.clone(), area: part.area?, ranks: ranks(&part.reference) })
+            })
+            .collect();
+        let edge = |axis: usize| parts.iter().map(|part| part.area[axis] + part.area[axis + 2]).fold(0.0, f64::max);
+        if parts.is_empty() {
+            return None;
+        }
+        const MARGIN: f64 = 4.0;
+        let placed: Vec<String> = parts
+            .iter()
+            .filter(|part| !part.ranks.is_empty())
+            .map(|part| {
+                let ranks: Vec<String> = part.ranks.iter().map(ToString::to_string).collect();
+                let word = if ranks.len() == 1 { "suspect" } else { "suspects" };
+                format!("{} holds {word} {}", part.part, listed(&ranks, "and"))
+            })
+            .collect();
+        let sentence = match placed.as_slice() {
+            [] => "Board outline; no suspect has its place on it.".to_string(),
+            placed => format!("Board outline: {}.", listed(placed, "and")),
+        };
+        Some(Drawing { width: edge(0) + MARGIN, height: edge(1) + MARGIN, parts, sentence })
+    }
+
+    fn journal(&self) -> Vec<crate::views::JournalRow> {
+        rows::rows(self.state, Some(&self.machine.tag))
+    }
+}
+
+/// One word where an outcome's title is long.
+fn outcome_word(check: &Check, id: &str) -> String {
+    let outcome = check.outcomes.iter().find(|outcome| outcome.id == id);
+    match outcome {
+        Some(outcome) if !outcome.title.is_empty() && !outcome.title.contains(',') && outcome.title.len() <= 20 => {
+            outcome.title.clone()
+        }
+        _ => id.to_string(),
+    }
+}
+
+/// `picture black`, `+5 V 4.61 V`.
+pub(crate) fn finding_words(check: &Check, shown: &Shown) -> String {
+    let title = small(&say::check_title(check));
+    match shown {
+        Shown::Outcome(id) if id == "fail" => format!("{title} not right"),
+        Shown::Outcome(id) => format!("{title} {}", outcome_word(check, id)),
+        _ => format!("{title} {}", say::shown_text(Some(check), shown)),
+    }
+}
+
+/// `U9 is absent`, for parts the board needs.
+pub(crate) fn absent_words(machine: &Machine, board: &Profile) -> Option<String> {
+    let needed = |part: &&String| board.part(part).is_none_or(|part| !part.optional);
+    let absent: Vec<String> = machine.empty.iter().filter(needed).cloned().collect();
+    match absent.len() {
+        0 => None,
+        1 => Some(format!("{} is absent", absent[0])),
+        _ => Some(format!("{} are absent", listed(&absent, "and"))),
+    }
+}
+
+/// The parts that lead the suspicion.
+pub(crate) struct Lead {
+    pub(crate) parts: Vec<String>,
+    /// All of them are likely, not one or the other.
+    together: bool,
+    /// Chance that one of them is bad.
+    pub(crate) chance: f64,
+}
+
+impl Lead {
+    fn joiner(&self) -> &'static str {
+        if self.together { "and" } else { "or" }
+    }
+
+    /// `U9`, `U16 and U17`, `U30 or PS1`.
+    pub(crate) fn names(&self) -> String {
+        listed(&self.parts, self.joiner())
+    }
+
+    pub(crate) fn words(&self) -> String {
+        match (self.parts.as_slice(), self.chance) {
+            ([], _) => "no suspect stands out".to_string(),
+            (_, chance) if chance < 0.15 => "no suspect stands out".to_string(),
+            ([one], chance) if chance >= 0.5 => format!("most likely {one}"),
+            ([one], _) => format!("first suspect {one}"),
+            (several, chance) if chance >= 0.5 => format!("most likely {}", listed(several, self.joiner())),
+            (several, _) => format!("first suspects {}", listed(several, "and")),
+        }
+    }
+}
+
+/// The likeliest part; several if none leads by much.
+pub(crate) fn lead(board: &Profile, modes: &[Suspicion], explanations: &[Explanation]) -> Lead {
+    let mut by_part: Vec<(String, f64)> = Vec::new();
+    for mode in modes.iter().filter(|mode| mode.chance >= 0.02) {
+        let name = match board.outside.iter().find(|outside| outside.id == mode.part && mode.outside) {
+            Some(outside) => outside.title.clone(),
+            None => say::short(&mode.part),
+        };
+        match by_part.iter_mut().find(|(known, _)| *known == name) {
+            Some((_, chance)) => *chance = (*chance + mode.chance).min(1.0),
+            None => by_part.push((name, mode.chance)),
+        }
+    }
+    by_part.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let Some((_, most)) = by_part.first().cloned() else { return Lead { parts: Vec::new(), together: false, chance: 0.0 } };
+    // Two certain faults are both named; of uncertain ones those that come near the first, at most three.
+    let together = by_part.iter().filter(|(_, chance)| *chance >= 0.5).count() > 1;
+    let least = if most >= 0.5 { 0.5 } else { 0.5 * most };
+    let parts: Vec<String> =
+        by_part.iter().filter(|(_, chance)| *chance >= least).take(3).map(|(part, _)| part.clone()).collect();
+    let shared: f64 = explanations
+        .iter()
+        .filter(|one| one.modes.iter().any(|(part, _)| parts.contains(&say::short(part))))
+        .map(|one| one.share)
+        .sum();
+    Lead { parts, together, chance: most.max(shared).min(1.0) }
+}
+
+/// `waiting`, `working`, `on the bench`.
+pub(crate) fn standing_words(state: &State, machine: &Machine, whole: f64) -> String {
+    let waits = state.pile.ordered.iter().filter_map(|line| state.pile.entry(*line)).any(|entry| {
+        matches!(&entry.line, Line::Ordered { waiting, .. } if waiting.contains(&machine.tag))
+    });
+    let looked = state.pile.lines(machine).any(|entry| matches!(entry.line, Line::Finding { .. }));
+    let works = machine.settled == Some(Truth::Works) || (machine.settled.is_none() && looked && whole >= WHOLE);
+    match (works, waits) {
+        (true, _) => "working",
+        (false, true) => "waiting",
+        (false, false) => "on the bench",
+    }
+    .to_string()
+}

@@ -1,0 +1,173 @@
+//! What money and minutes are worth on one machine, for the choice of the next step.
+
+use std::collections::BTreeMap;
+
+use catalogue::{Mount, Part, Profile, RemedyKind, Site};
+use diagnosis::{Economy, RemedyCost};
+use units::Decimal;
+
+use crate::{
+    folder::Folder,
+    pile::Machine,
+    words::{from_coins, to_coins},
+};
+
+/// Minutes to see whether a machine works. Common practice, no source.
+pub(crate) const RETEST_MINUTES: f64 = 3.0;
+
+/// A replacement of which no remedy and no offer is known: minutes and chance. Common practice, no source.
+const UNKNOWN_MINUTES: f64 = 15.0;
+const UNKNOWN_WORKS: f64 = 0.9;
+
+/// A way to put a part right that can be had now.
+#[derive(Debug, Clone)]
+pub(crate) struct Way {
+    pub(crate) part: String,
+    pub(crate) site: Site,
+    pub(crate) kind: Option<RemedyKind>,
+    pub(crate) remedy: Option<String>,
+    pub(crate) item: Option<String>,
+    pub(crate) minutes: f64,
+    /// Price of one, in smallest coins.
+    pub(crate) price: i64,
+    pub(crate) works: f64,
+    pub(crate) title: String,
+}
+
+/// The economy of one machine.
+pub(crate) fn economy(folder: &Folder, board: &Profile, machine: &Machine, standing: &[String]) -> Economy {
+    let settings = &folder.settings;
+    let worth = settings.worth(&machine.board);
+    let money = |minor| from_coins(minor, settings.currency);
+    let cost = |way: Way| RemedyCost {
+        part: way.part,
+        site: way.site,
+        minutes: way.minutes,
+        money: money(way.price),
+        works: way.works,
+        title: way.title,
+    };
+    Economy {
+        rate_per_minute: settings.rate_per_minute(),
+        worth: money(worth.working),
+        hold: money(worth.hold),
+        retest_minutes: RETEST_MINUTES,
+        remedies: board.parts.iter().flat_map(|part| ways(folder, board, part)).map(cost).collect(),
+        set_up_minutes: settings.set_ups.iter().map(|(name, minutes)| (name.clone(), *minutes)).collect(),
+        standing: standing.to_vec(),
+        missing: missing(folder, board),
+        harm_cost: money(settings.harm_cost),
+    }
+}
+
+/// What can be done about a part: treat its place, or buy another.
+pub(crate) fn ways(folder: &Folder, board: &Profile, part: &Part) -> Vec<Way> {
+    let mut ways = Vec::new();
+    for remedy in folder.library.remedies_for(part.device.as_deref(), &board.id) {
+        let site = remedy.kind.site();
+        let (works, title) = match remedy.kind {
+            RemedyKind::Reseat if part.mount == Mount::Soldered => continue,
+            RemedyKind::Reseat => (best_cure(part, |cure| cure.reseat), "reseat it"),
+            RemedyKind::Resolder => (best_cure(part, |cure| cure.resolder), "resolder it"),
+            RemedyKind::Clean => (best_cure(part, |cure| cure.clean), "clean it"),
+            RemedyKind::Salvage => continue,
+            kind => (remedy.works, kind_title(kind)),
+        };
+        if works <= 0.0 || (site == Site::Chip && !has(part, Site::Chip)) {
+            continue;
+        }
+        let price = match &remedy.item {
+            None => 0,
+            Some(item) => match price(folder, item) {
+                Some(price) => price,
+                None => continue,
+            },
+        };
+        ways.push(Way {
+            part: part.reference.clone(),
+            site,
+            kind: Some(remedy.kind),
+            remedy: Some(remedy.id.clone()),
+            item: remedy.item.clone(),
+            minutes: remedy.minutes,
+            price,
+            works,
+            title: title.to_string(),
+        });
+    }
+    if has(part, Site::Chip) && !ways.iter().any(|way| way.site == Site::Chip) {
+        ways.push(Way {
+            part: part.reference.clone(),
+            site: Site::Chip,
+            kind: None,
+            remedy: None,
+            item: None,
+            minutes: UNKNOWN_MINUTES,
+            price: folder.settings.unknown_price,
+            works: UNKNOWN_WORKS,
+            title: "a replacement, price not known".to_string(),
+        });
+    }
+    ways
+}
+
+fn has(part: &Part, site: Site) -> bool {
+    part.modes.iter().any(|mode| mode.site == site)
+}
+
+fn best_cure(part: &Part, cure: impl Fn(&catalogue::CuredBy) -> f64) -> f64 {
+    let places = part.modes.iter().filter(|mode| mode.site == Site::Place);
+    places.map(|mode| cure(&mode.cured_by)).fold(0.0, f64::max)
+}
+
+/// `used original`.
+pub(crate) fn kind_title(kind: RemedyKind) -> &'static str {
+    match kind {
+        RemedyKind::Reseat => "reseated",
+        RemedyKind::Resolder => "resoldered",
+        RemedyKind::Clean => "cleaned",
+        RemedyKind::Salvage => "from a donor",
+        RemedyKind::UsedOriginal => "used original",
+        RemedyKind::NewOldStock => "new old stock",
+        RemedyKind::ModernEquivalent => "modern equivalent",
+        RemedyKind::Adapter => "by an adapter",
+        RemedyKind::HomeBuilt => "home-built",
+        RemedyKind::ProgrammedLogic => "programmed logic",
+    }
+}
+
+/// The least that one of an item costs, its smallest lot bought, postage left out.
+fn price(folder: &Folder, item: &str) -> Option<i64> {
+    let offers = folder.offers.iter().filter(|offer| offer.item == item);
+    let prices = offers.filter_map(|offer| {
+        let vendor = folder.vendors.iter().find(|vendor| vendor.id == offer.vendor)?;
+        if vendor.currency != folder.settings.currency {
+            return None;
+        }
+        let pack = offer.pack.max(1);
+        let least = offer.least.max(1).div_ceil(pack) * pack;
+        let each = offer.breaks.iter().rfind(|one| one.from <= least).or(offer.breaks.first())?.each;
+        let tax = if vendor.vat_included { Decimal::ONE } else { Decimal::ONE + vendor.vat };
+        let amount: f64 = (each * Decimal::from(least) * tax).to_string().parse().ok()?;
+        Some(to_coins(amount, folder.settings.currency))
+    });
+    prices.min()
+}
+
+/// Set-ups that ask for an instrument which is not on the bench.
+pub(crate) fn missing(folder: &Folder, board: &Profile) -> Vec<String> {
+    let mut missing: BTreeMap<&String, ()> = BTreeMap::new();
+    for set_up in board.checks.iter().flat_map(|check| &check.set_up) {
+        let instrument = folder.library.instrument(std::slice::from_ref(set_up)).is_some_and(|rule| rule.set_up == *set_up);
+        let known = INSTRUMENTS.contains(&set_up.as_str()) || instrument;
+        let owned = folder.settings.instruments.iter().any(|own| own.id == *set_up) || folder.settings.set_ups.contains_key(set_up) && !INSTRUMENTS.contains(&set_up.as_str());
+        if known && !owned {
+            missing.insert(set_up, ());
+        }
+    }
+    missing.into_keys().cloned().collect()
+}
+
+/// Set-ups that are instruments.
+const INSTRUMENTS: [&str; 7] =
+    ["oscilloscope", "logic-analyser", "logic-probe", "chip-tester", "programmer", "frequency-counter", "multimeter"];

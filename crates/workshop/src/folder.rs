@@ -1,0 +1,262 @@
+//! The workshop folder: `workshop.toml`, `boards/`, `vendors/`, `remedies.toml`, `journal.db`.
+
+use std::{
+    collections::BTreeMap,
+    fs, io,
+    path::{Path, PathBuf},
+    sync::Arc,
+    time::SystemTime,
+};
+
+use catalogue::{Library, Profile};
+use purchasing::{Offer, Vendor};
+
+use crate::{
+    Error, ErrorKind,
+    names::{choices, nearest},
+    settings::{DEFAULT, Settings},
+    views::BoardChoice,
+    words::quoted,
+};
+
+/// Largest file that is read.
+const LARGEST: u64 = 4_000_000;
+
+/// What the folder's files say.
+#[derive(Debug)]
+pub(crate) struct Folder {
+    pub(crate) settings: Settings,
+    /// The person's own boards.
+    boards: BTreeMap<String, Arc<Profile>>,
+    /// Built-in starters.
+    starters: BTreeMap<String, Arc<Profile>>,
+    /// The built-in catalogue with the person's own devices and remedies.
+    pub(crate) library: Library,
+    pub(crate) vendors: Vec<Vendor>,
+    pub(crate) offers: Vec<Offer>,
+    /// Files that cannot be read, each with what is wrong.
+    broken: BTreeMap<String, String>,
+    stamp: Stamp,
+}
+
+/// Name, length and time of each file, to see a change.
+type Stamp = Vec<(PathBuf, u64, Option<SystemTime>)>;
+
+impl Folder {
+    /// Makes what is missing and reads all of it.
+    pub(crate) fn open(dir: &Path) -> Result<Folder, Error> {
+        for sub in ["", "boards", "vendors"] {
+            let path = dir.join(sub);
+            fs::create_dir_all(&path).map_err(|error| cannot("make the folder", &path, &error))?;
+        }
+        let settings = dir.join("workshop.toml");
+        match fs::OpenOptions::new().write(true).create_new(true).open(&settings) {
+            Ok(mut file) => io::Write::write_all(&mut file, DEFAULT.as_bytes())
+                .map_err(|error| cannot("write", &settings, &error))?,
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
+            Err(error) => return Err(cannot("write", &settings, &error)),
+        }
+        Folder::read(dir)
+    }
+
+    fn read(dir: &Path) -> Result<Folder, Error> {
+        let stamp = stamp(dir)?;
+        let path = dir.join("workshop.toml");
+        let bytes = read(&path)?;
+        let text = std::str::from_utf8(&bytes).map_err(|_| {
+            Error::new(ErrorKind::Usage, "workshop.toml cannot be read\nexpected UTF-8 text").hint("save it as UTF-8")
+        })?;
+        let settings = Settings::read(text)?;
+        let mut folder = Folder {
+            settings,
+            boards: BTreeMap::new(),
+            starters: starters(),
+            library: Library::built_in().clone(),
+            vendors: Vec::new(),
+            offers: Vec::new(),
+            broken: BTreeMap::new(),
+            stamp,
+        };
+        folder.read_remedies(dir)?;
+        folder.read_boards(dir)?;
+        folder.read_vendors(dir)?;
+        Ok(folder)
+    }
+
+    /// The folder anew if a file has changed since.
+    pub(crate) fn fresh(&self, dir: &Path) -> Result<Option<Folder>, Error> {
+        if stamp(dir)? == self.stamp { Ok(None) } else { Folder::read(dir).map(Some) }
+    }
+
+    fn read_boards(&mut self, dir: &Path) -> Result<(), Error> {
+        for path in toml_files(&dir.join("boards"))? {
+            let name = shown(dir, &path);
+            match catalogue::parse_profile_bytes(&read(&path)?, &name, &self.library) {
+                Ok(profile) => {
+                    let profile = Arc::new(profile);
+                    if let Some(other) = self.boards.insert(profile.id.clone(), Arc::clone(&profile)) {
+                        let what = format!("{name}: expected an id of its own, found `{}` twice in boards/", other.id);
+                        self.broken.insert(name, what);
+                    }
+                }
+                Err(problems) => self.break_file(name, &problems),
+            }
+        }
+        Ok(())
+    }
+
+    fn read_remedies(&mut self, dir: &Path) -> Result<(), Error> {
+        let path = dir.join("remedies.toml");
+        if !path.is_file() {
+            return Ok(());
+        }
+        let name = shown(dir, &path);
+        let text = String::from_utf8_lossy(&read(&path)?).into_owned();
+        match self.library.with_folder([(name.as_str(), text.as_str())]) {
+            Ok(library) => self.library = library,
+            Err(problems) => self.break_file(name, &problems),
+        }
+        Ok(())
+    }
+
+    fn read_vendors(&mut self, dir: &Path) -> Result<(), Error> {
+        for path in toml_files(&dir.join("vendors"))? {
+            let name = shown(dir, &path);
+            let bytes = read(&path)?;
+            let text = String::from_utf8_lossy(&bytes);
+            match purchasing::parse_vendors(&text, &name) {
+                Ok((vendors, offers)) => {
+                    for vendor in vendors {
+                        if self.vendors.iter().any(|known| known.id == vendor.id) {
+                            let what = format!("{name}: expected an id of its own, found vendor `{}` twice", vendor.id);
+                            self.broken.insert(name.clone(), what);
+                        } else {
+                            self.vendors.push(vendor);
+                        }
+                    }
+                    self.offers.extend(offers);
+                }
+                Err(problems) => self.break_file(name, &problems),
+            }
+        }
+        self.offers.retain(|offer| self.vendors.iter().any(|vendor| vendor.id == offer.vendor));
+        Ok(())
+    }
+
+    fn break_file(&mut self, name: String, problems: &[impl ToString]) {
+        let text: Vec<String> = problems.iter().map(ToString::to_string).collect();
+        self.broken.insert(name, text.join("\n"));
+    }
+
+    /// Boards that machines can be taken in as.
+    pub(crate) fn choices(&self) -> Vec<BoardChoice> {
+        let choice = |starter: bool| {
+            move |profile: &Arc<Profile>| BoardChoice { id: profile.id.clone(), title: profile.title.clone(), starter }
+        };
+        let own = self.boards.values().map(choice(false));
+        own.chain(self.starters.values().filter(|starter| !self.boards.contains_key(&starter.id)).map(choice(true)))
+            .collect()
+    }
+
+    /// The board with this id.
+    pub(crate) fn board(&self, id: &str) -> Result<Arc<Profile>, Error> {
+        if let Some(profile) = self.boards.get(id).or_else(|| self.starters.get(id)) {
+            return Ok(Arc::clone(profile));
+        }
+        if let Some(text) = self.broken.iter().find(|(file, _)| file.starts_with("boards")).map(|(_, text)| text) {
+            return Err(Error::new(ErrorKind::Usage, format!("the board `{id}` cannot be read\n{text}"))
+                .hint("mend the file, then try again"));
+        }
+        let known = self.boards.keys().chain(self.starters.keys()).map(String::as_str);
+        Err(Error::new(
+            ErrorKind::NotFound,
+            format!("there is no board {}; nearest are {}", quoted(id), choices(nearest(id, known))),
+        )
+        .hint("put its file into the folder `boards`, or take a starter"))
+    }
+
+    /// It is built in.
+    pub(crate) fn is_starter(&self, id: &str) -> bool {
+        !self.boards.contains_key(id) && self.starters.contains_key(id)
+    }
+
+    /// The board taken when none is named: the only one in the folder, else the first starter.
+    pub(crate) fn usual_board(&self) -> Result<Arc<Profile>, Error> {
+        let mut own = self.boards.values();
+        match (own.next(), own.next()) {
+            (Some(only), None) => Ok(Arc::clone(only)),
+            (None, _) => match self.broken.iter().find(|(file, _)| file.starts_with("boards")) {
+                Some((_, text)) => Err(Error::new(ErrorKind::Usage, format!("a board cannot be read\n{text}"))
+                    .hint("mend the file, or name a board")),
+                None => self.board(STARTER),
+            },
+            (Some(_), Some(_)) => {
+                let known = choices(self.boards.keys().map(String::as_str));
+                Err(Error::new(ErrorKind::Usage, format!("expected a board, found several: {known}"))
+                    .hint("name one of them with the lot"))
+            }
+        }
+    }
+
+    /// What is wrong with files that the plan needs.
+    pub(crate) fn trouble(&self) -> Vec<String> {
+        let files = self.broken.iter().filter(|(file, _)| !file.starts_with("boards"));
+        files.map(|(file, text)| format!("{file} is left out: {}", text.lines().next().unwrap_or_default())).collect()
+    }
+}
+
+/// The starter taken when nothing is named.
+const STARTER: &str = "z80-micro";
+
+fn starters() -> BTreeMap<String, Arc<Profile>> {
+    let starters = catalogue::starter_ids().filter_map(catalogue::starter);
+    starters.map(|starter| (starter.id.clone(), Arc::new(starter))).collect()
+}
+
+fn toml_files(dir: &Path) -> Result<Vec<PathBuf>, Error> {
+    let mut files = Vec::new();
+    let entries = match fs::read_dir(dir) {
+        Ok(entries) => entries,
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(files),
+        Err(error) => return Err(cannot("read", dir, &error)),
+    };
+    for entry in entries {
+        let path = entry.map_err(|error| cannot("read", dir, &error))?.path();
+        if path.extension().is_some_and(|end| end == "toml") && path.is_file() {
+            files.push(path);
+        }
+    }
+    files.sort();
+    Ok(files)
+}
+
+fn stamp(dir: &Path) -> Result<Stamp, Error> {
+    let mut files = vec![dir.join("workshop.toml"), dir.join("remedies.toml")];
+    files.extend(toml_files(&dir.join("boards"))?);
+    files.extend(toml_files(&dir.join("vendors"))?);
+    let stamp = |path: PathBuf| {
+        let data = fs::metadata(&path).ok()?;
+        Some((path, data.len(), data.modified().ok()))
+    };
+    Ok(files.into_iter().filter_map(stamp).collect())
+}
+
+fn read(path: &Path) -> Result<Vec<u8>, Error> {
+    let length = fs::metadata(path).map_err(|error| cannot("read", path, &error))?.len();
+    if length > LARGEST {
+        return Err(Error::new(
+            ErrorKind::Usage,
+            format!("expected a file of at most {LARGEST} bytes, found {length} in `{}`", path.display()),
+        ));
+    }
+    fs::read(path).map_err(|error| cannot("read", path, &error))
+}
+
+fn shown(dir: &Path, path: &Path) -> String {
+    let short = path.strip_prefix(dir).unwrap_or(path);
+    short.iter().map(|part| part.to_string_lossy()).collect::<Vec<_>>().join("/")
+}
+
+fn cannot(what: &str, path: &Path, error: &io::Error) -> Error {
+    Error::new(ErrorKind::Io, format!("cannot {what} `{}`: {error}", path.display()))
+}

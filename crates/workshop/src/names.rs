@@ -1,0 +1,108 @@
+//! Finding a thing by what a person typed.
+
+use crate::words::quoted;
+
+/// How well a typed name fits, best first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum Fit {
+    /// The name itself.
+    Exact,
+    /// Another name it goes by.
+    Other,
+    /// The start of one of its names.
+    Start,
+    /// The starts of some of its words, in order.
+    Words,
+}
+
+/// Lower case, one space between words; hyphens and underscores count as spaces.
+pub(crate) fn plain(text: &str) -> String {
+    let spaced = text.to_lowercase().replace(['-', '_', '\u{a0}'], " ");
+    // A sign is part of a rail's name.
+    let text = if text.trim_start().starts_with('-') { format!("-{}", spaced.trim_start()) } else { spaced };
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// How well `typed` fits a thing with these names; the first is its own. `typed` is [`plain`].
+pub(crate) fn fit<'n>(typed: &str, names: impl IntoIterator<Item = &'n str>) -> Option<Fit> {
+    if typed.is_empty() {
+        return None;
+    }
+    let mut best: Option<Fit> = None;
+    for (index, name) in names.into_iter().enumerate() {
+        let name = plain(name);
+        let fit = if name == typed {
+            if index == 0 { Fit::Exact } else { Fit::Other }
+        } else if name.starts_with(typed) {
+            Fit::Start
+        } else if words_in_order(typed, &name) {
+            Fit::Words
+        } else {
+            continue;
+        };
+        best = Some(best.map_or(fit, |old| old.min(fit)));
+    }
+    best
+}
+
+fn words_in_order(typed: &str, name: &str) -> bool {
+    let mut words = name.split(|c: char| c.is_whitespace() || matches!(c, ',' | '?' | '(' | ')' | ':'));
+    typed.split(' ').all(|part| words.any(|word| word.starts_with(part)))
+}
+
+/// The things that fit best, with how well.
+pub(crate) fn best<T: Copy>(fits: impl IntoIterator<Item = (Fit, T)>) -> Option<(Fit, Vec<T>)> {
+    let mut fits: Vec<(Fit, T)> = fits.into_iter().collect();
+    let top = fits.iter().map(|(fit, _)| *fit).min()?;
+    fits.retain(|(fit, _)| *fit == top);
+    Some((top, fits.into_iter().map(|(_, thing)| thing).collect()))
+}
+
+/// The three names nearest to what was typed.
+pub(crate) fn nearest<'n>(typed: &str, known: impl IntoIterator<Item = &'n str>) -> Vec<&'n str> {
+    let typed: String = plain(typed).chars().take(64).collect();
+    let mut known: Vec<(usize, &str)> =
+        known.into_iter().map(|name| (strsim::damerau_levenshtein(&typed, &plain(name)), name)).collect();
+    known.sort();
+    known.dedup_by_key(|(_, name)| *name);
+    known.into_iter().take(3).map(|(_, name)| name).collect()
+}
+
+/// `` `a`, `b` or `c` ``.
+pub(crate) fn choices<'n>(names: impl IntoIterator<Item = &'n str>) -> String {
+    let names: Vec<String> = names.into_iter().map(quoted).collect();
+    crate::words::listed(&names, "or")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn fits() {
+        let names = ["cpu-clock", "ck", "Clock at the CPU"];
+        let check = |typed: &str, expect: Option<Fit>| assert_eq!(fit(&plain(typed), names), expect, "{typed}");
+        check("cpu-clock", Some(Fit::Exact));
+        check("CPU clock", Some(Fit::Exact));
+        check("ck", Some(Fit::Other));
+        check("clock at the cpu", Some(Fit::Other));
+        check("cpu", Some(Fit::Start));
+        check("clock cpu", Some(Fit::Words));
+        check("cl cpu", Some(Fit::Words));
+        check("cpu at", None);
+        check("", None);
+    }
+
+    #[test]
+    fn near_names() {
+        assert_eq!(nearest("pictur", ["sound", "picture", "clock"])[0], "picture");
+        assert_eq!(choices(["a", "b"]), "`a` or `b`");
+    }
+
+    #[test]
+    fn rails_keep_their_sign() {
+        assert_eq!(plain("-5V"), "-5v");
+        assert_eq!(plain("+5 V"), "+5 v");
+        assert_eq!(plain("dot-clock_2"), "dot clock 2");
+    }
+}

@@ -1,0 +1,123 @@
+//! What the findings say, reckoned once for each state of the journal.
+
+use std::{collections::BTreeMap, sync::Arc};
+
+use catalogue::Profile;
+use diagnosis::{Diagnosis, Explanation, Holder, ModeChance};
+
+use crate::{
+    Error, ErrorKind,
+    folder::Folder,
+    pile::{Machine, Pile},
+    situation::Setting,
+};
+
+/// The boards of the pile by id.
+pub(crate) type Boards = BTreeMap<String, Arc<Profile>>;
+
+/// A diagnosed pile.
+#[derive(Debug)]
+pub(crate) struct Reckoned {
+    pub(crate) setting: Setting,
+    pub(crate) diagnosis: Diagnosis,
+}
+
+/// A mode of a machine, or of a thing outside that it is used with.
+#[derive(Debug, Clone)]
+pub(crate) struct Suspicion {
+    /// Position, or the outside thing's id.
+    pub(crate) part: String,
+    pub(crate) mode: String,
+    pub(crate) chance: f64,
+    pub(crate) site: catalogue::Site,
+    pub(crate) outside: bool,
+}
+
+/// The boards that the pile needs.
+pub(crate) fn boards(pile: &Pile, folder: &Folder) -> Result<Boards, Error> {
+    let mut boards = Boards::new();
+    for machine in &pile.machines {
+        if !boards.contains_key(&machine.board) {
+            boards.insert(machine.board.clone(), folder.board(&machine.board)?);
+        }
+    }
+    Ok(boards)
+}
+
+impl Reckoned {
+    /// Diagnoses the pile without these lines.
+    pub(crate) fn of(pile: &Pile, boards: &Boards, without: &[i64]) -> Result<Reckoned, Error> {
+        let setting = Setting::of(pile, boards, without);
+        let diagnosis = Diagnosis::of(&setting.situation).map_err(|error| {
+            let line = error.step.and_then(|step| setting.lines.get(step));
+            let place = line.map(|line| format!("line {line}: ")).unwrap_or_default();
+            Error::new(ErrorKind::Refused, format!("{place}{}", error.message))
+                .hint("see `journal`, and take the line back if it is wrong")
+        })?;
+        Ok(Reckoned { setting, diagnosis })
+    }
+
+    /// All modes of a machine and of the outside things of its board, likeliest first.
+    pub(crate) fn modes(&self, machine: &Machine, board: &Profile) -> Vec<Suspicion> {
+        let mut modes: Vec<Suspicion> =
+            self.diagnosis.modes().into_iter().filter_map(|mode| suspicion(mode, machine, board)).collect();
+        modes.sort_by(|a, b| b.chance.total_cmp(&a.chance));
+        modes
+    }
+
+    /// The likeliest sets of modes of a machine.
+    pub(crate) fn explanations(&self, tag: &str, count: usize) -> Result<Vec<Explanation>, Error> {
+        self.diagnosis.explanations(tag, count).map_err(|error| too_much(&error))
+    }
+
+    /// Chance that nothing at all is wrong with a machine.
+    pub(crate) fn whole(&self, tag: &str) -> f64 {
+        let empty = |one: &Explanation| one.modes.is_empty() && !one.unmodelled;
+        let explanations = self.diagnosis.explanations(tag, 8).unwrap_or_default();
+        explanations.iter().find(|one| empty(one)).map_or(0.0, |one| one.share)
+    }
+}
+
+/// An answer that cannot be given.
+pub(crate) fn too_much(error: &diagnosis::Error) -> Error {
+    Error::new(ErrorKind::Refused, error.message.clone())
+}
+
+fn suspicion(mode: ModeChance, machine: &Machine, board: &Profile) -> Option<Suspicion> {
+    let (part, outside) = match mode.holder {
+        Holder::Position { machine: tag, part } if tag == machine.tag => (part, false),
+        Holder::Outside(id) if board.outside.iter().any(|outside| outside.id == id) => (id, true),
+        Holder::Position { .. } | Holder::Marked(_) | Holder::Outside(_) => return None,
+    };
+    Some(Suspicion { part, mode: mode.mode, chance: mode.chance, site: mode.site, outside })
+}
+
+/// What was reckoned for one state of journal and folder.
+#[derive(Debug, Default)]
+pub(crate) struct Cache {
+    /// Last line and folder state it belongs to.
+    key: (i64, u64),
+    by_without: BTreeMap<Vec<i64>, Reckoned>,
+}
+
+impl Cache {
+    /// Drops what belongs to another state.
+    pub(crate) fn keep(&mut self, key: (i64, u64)) {
+        if self.key != key {
+            *self = Cache { key, by_without: BTreeMap::new() };
+        }
+    }
+
+    /// Diagnoses the pile without these lines, unless that was done before.
+    pub(crate) fn fill(&mut self, pile: &Pile, boards: &Boards, without: &[i64]) -> Result<(), Error> {
+        if !self.by_without.contains_key(without) {
+            self.by_without.insert(without.to_vec(), Reckoned::of(pile, boards, without)?);
+        }
+        Ok(())
+    }
+
+    /// What [`Cache::fill`] left there.
+    pub(crate) fn at(&self, without: &[i64]) -> Option<&Reckoned> {
+        self.by_without.get(without)
+    }
+}

@@ -1,0 +1,158 @@
+//! Journal lines as people read them.
+
+use catalogue::Check;
+use journal::{Act, Chip, Entry, Line, Places, Shown, Supply, Truth};
+
+use crate::{
+    Workshop,
+    say,
+    views::JournalRow,
+    words::{capital, counted, listed, minutes, percent},
+    workshop::{Result, State, date, time},
+};
+
+impl Workshop {
+    /// The journal of one machine or of all, oldest first.
+    ///
+    /// # Errors
+    /// If there is no such machine.
+    pub fn journal(&self, tag: Option<&str>) -> Result<Vec<JournalRow>> {
+        let inner = self.fresh()?;
+        let state = inner.state();
+        let tag = tag.map(|tag| state.machine(tag).map(|machine| machine.tag.clone())).transpose()?;
+        Ok(rows(&state, tag.as_deref()))
+    }
+}
+
+/// The rows of one machine or of all.
+pub(crate) fn rows(state: &State, tag: Option<&str>) -> Vec<JournalRow> {
+    let wanted = |entry: &&Entry| {
+        let of_machine = tag.is_none() || entry.machine.as_deref() == tag;
+        of_machine && !matches!(entry.line, Line::TakenBack { .. })
+    };
+    state.pile.entries.iter().filter(wanted).map(|entry| with_tag(state, entry, tag.is_none())).collect()
+}
+
+fn with_tag(state: &State, entry: &Entry, all: bool) -> JournalRow {
+    let mut row = row(state, entry);
+    if let (true, Some(tag)) = (all, &entry.machine) {
+        row.text = format!("{tag}: {}", row.text);
+    }
+    row
+}
+
+/// One line of the journal.
+pub(crate) fn row(state: &State, entry: &Entry) -> JournalRow {
+    let (text, entered, after) = words(state, entry);
+    let by = state.pile.taken_back.get(&entry.id).and_then(|id| state.pile.entry(*id));
+    JournalRow {
+        line: entry.id,
+        date: date(&entry.time),
+        time: time(&entry.time),
+        who: entry.who.clone(),
+        text,
+        entered,
+        after,
+        act: matches!(entry.line, Line::Act { .. }),
+        taken_back: by.map(|by| format!("taken back at {} by {}", time(&by.time), by.who)),
+    }
+}
+
+fn words(state: &State, entry: &Entry) -> (String, String, String) {
+    let plain = |text: String| (text, String::new(), String::new());
+    match &entry.line {
+        Line::Lot { lot, from, count, price, currency, events } => {
+            let known = if events.is_empty() { String::new() } else { format!("; known: {}", events.join(", ")) };
+            let what = counted(*count, "machine", "machines");
+            (format!("Lot {lot} taken in:"), format!("{what} from {from}, {price} {currency}"), known)
+        }
+        Line::TakenIn { lot, board, paid, empty, events } => {
+            let title = state.folder.board(board).map_or_else(|_| board.clone(), |board| board.title.clone());
+            let mut known: Vec<String> = Vec::new();
+            if !empty.is_empty() {
+                let verb = if empty.len() == 1 { "is" } else { "are" };
+                known.push(format!("{} {verb} absent", listed(empty, "and")));
+            }
+            known.extend(events.iter().map(|event| event_title(state, board, event)));
+            (format!("Taken in with lot {lot}, {title}, {paid}."), known.join("; "), String::new())
+        }
+        Line::Finding { check, shown, supply, minutes_on, .. } => finding(state, entry, check, shown, *supply, *minutes_on),
+        Line::Act { done } => (act(done), String::new(), after_act(done)),
+        Line::Settled { truth } => match truth {
+            Truth::Mode { part, mode } => (format!("Settled: {part}"), mode.replace('-', " "), String::new()),
+            Truth::Joint(what) => ("Settled: a fault the profile does not know,".to_string(), what.clone(), String::new()),
+            Truth::Works => plain("Settled: it works.".to_string()),
+        },
+        Line::TakenBack { line } => plain(format!("Line {line} taken back.")),
+        Line::Ordered { letter, title, landed, .. } => {
+            plain(format!("Parcel {letter} ordered at {title}, {landed} landed."))
+        }
+        Line::Limits { money, evenings } => {
+            let money = money.as_ref().map_or("no money limit".to_string(), |money| format!("at most {money}"));
+            let evenings = evenings.map_or("no limit of evenings".to_string(), |evenings| format!("{evenings} evenings"));
+            ("The plan may spend".to_string(), format!("{money}, {evenings}"), String::new())
+        }
+    }
+}
+
+fn event_title(state: &State, board: &str, event: &str) -> String {
+    let board = state.folder.board(board);
+    let title = board.ok().and_then(|board| Some(board.events.iter().find(|one| one.id == event)?.title.clone()));
+    title.unwrap_or_else(|| event.to_string())
+}
+
+fn finding(
+    state: &State,
+    entry: &Entry,
+    id: &str,
+    shown: &Shown,
+    supply: Supply,
+    minutes_on: Option<f64>,
+) -> (String, String, String) {
+    let board = entry.machine.as_deref().and_then(|tag| state.pile.machine(tag)).map(|machine| machine.board.as_str());
+    let board = board.and_then(|board| state.folder.board(board).ok());
+    let check: Option<&Check> = board.as_ref().and_then(|board| board.check(id));
+    let text = check.map_or_else(|| id.to_string(), |check| capital(&say::check_at(check)));
+    let entered = say::shown_text(check, shown);
+    let mut after: Vec<String> = say::plus_minus(shown).into_iter().collect();
+    if supply == Supply::Bench {
+        after.push("on a bench supply".to_string());
+    }
+    after.extend(minutes_on.map(|on| format!("after {}", minutes(on))));
+    (text, entered, after.join(", "))
+}
+
+fn places(places: &Places) -> String {
+    match places {
+        Places::Parts(parts) => listed(parts, "and"),
+        Places::Block(block) => format!("all of the block {block}"),
+    }
+}
+
+fn act(act: &Act) -> String {
+    match act {
+        Act::Pull { part, mark: None } => format!("Pulled {part}."),
+        Act::Pull { part, mark: Some(mark) } => format!("Pulled {part}, marked {mark}."),
+        Act::Fit { part, chip, old_mark } => {
+            let chip = match chip {
+                Chip::New { works } => format!("a new part in {part}, good with {}", percent(*works)),
+                Chip::Marked(mark) => format!("the chip marked {mark} in {part}"),
+            };
+            match old_mark {
+                Some(mark) => format!("Fitted {chip}; the old one is marked {mark}."),
+                None => format!("Fitted {chip}."),
+            }
+        }
+        Act::Reseat(what) => format!("Reseated {}.", places(what)),
+        Act::Resolder(what) => format!("Resoldered {}.", places(what)),
+        Act::Clean(what) => format!("Cleaned {}.", places(what)),
+    }
+}
+
+fn after_act(act: &Act) -> String {
+    let what = match act {
+        Act::Pull { part, .. } | Act::Fit { part, .. } => part.clone(),
+        Act::Reseat(what) | Act::Resolder(what) | Act::Clean(what) => places(what),
+    };
+    format!("What touches {what} counts anew from here.")
+}

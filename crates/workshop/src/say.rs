@@ -1,0 +1,342 @@
+//! How parts, modes, checks and findings are said.
+
+use catalogue::{Check, Mode, Part, Profile, Tells};
+use journal::Shown;
+use units::{Limits, Quantity, Reading, Unit};
+
+use crate::{
+    entry::{display_unit, good_outcome},
+    situation::component,
+    views::{Band, Cell, CellState, CheckHead, Word},
+    words::{NBSP, capital, small, unbroken},
+};
+
+/// `U9`, `CPU`, `supply`.
+pub(crate) fn short(part: &str) -> String {
+    let block = !part.contains(|c: char| c.is_ascii_digit()) && part.len() > 3;
+    if block { part.to_lowercase() } else { part.to_string() }
+}
+
+/// `U9, the video controller,` as the head of a sentence.
+fn named(part: &Part) -> String {
+    let title = small(&part.title);
+    let reference = &part.reference;
+    if title.is_empty() {
+        reference.clone()
+    } else if !reference.contains(|c: char| c.is_ascii_digit()) {
+        capital(&format!("the {title}"))
+    } else if title.contains(',') {
+        format!("{reference} ({title})")
+    } else {
+        format!("{reference}, the {title},")
+    }
+}
+
+/// `U9, the video controller, is dead.`
+pub(crate) fn mode_sentence(part: &Part, mode: &Mode) -> String {
+    let name = named(part);
+    let title = if mode.title.is_empty() { mode.id.replace('-', " ") } else { small(&mode.title) };
+    let first = title.split_whitespace().next().unwrap_or_default();
+    let plural = ["bits", "contacts", "pins", "keys", "voices", "lines", "rows", "some"];
+    let verb = first.ends_with('s') && !first.ends_with("ss") && !plural.contains(&first);
+    if verb { format!("{name} {title}.") } else { format!("{}: {title}.", name.trim_end_matches(',')) }
+}
+
+/// `U9 dead`.
+pub(crate) fn mode_short(profile: &Profile, part: &str, mode: &str) -> String {
+    let outside = profile.part(part).is_none().then(|| profile.outside.iter().find(|outside| outside.id == part)).flatten();
+    match outside {
+        Some(outside) => format!("{} {mode}", outside.title),
+        None => format!("{} {}", short(part), mode.replace('-', " ")),
+    }
+}
+
+/// The short title of a check; a question gives way to its id.
+pub(crate) fn check_title(check: &Check) -> String {
+    if check.title.is_empty() || check.title.ends_with('?') {
+        capital(&check.id.replace('-', " "))
+    } else {
+        check.title.clone()
+    }
+}
+
+/// `U1 pin 26`; nothing where a check looks at no point in particular.
+pub(crate) fn at(check: &Check) -> String {
+    let place = |at: &String| match at.rsplit_once('.') {
+        Some((part, pin)) if pin.chars().all(|c| c.is_ascii_digit()) => format!("{part} pin {pin}"),
+        _ => at.clone(),
+    };
+    let places: Vec<String> = check.at.iter().map(place).collect();
+    crate::words::listed(&places, "and")
+}
+
+/// `the dot clock at U9 pin 22`.
+pub(crate) fn check_at(check: &Check) -> String {
+    let (title, at) = (check_title(check), at(check));
+    if at.is_empty() || title.contains(&at) { small(&title) } else { format!("{} at {at}", small(&title)) }
+}
+
+/// Head of a column, and what can be entered there.
+pub(crate) fn head(check: &Check) -> CheckHead {
+    let word = |id: &str, title: &str| Word { id: id.to_string(), title: title.to_string() };
+    let outcomes = check.outcomes.iter().map(|outcome| word(&outcome.id, &outcome.title));
+    CheckHead {
+        id: check.id.clone(),
+        title: check_title(check),
+        at: at(check),
+        limits: check.limits.map(|limits| unbroken_unit(&limits.to_string())),
+        unit: check.limits.map(|limits| display_unit(&limits)),
+        how: check.how.clone(),
+        caution: check.caution.clone(),
+        words: outcomes.chain([word("cannot", "cannot be done"), word("skip", "left out")]).collect(),
+    }
+}
+
+/// The last space does not break: the unit stays with its figure.
+fn unbroken_unit(text: &str) -> String {
+    match text.rsplit_once(' ') {
+        Some((figures, unit)) => format!("{figures}{NBSP}{unit}"),
+        None => text.to_string(),
+    }
+}
+
+/// What an outcome says: `blank, black`.
+fn outcome_title(check: &Check, id: &str) -> String {
+    let outcome = check.outcomes.iter().find(|outcome| outcome.id == id);
+    outcome.filter(|outcome| !outcome.title.is_empty()).map_or_else(|| id.to_string(), |outcome| outcome.title.clone())
+}
+
+/// A reading as it was read: `8.004 MHz`.
+pub(crate) fn reading_text(value: f64, unit: &str, digit: f64) -> String {
+    let unit = Unit::from_symbol(unit);
+    unbroken(&Reading { value, unit, digit }.to_string())
+}
+
+/// What was entered, as one reads it back.
+pub(crate) fn shown_text(check: Option<&Check>, shown: &Shown) -> String {
+    match shown {
+        Shown::Outcome(id) => check.map_or_else(|| id.clone(), |check| outcome_title(check, id)),
+        Shown::Reading { value, unit, digit, .. } => reading_text(*value, unit, *digit),
+        Shown::Cannot => "cannot tell".to_string(),
+        Shown::Skipped => "skipped".to_string(),
+    }
+}
+
+/// Half-width of a reading's uncertainty: its components in squares.
+pub(crate) fn half_width(value: f64, components: &[journal::Component]) -> f64 {
+    let squares: f64 = components.iter().map(|one| component(one).half_width(value).powi(2)).sum();
+    squares.sqrt()
+}
+
+/// A reading in its limits.
+pub(crate) fn band(check: &Check, shown: &Shown) -> Option<Band> {
+    let Shown::Reading { value, unit, digit, components, .. } = shown else { return None };
+    let limits = check.limits.filter(|limits| limits.unit.symbol() == unit)?;
+    let half_width = half_width(*value, components);
+    let sigma = units::Instrument { name: String::new(), components: components.iter().map(component).collect() }.sigma(*value);
+    let outside = limits.probability_outside(*value, sigma);
+    let value_text = reading_text(*value, unit, *digit);
+    let (low_text, high_text) = edges(&limits);
+    let place = match () {
+        () if outside >= 0.5 => "outside",
+        () if outside >= 0.1 => "at the edge of",
+        () => "within",
+    };
+    let range = unbroken_unit(&limits.to_string());
+    let sentence = match (limits.low, limits.high) {
+        (Some(_), Some(_)) => format!("{value_text}, {place} {range}"),
+        _ if outside >= 0.5 => format!("{value_text}, outside its limit, {range}"),
+        _ => format!("{value_text}, {place} its limit, {range}"),
+    };
+    Some(Band { low: limits.low, high: limits.high, value: *value, half_width, outside, low_text, high_text, value_text, sentence })
+}
+
+/// The figures of both limits.
+fn edges(limits: &Limits) -> (Option<String>, Option<String>) {
+    let alone = |value: f64| unbroken(&Quantity { value, unit: limits.unit }.to_string());
+    match (limits.low, limits.high) {
+        (Some(_), Some(_)) => {
+            let text = limits.to_string();
+            let (low, rest) = text.split_once(" to ").unwrap_or((&text, ""));
+            (Some(low.to_string()), Some(rest.split(' ').next().unwrap_or_default().to_string()))
+        }
+        (low, high) => (low.map(alone), high.map(alone)),
+    }
+}
+
+/// `± 0.03`, in the unit of the reading.
+pub(crate) fn plus_minus(shown: &Shown) -> Option<String> {
+    let Shown::Reading { value, unit, components, .. } = shown else { return None };
+    let half_width = half_width(*value, components);
+    if half_width <= 0.0 {
+        return None;
+    }
+    let unit = Unit::from_symbol(unit)?;
+    // Both in the unit the value is printed in, so that they can be compared.
+    let printed = Quantity { value: value.abs().max(half_width), unit }.to_string();
+    let prefixed = printed.rsplit_once(' ').map_or("", |(_, unit)| unit);
+    let scale: f64 = format!("1 {prefixed}").parse::<Quantity>().map_or(1.0, |one| one.value);
+    let figure = half_width / scale;
+    let decimals = usize::try_from((-figure.log10().floor()).max(0.0) as i64).unwrap_or(0).min(9);
+    Some(format!("± {figure:.decimals$}"))
+}
+
+/// How a finding stands in the grid.
+pub(crate) fn cell(check: &Check, shown: &Shown) -> Cell {
+    let band = band(check, shown);
+    let text = shown_text(Some(check), shown);
+    let state = match shown {
+        Shown::Skipped => CellState::Skipped,
+        Shown::Cannot => CellState::Doubt,
+        Shown::Reading { .. } => match band.as_ref().map_or(0.0, |band| band.outside) {
+            q if q >= 0.5 => CellState::Bad,
+            q if q >= 0.1 => CellState::Doubt,
+            _ => CellState::Good,
+        },
+        Shown::Outcome(id) => match check.outcomes.iter().position(|outcome| outcome.id == *id) {
+            Some(index) if is_good(check, index) => CellState::Good,
+            _ => CellState::Bad,
+        },
+    };
+    Cell { state, text, band }
+}
+
+/// A sound board shows this outcome now and then.
+fn is_good(check: &Check, index: usize) -> bool {
+    match &check.tells {
+        Tells::Target { .. } => index == 0,
+        Tells::Rows(rows) => {
+            good_outcome(check) == Some(index)
+                || rows.last().and_then(|row| row.shows.get(index)).is_some_and(|chance| *chance >= 0.1)
+        }
+    }
+}
+
+/// A cell without a finding.
+pub(crate) fn empty_cell(state: CellState) -> Cell {
+    Cell { state, text: String::new(), band: None }
+}
+
+/// How a finding was understood: `dot clock, U9 pin 22, 8.004 MHz ± 0.001: within 7.98 to 8.02 MHz`.
+pub(crate) fn understood(check: &Check, shown: &Shown) -> String {
+    let mut sentence = small(&check_title(check));
+    let at = at(check);
+    if !at.is_empty() {
+        sentence = format!("{sentence}, {at}");
+    }
+    match (band(check, shown), shown) {
+        (Some(band), _) => {
+            let plus_minus = plus_minus(shown).map(|text| format!(" {text}")).unwrap_or_default();
+            let rest = band.sentence.strip_prefix(&band.value_text).unwrap_or_default().trim_start_matches(", ");
+            format!("{sentence}, {}{plus_minus}: {rest}", band.value_text)
+        }
+        (None, Shown::Skipped) => format!("{sentence}: left out"),
+        (None, Shown::Cannot) => format!("{sentence}: cannot be done"),
+        (None, _) => format!("{sentence}: {}", shown_text(Some(check), shown)),
+    }
+}
+
+/// Up to three other words that could be meant.
+pub(crate) fn alternatives(check: &Check, shown: &Shown) -> Vec<Word> {
+    let mut words = head(check).words;
+    let own = match shown {
+        Shown::Outcome(id) => id.as_str(),
+        Shown::Cannot => "cannot",
+        Shown::Skipped => "skip",
+        Shown::Reading { .. } => "pass",
+    };
+    words.retain(|word| word.id != own);
+    // The last two, `cannot` and `skip`, are always on offer; an outcome comes before them.
+    let tail = words.split_off(words.len().saturating_sub(2));
+    words.truncate(3 - tail.len().min(3));
+    words.extend(tail);
+    words
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use catalogue::{CuredBy, Mount, RailFault, Site, Target};
+
+    fn part(reference: &str, title: &str) -> Part {
+        Part {
+            reference: reference.to_string(),
+            title: title.to_string(),
+            block: String::new(),
+            device: None,
+            mount: Mount::Socket,
+            optional: false,
+            modes: Vec::new(),
+            area: None,
+        }
+    }
+
+    fn mode(id: &str, title: &str) -> Mode {
+        Mode {
+            id: id.to_string(),
+            title: title.to_string(),
+            chance: 0.1,
+            site: Site::Chip,
+            spoils: Vec::new(),
+            spares: Vec::new(),
+            shows: 1.0,
+            after_minutes: 0.0,
+            cured_by: CuredBy::default(),
+            rail: RailFault::Low,
+        }
+    }
+
+    #[test]
+    fn modes() {
+        let check = |reference: &str, title: &str, mode_title: &str, says: &str| {
+            assert_eq!(mode_sentence(&part(reference, title), &mode("dead", mode_title)), says);
+        };
+        check("U9", "video controller", "is dead", "U9, the video controller, is dead.");
+        check("U9", "", "", "U9: dead.");
+        check("U16", "RAM, bit 2", "is dead", "U16 (RAM, bit 2) is dead.");
+        check("ROM", "ROM chips", "bits gone", "The ROM chips: bits gone.");
+        check("CPU", "CPU", "does nothing", "The CPU does nothing.");
+        check("U2", "ROM", "wrong type fitted", "U2, the ROM: wrong type fitted.");
+    }
+
+    fn clock() -> Check {
+        Check {
+            id: "dot-clock".to_string(),
+            aliases: Vec::new(),
+            title: "Dot clock".to_string(),
+            how: String::new(),
+            caution: None,
+            minutes: 2.0,
+            set_up: Vec::new(),
+            requires: Vec::new(),
+            harms: Vec::new(),
+            at: vec!["U9.22".to_string()],
+            outcomes: ["pass", "fail"]
+                .map(|id| catalogue::Outcome { id: id.to_string(), title: id.to_string() })
+                .to_vec(),
+            tells: Tells::Target { target: Target::Function("dots".to_string()), false_pass: 0.0, false_fail: 0.0 },
+            blunder: 0.0,
+            limits: Some(Limits { unit: Unit::Hertz, low: Some(7.98e6), high: Some(8.02e6) }),
+            repeats_same: false,
+        }
+    }
+
+    fn reading(value: f64, digit: f64) -> Shown {
+        let components = vec![journal::Component { percent: 0.01, counts: 0.2, digit }];
+        Shown::Reading { value, unit: "Hz".to_string(), digit, instrument: String::new(), components }
+    }
+
+    #[test]
+    fn findings() {
+        let check = |shown: &Shown, says: &str| assert_eq!(understood(&clock(), shown).replace(NBSP, " "), says);
+        check(&reading(8.004e6, 1e3), "dot clock, U9 pin 22, 8.004 MHz ± 0.0008: within 7.98 to 8.02 MHz");
+        check(&reading(8.31e6, 1e4), "dot clock, U9 pin 22, 8.31 MHz ± 0.002: outside 7.98 to 8.02 MHz");
+        check(&Shown::Outcome("fail".to_string()), "dot clock, U9 pin 22: fail");
+        check(&Shown::Cannot, "dot clock, U9 pin 22: cannot be done");
+        let words: Vec<String> = alternatives(&clock(), &reading(8e6, 1e3)).into_iter().map(|word| word.id).collect();
+        assert_eq!(words, ["fail", "cannot", "skip"]);
+        let band = band(&clock(), &reading(8.31e6, 1e4)).unwrap();
+        assert_eq!((band.low_text.as_deref(), band.high_text.as_deref()), (Some("7.98"), Some("8.02")));
+        assert_eq!(cell(&clock(), &reading(8.31e6, 1e4)).state, CellState::Bad);
+    }
+}
