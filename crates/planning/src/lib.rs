@@ -1,1 +1,22 @@
-//! planning.
+//! The decision over a pile: which machines to repair with what, which to hold, which to give up as donors, what to
+//! build and what to order for it, within limits of money and minutes.
+//!
+//! [`solve`] finds the best plan and a bound that no plan exceeds; [`revalue`] computes the worth of a plan again,
+//! from the rules alone. Money is in the smallest coins throughout.
+
+mod instance;
+mod kits;
+mod lots;
+mod model;
+mod plan;
+mod revalue;
+mod solve;
+mod vendors;
+
+pub use instance::{
+    Break, Build, Count, Fault, Instance, Limits, Machine, Offer, Remedy, Scenario, Step, Vendor,
+};
+pub use plan::{Alternatives, Choice, Chosen, Decision, Kit, Order, Plan, Point};
+pub use revalue::{Worth, revalue};
+pub use solve::{Error, Goal, Pin, Settings, alternatives, frontier, solve};
+pub use vendors::vendors_and_offers;

@@ -1,0 +1,796 @@
+//! The plan as a model: which kits, donors, lots, parcels and builds.
+
+use std::collections::BTreeMap;
+
+use optimum::{Model, Relation, Sense, Solution, Var};
+
+use crate::instance::{Instance, Machine, Vendor};
+use crate::kits::{Items, Kits, Market, Price, kits_of};
+use crate::lots::{Lot, Slack, least_saving, lots};
+use crate::plan::{Choice, Chosen, Decision, Kit, Order, Plan};
+use crate::solve::{Error, Goal, Pin};
+
+/// Coins to one unit of the model, so that its numbers stay of one size.
+const SCALE: f64 = 100.0;
+
+/// How early the search decides donors, parcels and set-ups, on which much hangs.
+const EARLY: f64 = 300.0;
+
+/// What is asked of the model.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Question<'q> {
+    pub(crate) goal: Goal,
+    pub(crate) pins: &'q BTreeMap<String, Pin>,
+    pub(crate) filler: Filler,
+}
+
+/// Goods that nobody needs, ordered to reach a lower postage or a least order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Filler {
+    /// In any amount: few variables, and an optimum that is a bound, nearly always reached without.
+    Amount,
+    /// In whole packs of what the vendor sells: exact, and larger.
+    Packs,
+}
+
+/// The model and what its variables stand for.
+pub(crate) struct PileModel<'i> {
+    instance: &'i Instance,
+    pub(crate) model: Model,
+    pub(crate) machines: Vec<MachineVars<'i>>,
+    offers: Vec<Vec<LotVar>>,
+    /// Whether each vendor gets an order.
+    used: Vec<Var>,
+    builds: Vec<BuildVars>,
+    items: Items,
+    goal: Goal,
+}
+
+pub(crate) struct MachineVars<'i> {
+    machine: &'i Machine,
+    pub(crate) kits: Kits<'i>,
+    repair: Vec<Var>,
+    donor: Option<Var>,
+}
+
+struct LotVar {
+    quantity: u32,
+    total: i64,
+    taken: Var,
+    more: Option<More>,
+}
+
+/// Packs that may be added to a lot.
+#[derive(Clone, Copy)]
+struct More {
+    packs: Var,
+    most: u32,
+    /// Units in a pack.
+    pack: u32,
+    /// Price of a pack.
+    price: i64,
+}
+
+struct BuildVars {
+    number: Var,
+    set_up: Var,
+    most: u32,
+}
+
+/// What makes an item available: what may give it, and how many each gives.
+#[derive(Default)]
+struct Sources {
+    gives: Vec<(Var, f64)>,
+    uses: Vec<(Var, f64)>,
+    /// Lots, donors and set-ups, each counted once.
+    once: Vec<Var>,
+}
+
+#[expect(clippy::cast_precision_loss, reason = "amounts are far below 2^53")]
+fn coins(amount: i64) -> f64 {
+    amount as f64
+}
+
+fn units(amount: i64) -> f64 {
+    coins(amount) / SCALE
+}
+
+impl<'i> PileModel<'i> {
+    pub(crate) fn new(
+        instance: &'i Instance,
+        question: Question<'_>,
+    ) -> Result<PileModel<'i>, Error> {
+        check(instance, question.pins)?;
+        let mut pile = PileModel {
+            instance,
+            model: Model::new(Sense::Maximize),
+            machines: Vec::new(),
+            offers: Vec::new(),
+            used: Vec::new(),
+            builds: Vec::new(),
+            items: items_of(instance),
+            goal: question.goal,
+        };
+        pile.add_machines(question)?;
+        let most = pile.most_needed();
+        pile.add_builds(&most);
+        let most = pile.with_parts(most);
+        pile.add_lots(&most, question.filler);
+        pile.add_postage(question.filler);
+        pile.balance();
+        pile.limit();
+        Ok(pile)
+    }
+
+    /// An objective coefficient that counts only when worth decides.
+    fn worth(&self, amount: f64) -> f64 {
+        match self.goal {
+            Goal::Worth => amount,
+            Goal::Working => 0.0,
+        }
+    }
+
+    fn minutes_cost(&self, minutes: f64) -> f64 {
+        self.instance.rate_per_minute * minutes / SCALE
+    }
+
+    fn add_machines(&mut self, question: Question<'_>) -> Result<(), Error> {
+        let instance = self.instance;
+        let free = question.goal == Goal::Worth && instance.limits.least_working.is_none();
+        let items = std::mem::take(&mut self.items);
+        let prices = prices(instance, &items);
+        for machine in &instance.machines {
+            let pin = question.pins.get(&machine.id).copied();
+            let market = Market {
+                instance,
+                items: &items,
+                prices: &prices,
+                worth_decides: free && pin != Some(Pin::Repair),
+            };
+            let kits = match pin {
+                None | Some(Pin::Repair) => kits_of(&market, machine),
+                Some(Pin::Hold | Pin::Donor) => Kits::default(),
+            };
+            let vars = self.add_machine(machine, kits, pin)?;
+            self.machines.push(vars);
+        }
+        self.items = items;
+        Ok(())
+    }
+
+    fn add_machine(
+        &mut self,
+        machine: &'i Machine,
+        kits: Kits<'i>,
+        pin: Option<Pin>,
+    ) -> Result<MachineVars<'i>, Error> {
+        let id = &machine.id;
+        let rise = units(machine.value - machine.hold_value);
+        let mut one = Vec::new();
+        for (index, kit) in kits.list.iter().enumerate() {
+            let gain = match self.goal {
+                Goal::Worth => rise * kit.chance - self.minutes_cost(kit.minutes),
+                Goal::Working => kit.chance,
+            };
+            one.push(self.model.binary(format!("{id} kit {index}"), gain));
+        }
+        let repair = one.clone();
+        let gives = !machine.donor.is_empty() && matches!(pin, None | Some(Pin::Donor));
+        let donor = (gives || pin == Some(Pin::Donor)).then(|| {
+            let lost = self.worth(-units(machine.hold_value));
+            let donor = self.model.binary(format!("{id} donor"), lost);
+            self.model.prefer(donor, EARLY);
+            one.push(donor);
+            donor
+        });
+        let relation = match pin {
+            Some(Pin::Repair | Pin::Donor) => Relation::Equal,
+            _ => Relation::AtMost,
+        };
+        if one.is_empty() && relation == Relation::Equal {
+            return Err(Error::NoKit(id.clone()));
+        }
+        if !one.is_empty() {
+            let terms = one.into_iter().map(|var| (var, 1.0));
+            self.model
+                .row(format!("{id} one choice"), terms, relation, 1.0);
+        }
+        Ok(MachineVars {
+            machine,
+            kits,
+            repair,
+            donor,
+        })
+    }
+
+    /// The most of each item that the machines can use.
+    fn most_needed(&self) -> Vec<u32> {
+        let mut most = vec![0; self.items.len()];
+        for machine in &self.machines {
+            let mut own: BTreeMap<usize, u32> = BTreeMap::new();
+            for &(item, n) in machine.kits.list.iter().flat_map(|kit| &kit.items) {
+                let entry = own.entry(item).or_default();
+                *entry = n.max(*entry);
+            }
+            for (item, n) in own {
+                most[item] += n;
+            }
+        }
+        most
+    }
+
+    fn add_builds(&mut self, most: &[u32]) {
+        for build in &self.instance.builds {
+            let id = &build.id;
+            let wanted = self.items.find(&build.makes).map_or(0, |item| most[item]);
+            let number = i32::try_from(wanted).unwrap_or(i32::MAX);
+            let unit = self.worth(-self.minutes_cost(f64::from(build.unit_minutes)));
+            let number = self.model.whole(format!("{id} number"), (0, number), unit);
+            let set_up = self.worth(-self.minutes_cost(f64::from(build.setup_minutes)));
+            let set_up = self.model.binary(format!("{id} set up"), set_up);
+            self.model.prefer(set_up, EARLY);
+            let terms = [(number, 1.0), (set_up, -f64::from(wanted))];
+            self.model
+                .row(format!("{id} set up first"), terms, Relation::AtMost, 0.0);
+            self.builds.push(BuildVars {
+                number,
+                set_up,
+                most: wanted,
+            });
+        }
+    }
+
+    /// Adds what the builds can use to what the machines can use.
+    fn with_parts(&self, mut most: Vec<u32>) -> Vec<u32> {
+        for (build, vars) in self.instance.builds.iter().zip(&self.builds) {
+            for part in &build.uses {
+                if let Some(item) = self.items.find(&part.item) {
+                    most[item] += part.n * vars.most;
+                }
+            }
+        }
+        most
+    }
+
+    fn add_lots(&mut self, most: &[u32], filler: Filler) {
+        for vendor in &self.instance.vendors {
+            let hassle = self.worth(-units(vendor.hassle));
+            let used = self.model.binary(format!("order at {}", vendor.id), hassle);
+            self.model.prefer(used, EARLY);
+            self.used.push(used);
+        }
+        for (at, offer) in self.instance.offers.iter().enumerate() {
+            let wanted = self.items.find(&offer.item).map_or(0, |item| most[item]);
+            let vendor = self.vendor(&offer.vendor);
+            let slack = match filler {
+                Filler::Amount => Slack::default(),
+                Filler::Packs => {
+                    vendor.map_or(Slack::default(), |v| slack_of(&self.instance.vendors[v]))
+                }
+            };
+            let lots = lots(offer, wanted, slack);
+            let vars: Vec<LotVar> = lots
+                .iter()
+                .map(|lot| self.add_lot(at, offer.pack, lot))
+                .collect();
+            if let Some(vendor) = vendor.filter(|_| !vars.is_empty()) {
+                let mut one: Vec<(Var, f64)> = vars.iter().map(|lot| (lot.taken, 1.0)).collect();
+                one.push((self.used[vendor], -1.0));
+                self.model.row(
+                    format!("offer {at} only with an order"),
+                    one,
+                    Relation::AtMost,
+                    0.0,
+                );
+            }
+            self.offers.push(vars);
+        }
+    }
+
+    fn add_lot(&mut self, offer: usize, pack: u32, lot: &Lot) -> LotVar {
+        let name = format!("offer {offer} lot {}", lot.quantity);
+        let cost = self.worth(-units(lot.total));
+        let taken = self.model.binary(&name, cost);
+        let more = lot.more.map(|(most, price)| {
+            let number = i32::try_from(most).unwrap_or(i32::MAX);
+            let cost = self.worth(-units(price));
+            let packs = self.model.whole(format!("{name} more"), (0, number), cost);
+            let terms = [(packs, 1.0), (taken, -f64::from(most))];
+            self.model.row(
+                format!("{name} more only if taken"),
+                terms,
+                Relation::AtMost,
+                0.0,
+            );
+            More {
+                packs,
+                most,
+                pack,
+                price,
+            }
+        });
+        LotVar {
+            quantity: lot.quantity,
+            total: lot.total,
+            taken,
+            more,
+        }
+    }
+
+    fn vendor(&self, id: &str) -> Option<usize> {
+        self.instance
+            .vendors
+            .iter()
+            .position(|vendor| vendor.id == id)
+    }
+
+    /// The goods value of one vendor, in model units.
+    fn goods(&self, vendor: usize) -> (Vec<(Var, f64)>, i64) {
+        let id = &self.instance.vendors[vendor].id;
+        let mut terms = Vec::new();
+        let mut most = 0;
+        for (offer, lots) in self.instance.offers.iter().zip(&self.offers) {
+            if offer.vendor == *id {
+                terms.extend(lots.iter().map(|lot| (lot.taken, units(lot.total))));
+                let more = lots.iter().filter_map(|lot| lot.more);
+                terms.extend(more.map(|more| (more.packs, units(more.price))));
+                most += lots.iter().map(LotVar::dearest).max().unwrap_or(0);
+            }
+        }
+        (terms, most)
+    }
+
+    /// Postage in steps, exactly one of which holds for a vendor with an order; its fee goes to money and worth.
+    fn add_postage(&mut self, filler: Filler) {
+        let mut money: Vec<(Var, f64)> = Vec::new();
+        for vendor in 0..self.used.len() {
+            let (goods, most) = self.goods(vendor);
+            money.extend(goods.iter().copied());
+            money.extend(self.add_steps(vendor, goods, most, filler));
+        }
+        if let Some(limit) = self.instance.limits.money {
+            self.model
+                .row("money", money, Relation::AtMost, units(limit));
+        }
+    }
+
+    fn add_steps(
+        &mut self,
+        vendor: usize,
+        goods: Vec<(Var, f64)>,
+        most: i64,
+        filler: Filler,
+    ) -> Vec<(Var, f64)> {
+        let name = &self.instance.vendors[vendor].id;
+        let steps = &self.instance.vendors[vendor].shipping;
+        let slack = slack_of(&self.instance.vendors[vendor]);
+        let room = match filler {
+            Filler::Amount => slack.drop + slack.least_order,
+            Filler::Packs => 0,
+        };
+        let steps: Vec<_> = steps
+            .iter()
+            .filter(|s| s.from == 0 || s.from <= most + room)
+            .copied()
+            .collect();
+        let used = self.used[vendor];
+        let (mut one, mut money) = (vec![(used, -1.0)], Vec::new());
+        let (mut reach, mut below) = (goods.clone(), goods);
+        for (index, step) in steps.iter().enumerate() {
+            let fee = self.worth(-units(step.fee));
+            let holds = self
+                .model
+                .binary(format!("{name} postage step {index}"), fee);
+            let end = steps
+                .get(index + 1)
+                .map_or(most + room, |next| next.from - 1);
+            one.push((holds, 1.0));
+            reach.push((holds, -units(step.from)));
+            below.push((holds, -units(end)));
+            money.push((holds, units(step.fee)));
+        }
+        if self.instance.vendors[vendor].shipping.is_empty() {
+            return money;
+        }
+        if room > 0 {
+            let cost = self.worth(-1.0);
+            let extra = self
+                .model
+                .real(format!("{name} filler"), (0.0, units(room)), cost);
+            self.model.row(
+                format!("{name} filler only with an order"),
+                [(extra, 1.0), (used, -units(room))],
+                Relation::AtMost,
+                0.0,
+            );
+            reach.push((extra, 1.0));
+            below.push((extra, 1.0));
+            money.push((extra, 1.0));
+        }
+        self.model.row(
+            format!("{name} one postage step"),
+            one,
+            Relation::Equal,
+            0.0,
+        );
+        if steps.iter().any(|step| step.from > 0) {
+            self.model.row(
+                format!("{name} reaches its step"),
+                reach,
+                Relation::AtLeast,
+                0.0,
+            );
+        }
+        if steps.windows(2).any(|pair| pair[1].fee > pair[0].fee) {
+            self.model.row(
+                format!("{name} stays in its step"),
+                below,
+                Relation::AtMost,
+                0.0,
+            );
+        }
+        money
+    }
+
+    /// No more of an item is used than there is; and nothing uses an item that nothing gives.
+    fn balance(&mut self) {
+        let mut sources: Vec<Sources> = (0..self.items.len()).map(|_| Sources::default()).collect();
+        self.add_givers(&mut sources);
+        let mut links: Vec<(String, Vec<Var>, usize)> = Vec::new();
+        for machine in &self.machines {
+            let mut by_item: BTreeMap<usize, Vec<Var>> = BTreeMap::new();
+            for (kit, &var) in machine.kits.list.iter().zip(&machine.repair) {
+                for &(item, n) in &kit.items {
+                    sources[item].uses.push((var, f64::from(n)));
+                    by_item.entry(item).or_default().push(var);
+                }
+            }
+            let id = &machine.machine.id;
+            links.extend(
+                by_item
+                    .into_iter()
+                    .map(|(item, vars)| (id.clone(), vars, item)),
+            );
+        }
+        for (build, vars) in self.instance.builds.iter().zip(&self.builds) {
+            for part in &build.uses {
+                if let Some(item) = self.items.find(&part.item) {
+                    sources[item].uses.push((vars.number, f64::from(part.n)));
+                    links.push((build.id.clone(), vec![vars.set_up], item));
+                }
+            }
+        }
+        for (item, source) in sources
+            .iter()
+            .enumerate()
+            .filter(|(_, s)| !s.uses.is_empty())
+        {
+            let name = self.items.name(item);
+            let on_hand = self.instance.on_hand.get(name).copied().unwrap_or(0);
+            let given = source.gives.iter().map(|&(var, n)| (var, -n));
+            let terms: Vec<(Var, f64)> = source.uses.iter().copied().chain(given).collect();
+            self.model.row(
+                format!("enough {name}"),
+                terms,
+                Relation::AtMost,
+                f64::from(on_hand),
+            );
+        }
+        for (who, vars, item) in links {
+            let name = self.items.name(item);
+            if self.instance.on_hand.get(name).is_none_or(|n| *n == 0) {
+                let given = sources[item].once.iter().map(|&var| (var, -1.0));
+                let terms: Vec<(Var, f64)> = vars
+                    .into_iter()
+                    .map(|var| (var, 1.0))
+                    .chain(given)
+                    .collect();
+                self.model.row(
+                    format!("{who} gets {name} somewhere"),
+                    terms,
+                    Relation::AtMost,
+                    0.0,
+                );
+            }
+        }
+    }
+
+    fn add_givers(&self, sources: &mut [Sources]) {
+        for (offer, lots) in self.instance.offers.iter().zip(&self.offers) {
+            for lot in lots {
+                if let Some(item) = self.items.find(&offer.item) {
+                    sources[item]
+                        .gives
+                        .push((lot.taken, f64::from(lot.quantity)));
+                    sources[item].once.push(lot.taken);
+                }
+            }
+        }
+        for machine in &self.machines {
+            for (donor, given) in machine
+                .donor
+                .iter()
+                .flat_map(|d| machine.machine.donor.iter().map(move |g| (d, g)))
+            {
+                if let Some(item) = self.items.find(&given.item).filter(|_| given.n > 0) {
+                    sources[item].gives.push((*donor, f64::from(given.n)));
+                    sources[item].once.push(*donor);
+                }
+            }
+        }
+        for (build, vars) in self.instance.builds.iter().zip(&self.builds) {
+            if let Some(item) = self.items.find(&build.makes) {
+                sources[item].gives.push((vars.number, 1.0));
+                sources[item].once.push(vars.set_up);
+            }
+        }
+    }
+
+    fn limit(&mut self) {
+        let repairs = || {
+            self.machines
+                .iter()
+                .flat_map(|m| m.kits.list.iter().zip(&m.repair))
+        };
+        let minutes: Vec<(Var, f64)> = repairs().map(|(kit, &var)| (var, kit.minutes)).collect();
+        let working: Vec<(Var, f64)> = repairs().map(|(kit, &var)| (var, kit.chance)).collect();
+        if let Some(limit) = self.instance.limits.minutes {
+            let mut terms = minutes;
+            for (build, vars) in self.instance.builds.iter().zip(&self.builds) {
+                terms.push((vars.number, f64::from(build.unit_minutes)));
+                terms.push((vars.set_up, f64::from(build.setup_minutes)));
+            }
+            self.model.row("minutes", terms, Relation::AtMost, limit);
+        }
+        if let Some(least) = self.instance.limits.least_working {
+            self.model.row("working", working, Relation::AtLeast, least);
+        }
+    }
+
+    /// The plan that a solution stands for. Its sums are left for [`revalue`](crate::revalue).
+    pub(crate) fn plan(&self, solution: &Solution) -> Plan {
+        let mut plan = Plan {
+            value: 0.0,
+            money: 0,
+            minutes: 0.0,
+            working: 0.0,
+            hassle: 0,
+            machines: self
+                .machines
+                .iter()
+                .map(|m| self.decision(m, solution))
+                .collect(),
+            builds: Vec::new(),
+            orders: Vec::new(),
+            shipping: Vec::new(),
+            bound: 0.0,
+            proven: false,
+        };
+        for (build, vars) in self.instance.builds.iter().zip(&self.builds) {
+            let number = whole(solution.value(vars.number));
+            if number > 0 {
+                plan.builds.push((build.id.clone(), number));
+            }
+        }
+        for (offer, lots) in self.instance.offers.iter().zip(&self.offers) {
+            for lot in lots.iter().filter(|lot| solution.chosen(lot.taken)) {
+                let added = |more: More| (whole(solution.value(more.packs)), more);
+                let (units, price) = lot.more.map(added).map_or((0, 0), |(packs, more)| {
+                    (packs * more.pack, i64::from(packs) * more.price)
+                });
+                plan.orders.push(Order {
+                    vendor: offer.vendor.clone(),
+                    item: offer.item.clone(),
+                    quantity: lot.quantity + units,
+                    cost: lot.total + price,
+                });
+            }
+        }
+        plan
+    }
+
+    fn decision(&self, vars: &MachineVars<'_>, solution: &Solution) -> Decision {
+        let chosen = vars.repair.iter().position(|&var| solution.chosen(var));
+        let choice = match (chosen, vars.donor) {
+            (Some(index), _) => Choice::Repair(self.kit(&vars.kits.list[index])),
+            (None, Some(donor)) if solution.chosen(donor) => Choice::Donor,
+            _ => Choice::Hold,
+        };
+        Decision {
+            id: vars.machine.id.clone(),
+            choice,
+        }
+    }
+
+    fn kit(&self, kit: &crate::kits::Kit<'_>) -> Kit {
+        let remedies = kit.remedies.iter().map(|&(fault, at)| Chosen {
+            fault: fault.clone(),
+            remedy: self.instance.remedies[at].id.clone(),
+        });
+        let items = kit
+            .items
+            .iter()
+            .map(|&(item, n)| (self.items.name(item).to_string(), n));
+        let mut items: Vec<(String, u32)> = items.collect();
+        items.sort();
+        let mut covered = kit.covered.clone();
+        covered.sort_unstable();
+        Kit {
+            remedies: remedies.collect(),
+            covered,
+            items,
+            chance: kit.chance,
+            minutes: kit.minutes,
+        }
+    }
+
+    /// What the kits left out for want of room can add to any bound.
+    pub(crate) fn left_out(&self) -> f64 {
+        let dropped = self.machines.iter().filter_map(|m| m.kits.dropped);
+        match self.goal {
+            Goal::Worth => dropped.map(|gain| gain.max(0.0)).sum(),
+            Goal::Working => dropped.map(|_| 1.0).sum(),
+        }
+    }
+
+    /// The objective of a solution in coins (or machines), the constant part added.
+    pub(crate) fn in_coins(&self, objective: f64) -> f64 {
+        match self.goal {
+            Goal::Worth => {
+                let held: i64 = self.instance.machines.iter().map(|m| m.hold_value).sum();
+                (objective + units(held)) * SCALE
+            }
+            Goal::Working => objective,
+        }
+    }
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a whole number between 0 and its limit"
+)]
+fn whole(value: f64) -> u32 {
+    value as u32
+}
+
+impl LotVar {
+    fn dearest(&self) -> i64 {
+        self.total
+            + self
+                .more
+                .map_or(0, |more| more.price * i64::from(more.most))
+    }
+}
+
+fn slack_of(vendor: &Vendor) -> Slack {
+    let mut dearest = 0;
+    let mut drop = 0;
+    for step in &vendor.shipping {
+        dearest = dearest.max(step.fee);
+        drop = drop.max(dearest - step.fee);
+    }
+    Slack {
+        drop,
+        least_order: vendor.shipping.first().map_or(0, |step| step.from),
+    }
+}
+
+/// Every item that something gives or uses.
+fn items_of(instance: &Instance) -> Items {
+    let mut items = Items::default();
+    let sold = instance.offers.iter().map(|offer| offer.item.as_str());
+    let given = instance.machines.iter().flat_map(|machine| &machine.donor);
+    let used = instance
+        .remedies
+        .iter()
+        .filter_map(|remedy| remedy.item.as_deref());
+    let built = instance.builds.iter().map(|build| build.makes.as_str());
+    let parts = instance.builds.iter().flat_map(|build| &build.uses);
+    let on_hand = instance.on_hand.keys().map(String::as_str);
+    let counts = given.chain(parts).map(|count| count.item.as_str());
+    for name in sold.chain(counts).chain(used).chain(built).chain(on_hand) {
+        items.position(name);
+    }
+    items
+}
+
+/// What the plan without one unit of each item surely saves; `None` if the item has no source.
+fn prices(instance: &Instance, items: &Items) -> Vec<Option<Price>> {
+    let mut prices: Vec<Option<Price>> = vec![None; items.len()];
+    let mut lower = |name: &str, price: Price| {
+        if let Some(item) = items.find(name) {
+            prices[item] = Some(prices[item].map_or(price, |other| other.lower(price)));
+        }
+    };
+    for offer in &instance.offers {
+        let vendor = instance
+            .vendors
+            .iter()
+            .find(|vendor| vendor.id == offer.vendor);
+        let slack = vendor.map_or(Slack::default(), slack_of);
+        // an order at its least value cannot do without a unit
+        let each = if slack.least_order > 0 {
+            0
+        } else {
+            least_saving(offer)
+        };
+        lower(
+            &offer.item,
+            Price {
+                each: coins(each),
+                drop: coins(slack.drop),
+            },
+        );
+    }
+    for given in instance.machines.iter().flat_map(|machine| &machine.donor) {
+        lower(&given.item, Price::default());
+    }
+    for build in &instance.builds {
+        lower(&build.makes, Price::default());
+    }
+    for (item, _) in instance.on_hand.iter().filter(|(_, n)| **n > 0) {
+        lower(item, Price::default());
+    }
+    prices
+}
+
+fn check(instance: &Instance, pins: &BTreeMap<String, Pin>) -> Result<(), Error> {
+    let fail = |what: String| Err(Error::Input(what));
+    for machine in &instance.machines {
+        let total: f64 = machine
+            .scenarios
+            .iter()
+            .map(|scenario| scenario.chance)
+            .sum();
+        let each = machine
+            .scenarios
+            .iter()
+            .all(|scenario| (0.0..=1.0).contains(&scenario.chance));
+        if !each || total > 1.0 + 1e-6 {
+            return fail(format!(
+                "machine `{}`: expected chances that add up to at most 1, found {total}",
+                machine.id
+            ));
+        }
+    }
+    for remedy in &instance.remedies {
+        if !(0.0..=1.0).contains(&remedy.works) {
+            let (id, works) = (&remedy.id, remedy.works);
+            return fail(format!(
+                "remedy `{id}`: expected a chance from 0 to 1, found {works}"
+            ));
+        }
+    }
+    for offer in &instance.offers {
+        if !instance
+            .vendors
+            .iter()
+            .any(|vendor| vendor.id == offer.vendor)
+        {
+            let (item, vendor) = (&offer.item, &offer.vendor);
+            return fail(format!(
+                "offer of `{item}`: expected a known vendor, found `{vendor}`"
+            ));
+        }
+    }
+    for vendor in &instance.vendors {
+        if !vendor
+            .shipping
+            .windows(2)
+            .all(|pair| pair[0].from < pair[1].from)
+        {
+            return fail(format!(
+                "vendor `{}`: expected shipping steps with rising `from`",
+                vendor.id
+            ));
+        }
+    }
+    match pins
+        .keys()
+        .find(|id| !instance.machines.iter().any(|machine| machine.id == **id))
+    {
+        Some(id) => fail(format!("expected a machine of the pile, found `{id}`")),
+        None => Ok(()),
+    }
+}

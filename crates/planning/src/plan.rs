@@ -1,0 +1,113 @@
+//! A plan, as it is shown.
+
+use crate::instance::Fault;
+
+/// The decision over the pile.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plan {
+    /// Worth of the whole: machines as they are expected to be, less minutes, orders and postage. Hassle is not in it.
+    pub value: f64,
+    /// Orders and postage.
+    pub money: i64,
+    /// Expected minutes at the bench.
+    pub minutes: f64,
+    /// Expected number of working machines.
+    pub working: f64,
+    /// Hassle of the parcels; counted in choosing only.
+    pub hassle: i64,
+    /// What happens to each machine, in the order of the pile.
+    pub machines: Vec<Decision>,
+    /// Boards to build, with their number.
+    pub builds: Vec<(String, u32)>,
+    /// What to order.
+    pub orders: Vec<Order>,
+    /// Postage of each vendor with an order.
+    pub shipping: Vec<(String, i64)>,
+    /// No plan has `value` less `hassle` above this (for [`Goal::Working`](crate::Goal::Working): `working`).
+    pub bound: f64,
+    /// The bound is reached, within a hundredth of a coin.
+    pub proven: bool,
+}
+
+/// What happens to one machine.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Decision {
+    /// Its tag.
+    pub id: String,
+    /// The choice.
+    pub choice: Choice,
+}
+
+/// Hold, give up, or repair.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Choice {
+    /// Leave it as it is for now.
+    Hold,
+    /// Give it up so that its good parts serve others.
+    Donor,
+    /// Repair it with a kit.
+    Repair(Kit),
+}
+
+/// How one machine is repaired.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Kit {
+    /// The remedy for each fault.
+    pub remedies: Vec<Chosen>,
+    /// Positions of the scenarios in which the machine works afterwards, unless a remedy fails.
+    pub covered: Vec<usize>,
+    /// Items used up, by name.
+    pub items: Vec<(String, u32)>,
+    /// Chance that the machine works afterwards.
+    pub chance: f64,
+    /// Expected minutes.
+    pub minutes: f64,
+}
+
+/// A remedy for a fault.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Chosen {
+    /// The fault.
+    pub fault: Fault,
+    /// Id of the remedy.
+    pub remedy: String,
+}
+
+/// A line to order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Order {
+    /// Id of the vendor.
+    pub vendor: String,
+    /// The item.
+    pub item: String,
+    /// How many.
+    pub quantity: u32,
+    /// Price of the line.
+    pub cost: i64,
+}
+
+/// One point of the money curve.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Point {
+    /// The money limit.
+    pub money: i64,
+    /// Worth of the plan there.
+    pub value: f64,
+    /// Expected number of working machines there.
+    pub working: f64,
+    /// Bound of what was sought.
+    pub bound: f64,
+    /// Whether the bound is reached.
+    pub proven: bool,
+}
+
+/// Worth of the best plan for each choice about one machine; `None` where the limits forbid it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Alternatives {
+    /// If it is held.
+    pub hold: Option<f64>,
+    /// If it is given up.
+    pub donor: Option<f64>,
+    /// If it is repaired.
+    pub repair: Option<f64>,
+}

@@ -1,0 +1,282 @@
+//! Solving a pile: the best plan, its alternatives, the money curve.
+
+use std::collections::BTreeMap;
+use std::fmt;
+use std::time::{Duration, Instant};
+
+use crate::instance::Instance;
+use crate::lots::broken_prices;
+use crate::model::{Filler, PileModel, Question};
+use crate::plan::{Alternatives, Plan, Point};
+use crate::revalue::revalue;
+
+/// A plan this near to its bound, in coins (or machines), is proven.
+const NEAR: f64 = 0.01;
+
+/// What a plan is to be best at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Goal {
+    /// The worth of the pile, less all it costs.
+    #[default]
+    Worth,
+    /// The expected number of working machines; worth plays no part.
+    Working,
+}
+
+/// A decision that is settled beforehand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pin {
+    /// Hold the machine.
+    Hold,
+    /// Give it up.
+    Donor,
+    /// Repair it, by any kit.
+    Repair,
+}
+
+/// How to solve.
+#[derive(Debug, Clone, Default)]
+pub struct Settings {
+    /// Stop proving after so long; the plan then says how far it may be from the best.
+    pub time_limit: Option<Duration>,
+    /// Stop after so many nodes of the search; unlike time, the same on every machine.
+    pub node_limit: Option<u64>,
+    /// What the plan is to be best at.
+    pub goal: Goal,
+    /// Decisions that are settled, by machine.
+    pub pins: BTreeMap<String, Pin>,
+}
+
+/// Why there is no plan.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Error {
+    /// Something in the instance makes no sense.
+    Input(String),
+    /// A machine pinned to repair (or to give up) for which there is no way.
+    NoKit(String),
+    /// Fewer machines can work than are wanted.
+    TooFewWorking {
+        /// The number wanted.
+        wanted: f64,
+        /// The most that can be reached within the other limits.
+        most: f64,
+    },
+    /// Nothing keeps all limits and pins.
+    Impossible,
+    /// The search failed.
+    Search(optimum::Error),
+    /// The plan does not come to what the model says; a fault of this program.
+    Unsound(String),
+}
+
+impl fmt::Display for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Error::Input(what) => f.write_str(what),
+            Error::NoKit(machine) => write!(
+                f,
+                "no remedy at hand repairs `{machine}`; add a remedy or an offer for its parts"
+            ),
+            Error::TooFewWorking { wanted, most } => write!(
+                f,
+                "expected {wanted} working machines, found at most {most:.2} within the limits; ask for fewer or loosen one"
+            ),
+            Error::Impossible => {
+                f.write_str("no plan keeps all limits and settled decisions; loosen one")
+            }
+            Error::Search(error) => error.fmt(f),
+            Error::Unsound(what) => write!(f, "the plan does not stand up to its check: {what}"),
+        }
+    }
+}
+
+impl std::error::Error for Error {}
+
+/// The best plan for the pile.
+///
+/// # Errors
+/// If the instance makes no sense, nothing keeps the limits, or the search ends without a plan.
+pub fn solve(instance: &Instance, settings: &Settings) -> Result<Plan, Error> {
+    let started = Instant::now();
+    let first = match attempt(instance, settings, Filler::Amount, settings.time_limit) {
+        Err(Error::Impossible) => return Err(impossible(instance, settings)),
+        other => other?,
+    };
+    let (mut best, mut bound) = (first.plan, first.bound);
+    if best
+        .as_ref()
+        .is_none_or(|plan| bound - score(plan, settings.goal) > NEAR)
+    {
+        let left = settings
+            .time_limit
+            .map(|limit| limit.saturating_sub(started.elapsed()));
+        match attempt(instance, settings, Filler::Packs, left) {
+            Ok(second) => {
+                if !instance.offers.iter().any(broken_prices) {
+                    bound = bound.min(second.bound);
+                }
+                best = better(best, second.plan, settings.goal);
+            }
+            Err(Error::Impossible) if best.is_none() => return Err(impossible(instance, settings)),
+            Err(Error::Impossible | Error::Search(_)) if best.is_some() => {}
+            Err(error) => return Err(error),
+        }
+    }
+    let mut plan = best.ok_or(Error::Impossible)?;
+    plan.bound = bound;
+    plan.proven = bound - score(&plan, settings.goal) <= NEAR;
+    if score(&plan, settings.goal) > bound + NEAR {
+        return Err(Error::Unsound(
+            "it is worth more than its bound".to_string(),
+        ));
+    }
+    Ok(plan)
+}
+
+fn better(one: Option<Plan>, other: Option<Plan>, goal: Goal) -> Option<Plan> {
+    match (one, other) {
+        (Some(one), Some(other)) if score(&other, goal) > score(&one, goal) => Some(other),
+        (Some(one), _) => Some(one),
+        (None, other) => other,
+    }
+}
+
+/// Worth of the best plan for each choice about `machine`.
+///
+/// # Errors
+/// If the instance makes no sense or a search fails; a choice that the limits forbid is `None`.
+pub fn alternatives(
+    instance: &Instance,
+    settings: &Settings,
+    machine: &str,
+) -> Result<Alternatives, Error> {
+    let worth = |pin: Pin| {
+        let mut pinned = settings.clone();
+        pinned.pins.insert(machine.to_string(), pin);
+        match solve(instance, &pinned) {
+            Ok(plan) => Ok(Some(plan.value)),
+            Err(Error::Impossible | Error::NoKit(_) | Error::TooFewWorking { .. }) => Ok(None),
+            Err(error) => Err(error),
+        }
+    };
+    Ok(Alternatives {
+        hold: worth(Pin::Hold)?,
+        donor: worth(Pin::Donor)?,
+        repair: worth(Pin::Repair)?,
+    })
+}
+
+/// The best plan at each of several money limits.
+///
+/// # Errors
+/// If the instance makes no sense or a search fails.
+pub fn frontier(
+    instance: &Instance,
+    settings: &Settings,
+    money: &[i64],
+) -> Result<Vec<Point>, Error> {
+    let mut points = Vec::new();
+    for &limit in money {
+        let mut poorer = instance.clone();
+        poorer.limits.money = Some(limit);
+        let plan = solve(&poorer, settings)?;
+        points.push(Point {
+            money: limit,
+            value: plan.value,
+            working: plan.working,
+            bound: plan.bound,
+            proven: plan.proven,
+        });
+    }
+    Ok(points)
+}
+
+struct Attempt {
+    /// The plan, unless it could only be carried out with goods that nobody needs in broken amounts.
+    plan: Option<Plan>,
+    bound: f64,
+}
+
+fn attempt(
+    instance: &Instance,
+    settings: &Settings,
+    filler: Filler,
+    time_limit: Option<Duration>,
+) -> Result<Attempt, Error> {
+    let question = Question {
+        goal: settings.goal,
+        pins: &settings.pins,
+        filler,
+    };
+    let pile = PileModel::new(instance, question)?;
+    let solution = pile.model.solve(&optimum::Settings {
+        time_limit,
+        node_limit: settings.node_limit,
+        sift: true,
+        ..optimum::Settings::default()
+    });
+    let solution = solution.map_err(|error| match error {
+        optimum::Error::Infeasible => Error::Impossible,
+        other => Error::Search(other),
+    })?;
+    let plan = close(instance, pile.plan(&solution));
+    let plan = match filler {
+        // the model may have reached a postage step with goods that no vendor sells in that amount
+        Filler::Amount => plan.ok(),
+        Filler::Packs => Some(plan?),
+    };
+    Ok(Attempt {
+        plan,
+        bound: pile.in_coins(solution.bound) + pile.left_out(),
+    })
+}
+
+#[expect(clippy::cast_precision_loss, reason = "amounts are far below 2^53")]
+fn score(plan: &Plan, goal: Goal) -> f64 {
+    match goal {
+        Goal::Worth => plan.value - plan.hassle as f64,
+        Goal::Working => plan.working,
+    }
+}
+
+/// Fills in the sums of a plan from the rules, not from the model.
+fn close(instance: &Instance, mut plan: Plan) -> Result<Plan, Error> {
+    for vendor in &instance.vendors {
+        let orders = plan.orders.iter().filter(|order| order.vendor == vendor.id);
+        let goods: Vec<i64> = orders.map(|order| order.cost).collect();
+        if goods.is_empty() {
+            continue;
+        }
+        let postage = vendor.postage(goods.iter().sum());
+        let postage = postage
+            .ok_or_else(|| Error::Unsound(format!("`{}` takes no such order", vendor.id)))?;
+        plan.shipping.push((vendor.id.clone(), postage));
+        plan.hassle += vendor.hassle;
+    }
+    let worth = revalue(instance, &plan).map_err(Error::Unsound)?;
+    plan.value = worth.value;
+    plan.money = worth.money;
+    plan.minutes = worth.minutes;
+    plan.working = worth.working;
+    Ok(plan)
+}
+
+/// Says whether the wish for working machines is what cannot be met, and how many can.
+fn impossible(instance: &Instance, settings: &Settings) -> Error {
+    let Some(wanted) = instance.limits.least_working else {
+        return Error::Impossible;
+    };
+    let mut free = instance.clone();
+    free.limits.least_working = None;
+    let most = Settings {
+        goal: Goal::Working,
+        ..settings.clone()
+    };
+    match solve(&free, &most) {
+        Ok(plan) => Error::TooFewWorking {
+            wanted,
+            most: plan.working,
+        },
+        Err(error) => error,
+    }
+}

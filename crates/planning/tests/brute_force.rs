@@ -1,0 +1,584 @@
+//! Small random piles against listing every choice: every decision of every machine, every quantity of every offer.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use planning::{
+    Break, Build, Count, Fault, Instance, Limits, Machine, Offer, Pin, Remedy, Scenario, Settings,
+    Step, Vendor, alternatives, frontier, revalue, solve,
+};
+
+/// A small generator of its own, so that the cases are the same everywhere.
+struct Dice(u64);
+
+impl Dice {
+    fn roll(&mut self, sides: u64) -> u64 {
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 33) % sides
+    }
+
+    fn int(&mut self, sides: u64) -> i64 {
+        i64::try_from(self.roll(sides)).unwrap()
+    }
+
+    fn small(&mut self, sides: u64) -> u32 {
+        u32::try_from(self.roll(sides)).unwrap()
+    }
+
+    fn one_in(&mut self, n: u64) -> bool {
+        self.roll(n) == 0
+    }
+
+    fn pick<'a>(&mut self, from: &[&'a str]) -> &'a str {
+        from[usize::try_from(self.roll(from.len() as u64)).unwrap()]
+    }
+}
+
+const DEVICES: [&str; 3] = ["cpu", "ram", "pla"];
+const MODES: [&str; 2] = ["dead", "contact"];
+
+fn count(item: &str, n: u32) -> Count {
+    Count {
+        item: item.to_string(),
+        n,
+    }
+}
+
+fn remedy(
+    dice: &mut Dice,
+    device: &str,
+    kind: &str,
+    item: Option<String>,
+    modes: &[&str],
+) -> Remedy {
+    Remedy {
+        id: format!("{device}.{kind}"),
+        device: device.to_string(),
+        item,
+        minutes: 4 + dice.small(30),
+        works: f64::from(60 + dice.small(40)) / 100.0,
+        modes: modes.iter().map(ToString::to_string).collect(),
+    }
+}
+
+fn machine(dice: &mut Dice, index: usize) -> Machine {
+    let number = 1 + dice.roll(2);
+    let mut scenarios = Vec::new();
+    for s in 0..number {
+        let mut faults = BTreeSet::new();
+        for _ in 0..=dice.roll(2) {
+            let part = dice.roll(4);
+            let device = DEVICES[usize::try_from(part % 3).unwrap()];
+            faults.insert(Fault {
+                part: format!("U{part}"),
+                device: device.to_string(),
+                mode: dice.pick(&MODES).to_string(),
+            });
+        }
+        let chance = if number == 1 {
+            1.0
+        } else {
+            [0.7, 0.25][usize::try_from(s).unwrap()]
+        };
+        scenarios.push(Scenario {
+            chance,
+            faults: faults.into_iter().collect(),
+        });
+    }
+    let donor = DEVICES
+        .iter()
+        .filter(|_| dice.one_in(2))
+        .map(|d| count(&format!("{d}@a"), 1))
+        .collect();
+    Machine {
+        id: format!("P-{index}"),
+        value: 3000 + dice.int(9000),
+        hold_value: 300 + dice.int(1500),
+        base_minutes: 10 + dice.small(20),
+        scenarios,
+        donor,
+    }
+}
+
+fn vendor(dice: &mut Dice, index: usize) -> Vendor {
+    let mut shipping = vec![Step {
+        from: if dice.one_in(6) { 300 } else { 0 },
+        fee: dice.int(900),
+    }];
+    if !dice.one_in(3) {
+        shipping.push(Step {
+            from: 400 + dice.int(2500),
+            fee: dice.int(600),
+        });
+    }
+    Vendor {
+        id: format!("vendor-{index}"),
+        hassle: dice.int(3) * 100,
+        shipping,
+    }
+}
+
+fn offer(dice: &mut Dice, vendor: usize, item: &str) -> Offer {
+    let each = 50 + dice.int(900);
+    let pack = if dice.one_in(4) { 2 } else { 1 };
+    let mut breaks = vec![Break {
+        from: pack,
+        each: each.into(),
+    }];
+    if dice.one_in(2) {
+        breaks.push(Break {
+            from: pack + 1 + dice.small(2),
+            each: (each * (5 + dice.int(5)) / 10).into(),
+        });
+    }
+    Offer {
+        vendor: format!("vendor-{vendor}"),
+        item: item.to_string(),
+        pack,
+        stock: Some(1 + dice.small(4)),
+        breaks,
+    }
+}
+
+fn pile(seed: u64) -> Instance {
+    let dice = &mut Dice(seed * 7919 + 5);
+    let mut remedies = Vec::new();
+    for device in DEVICES {
+        remedies.push(remedy(dice, device, "reseat", None, &["contact"]));
+        remedies.push(remedy(
+            dice,
+            device,
+            "new",
+            Some(format!("{device}:new")),
+            &["dead", "contact"],
+        ));
+        remedies.push(remedy(
+            dice,
+            device,
+            "salvage",
+            Some(format!("{device}@a")),
+            &["dead"],
+        ));
+    }
+    remedies.push(remedy(
+        dice,
+        "pla",
+        "built",
+        Some("pla:built".to_string()),
+        &["dead"],
+    ));
+    let vendors: Vec<Vendor> = (0..2).map(|v| vendor(dice, v)).collect();
+    let mut offers = Vec::new();
+    for item in ["cpu:new", "ram:new", "pla:new", "board"] {
+        for vendor in 0..vendors.len() {
+            if dice.one_in(2) {
+                offers.push(offer(dice, vendor, item));
+            }
+        }
+    }
+    let machines = (0..2 + usize::from(dice.one_in(2)))
+        .map(|m| machine(dice, m))
+        .collect();
+    let on_hand = if dice.one_in(3) {
+        BTreeMap::from([("ram:new".to_string(), 1)])
+    } else {
+        BTreeMap::new()
+    };
+    Instance {
+        rate_per_minute: f64::from(dice.small(12)),
+        limits: Limits {
+            money: dice.one_in(2).then(|| 500 + dice.int(2500)),
+            minutes: dice.one_in(2).then(|| f64::from(40 + dice.small(100))),
+            least_working: dice.one_in(4).then_some(0.8),
+        },
+        on_hand,
+        vendors,
+        offers,
+        builds: vec![Build {
+            id: "build-pla".to_string(),
+            makes: "pla:built".to_string(),
+            setup_minutes: dice.small(20),
+            unit_minutes: 5 + dice.small(20),
+            uses: vec![count("board", 1)],
+        }],
+        remedies,
+        machines,
+    }
+}
+
+type Bag = BTreeMap<String, i64>;
+
+/// What one choice for one machine comes to.
+#[derive(Clone)]
+struct Option1 {
+    pin: Pin,
+    worth: f64,
+    minutes: f64,
+    working: f64,
+    /// Items used, or given as negative numbers.
+    uses: Bag,
+}
+
+fn options(instance: &Instance, machine: &Machine) -> Vec<Option1> {
+    let mut donor = Bag::new();
+    for given in &machine.donor {
+        *donor.entry(given.item.clone()).or_default() -= i64::from(given.n);
+    }
+    let still = |pin, worth, uses| Option1 {
+        pin,
+        worth,
+        minutes: 0.0,
+        working: 0.0,
+        uses,
+    };
+    let mut options = vec![
+        still(Pin::Hold, machine.hold_value as f64, Bag::new()),
+        still(Pin::Donor, 0.0, donor),
+    ];
+    for mask in 1..1_usize << machine.scenarios.len() {
+        let covered: Vec<&Scenario> = (0..machine.scenarios.len())
+            .filter(|s| mask >> s & 1 == 1)
+            .map(|s| &machine.scenarios[s])
+            .collect();
+        let faults: Vec<&Fault> = covered
+            .iter()
+            .flat_map(|s| &s.faults)
+            .collect::<BTreeSet<_>>()
+            .into_iter()
+            .collect();
+        kits(
+            instance,
+            machine,
+            &covered,
+            &faults,
+            &mut Vec::new(),
+            &mut options,
+        );
+    }
+    options
+}
+
+fn kits<'i>(
+    instance: &'i Instance,
+    machine: &Machine,
+    covered: &[&Scenario],
+    faults: &[&Fault],
+    chosen: &mut Vec<&'i Remedy>,
+    options: &mut Vec<Option1>,
+) {
+    if chosen.len() == faults.len() {
+        options.push(kit(
+            machine,
+            instance.rate_per_minute,
+            covered,
+            faults,
+            chosen,
+        ));
+        return;
+    }
+    let fault = faults[chosen.len()];
+    for remedy in &instance.remedies {
+        if remedy.device == fault.device && remedy.modes.contains(&fault.mode) {
+            chosen.push(remedy);
+            kits(instance, machine, covered, faults, chosen, options);
+            chosen.pop();
+        }
+    }
+}
+
+fn kit(
+    machine: &Machine,
+    rate: f64,
+    covered: &[&Scenario],
+    faults: &[&Fault],
+    chosen: &[&Remedy],
+) -> Option1 {
+    let mut pairs = BTreeSet::new();
+    for (fault, remedy) in faults.iter().zip(chosen) {
+        pairs.extend(remedy.item.clone().map(|item| (fault.part.clone(), item)));
+    }
+    let mut uses = Bag::new();
+    for (_, item) in pairs {
+        *uses.entry(item).or_default() += 1;
+    }
+    let mut working = 0.0;
+    let mut minutes = f64::from(machine.base_minutes);
+    for scenario in covered {
+        let mut works = 1.0;
+        for fault in &scenario.faults {
+            let at = faults.iter().position(|f| *f == fault).unwrap();
+            works *= chosen[at].works;
+            minutes += scenario.chance * f64::from(chosen[at].minutes);
+        }
+        working += scenario.chance * works;
+    }
+    let worth = machine.value as f64 * working + machine.hold_value as f64 * (1.0 - working)
+        - rate * minutes;
+    Option1 {
+        pin: Pin::Repair,
+        worth,
+        minutes,
+        working,
+        uses,
+    }
+}
+
+/// Every set of orders: what it brings, what is paid, what it costs with hassle.
+fn orders(instance: &Instance) -> Vec<(Bag, i64, i64)> {
+    let mut all: Vec<(Bag, Vec<i64>)> = vec![(Bag::new(), vec![-1; instance.vendors.len()])];
+    for offer in &instance.offers {
+        let vendor = instance
+            .vendors
+            .iter()
+            .position(|v| v.id == offer.vendor)
+            .unwrap();
+        let mut next = all.clone();
+        for quantity in 1..=offer.stock.unwrap() {
+            let Some(level) = offer.breaks.iter().rfind(|b| b.from <= quantity) else {
+                continue;
+            };
+            if quantity % offer.pack != 0 {
+                continue;
+            }
+            let each = i64::try_from(level.each).unwrap();
+            for (bag, goods) in &all {
+                let (mut bag, mut goods) = (bag.clone(), goods.clone());
+                *bag.entry(offer.item.clone()).or_default() += i64::from(quantity);
+                goods[vendor] = goods[vendor].max(0) + each * i64::from(quantity);
+                next.push((bag, goods));
+            }
+        }
+        all = next;
+    }
+    let priced = all.into_iter().filter_map(|(bag, goods)| {
+        let (mut money, mut hassle) = (0, 0);
+        for (vendor, &value) in instance.vendors.iter().zip(&goods) {
+            if value >= 0 {
+                let step = vendor.shipping.iter().rfind(|step| step.from <= value)?;
+                money += value + step.fee;
+                hassle += vendor.hassle;
+            }
+        }
+        Some((bag, money, hassle))
+    });
+    let limit = instance.limits.money.unwrap_or(i64::MAX);
+    let mut best: BTreeMap<Vec<(String, i64)>, (i64, i64)> = BTreeMap::new();
+    for (bag, money, hassle) in priced.filter(|order| order.1 <= limit) {
+        let entry = best
+            .entry(bag.into_iter().collect())
+            .or_insert((money, hassle));
+        if money + hassle < entry.0 + entry.1 {
+            *entry = (money, hassle);
+        }
+    }
+    best.into_iter()
+        .map(|(bag, (money, hassle))| (bag.into_iter().collect(), money, hassle))
+        .collect()
+}
+
+/// The best worth less hassle, by listing; `None` if nothing keeps the limits.
+fn listed(instance: &Instance, pins: &BTreeMap<String, Pin>) -> Option<f64> {
+    let mut combined = vec![(0.0, 0.0, 0.0, Bag::new())];
+    for machine in &instance.machines {
+        let pin = pins.get(&machine.id);
+        let options: Vec<Option1> = options(instance, machine)
+            .into_iter()
+            .filter(|o| pin.is_none_or(|p| *p == o.pin))
+            .collect();
+        let mut next = Vec::new();
+        for (worth, minutes, working, uses) in &combined {
+            for option in &options {
+                let mut uses = uses.clone();
+                for (item, n) in &option.uses {
+                    *uses.entry(item.clone()).or_default() += n;
+                }
+                next.push((
+                    worth + option.worth,
+                    minutes + option.minutes,
+                    working + option.working,
+                    uses,
+                ));
+            }
+        }
+        combined = next;
+    }
+    let orders = orders(instance);
+    let build = &instance.builds[0];
+    let mut best: Option<f64> = None;
+    for (worth, minutes, working, mut uses) in combined {
+        for (item, n) in &instance.on_hand {
+            *uses.entry(item.clone()).or_default() -= i64::from(*n);
+        }
+        let built = uses.remove("pla:built").unwrap_or(0).max(0);
+        let mut minutes = minutes;
+        let mut worth = worth;
+        if built > 0 {
+            *uses.entry("board".to_string()).or_default() += built;
+            let more =
+                f64::from(build.setup_minutes) + f64::from(build.unit_minutes) * built as f64;
+            minutes += more;
+            worth -= instance.rate_per_minute * more;
+        }
+        let slow = instance
+            .limits
+            .minutes
+            .is_some_and(|most| minutes > most + 1e-9);
+        let few = instance
+            .limits
+            .least_working
+            .is_some_and(|least| working < least - 1e-9);
+        if slow || few {
+            continue;
+        }
+        let cheapest = orders
+            .iter()
+            .filter(|(bag, _, _)| {
+                uses.iter()
+                    .all(|(item, n)| bag.get(item).copied().unwrap_or(0) >= *n)
+            })
+            .map(|(_, money, hassle)| money + hassle)
+            .min();
+        if let Some(cost) = cheapest {
+            let total = worth - cost as f64;
+            best = Some(best.map_or(total, |other: f64| other.max(total)));
+        }
+    }
+    best
+}
+
+fn solved(instance: &Instance, pins: &BTreeMap<String, Pin>, seed: u64) -> Option<f64> {
+    let settings = Settings {
+        pins: pins.clone(),
+        ..Settings::default()
+    };
+    match solve(instance, &settings) {
+        Ok(plan) => {
+            assert!(plan.proven, "case {seed}: {plan:#?}");
+            assert_eq!(
+                revalue(instance, &plan).unwrap().value,
+                plan.value,
+                "case {seed}"
+            );
+            Some(plan.value - plan.hassle as f64)
+        }
+        Err(
+            planning::Error::Impossible
+            | planning::Error::NoKit(_)
+            | planning::Error::TooFewWorking { .. },
+        ) => None,
+        Err(error) => panic!("case {seed}: {error}"),
+    }
+}
+
+fn same(found: Option<f64>, listed: Option<f64>) -> bool {
+    match (found, listed) {
+        (Some(found), Some(listed)) => (found - listed).abs() < 0.01,
+        (found, listed) => found.is_none() && listed.is_none(),
+    }
+}
+
+#[test]
+fn equals_listing_all_choices() {
+    for seed in 0..200 {
+        let instance = pile(seed);
+        let (found, listed) = (
+            solved(&instance, &BTreeMap::new(), seed),
+            listed(&instance, &BTreeMap::new()),
+        );
+        assert!(
+            same(found, listed),
+            "case {seed}: {found:?} {listed:?} {instance:#?}"
+        );
+    }
+}
+
+#[test]
+fn settled_decisions_equal_listing() {
+    for seed in 100..180 {
+        let instance = pile(seed);
+        for pin in [Pin::Hold, Pin::Donor, Pin::Repair] {
+            let pins = BTreeMap::from([("P-0".to_string(), pin)]);
+            let (found, listed) = (solved(&instance, &pins, seed), listed(&instance, &pins));
+            assert!(
+                same(found, listed),
+                "case {seed} {pin:?}: {found:?} {listed:?}"
+            );
+        }
+    }
+}
+
+#[test]
+fn the_best_alternative_is_the_plan() {
+    for seed in 200..240 {
+        let mut instance = pile(seed);
+        for vendor in &mut instance.vendors {
+            vendor.hassle = 0;
+        }
+        let Some(best) = solved(&instance, &BTreeMap::new(), seed) else {
+            continue;
+        };
+        let others = alternatives(&instance, &Settings::default(), "P-1").unwrap();
+        let values = [others.hold, others.donor, others.repair];
+        let most = values
+            .into_iter()
+            .flatten()
+            .fold(f64::NEG_INFINITY, f64::max);
+        assert!((most - best).abs() < 0.01, "case {seed}: {values:?} {best}");
+    }
+}
+
+/// Relations that need no oracle: more money, another vendor, no order of the pile, a change of coin.
+#[test]
+fn relations_that_need_no_oracle() {
+    for seed in 300..340 {
+        let mut instance = pile(seed);
+        instance.limits.least_working = None;
+        instance.limits.money = None;
+        let none = BTreeMap::new();
+        let best = solved(&instance, &none, seed).unwrap();
+        let points = frontier(&instance, &Settings::default(), &[0, 800, 1600, 3200]).unwrap();
+        assert!(
+            points
+                .windows(2)
+                .all(|pair| pair[0].value <= pair[1].value + 600.0),
+            "case {seed}"
+        );
+        let mut turned = instance.clone();
+        turned.machines.reverse();
+        turned.offers.reverse();
+        assert!(
+            (solved(&turned, &none, seed).unwrap() - best).abs() < 0.01,
+            "case {seed}"
+        );
+        let mut poorer = instance.clone();
+        poorer.offers.retain(|offer| offer.vendor == "vendor-0");
+        assert!(
+            solved(&poorer, &none, seed).unwrap() <= best + 0.01,
+            "case {seed}"
+        );
+        let mut coins = instance.clone();
+        coins.rate_per_minute *= 10.0;
+        for machine in &mut coins.machines {
+            machine.value *= 10;
+            machine.hold_value *= 10;
+        }
+        for vendor in &mut coins.vendors {
+            vendor.hassle *= 10;
+            for step in &mut vendor.shipping {
+                step.from *= 10;
+                step.fee *= 10;
+            }
+        }
+        for offer in &mut coins.offers {
+            for level in &mut offer.breaks {
+                level.each *= units::Decimal::from(10);
+            }
+        }
+        assert!(
+            (solved(&coins, &none, seed).unwrap() / 10.0 - best).abs() < 0.01,
+            "case {seed}"
+        );
+    }
+}
