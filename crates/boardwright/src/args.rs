@@ -69,6 +69,7 @@ pub(crate) enum Verb {
     Plan(Plan),
     Order(Order),
     Undo(Undo),
+    Journal(Journal),
     #[command(subcommand)]
     Board(Board),
     Serve(Serve),
@@ -292,9 +293,20 @@ pub(crate) struct Order {
   boardwright undo
   boardwright undo 17")]
 pub(crate) struct Undo {
-    /// Number of the line, as `show --journal` prints it.
+    /// Number of the line, as `journal` prints it.
     #[arg(value_name = "LINE")]
     pub(crate) line: Option<i64>,
+}
+
+/// Show what was written, oldest first: of one machine, or all.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  boardwright journal
+  boardwright journal T-03")]
+pub(crate) struct Journal {
+    /// The machine.
+    #[arg(value_name = "TAG")]
+    pub(crate) tag: Option<String>,
 }
 
 /// Check a board file, or write a machine's fault network.
@@ -386,7 +398,7 @@ pub(crate) struct Demo {
 
 /// The verbs in the order of the work, for the help of the program itself.
 const GROUPS: [(&str, &[&str]); 4] = [
-    ("The pile", &["take-in", "bench", "show"]),
+    ("The pile", &["take-in", "bench", "show", "journal"]),
     (
         "At the bench",
         &[

@@ -9,6 +9,7 @@ use crate::{Outcome, boards, demo, pages};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use workshop::views::JournalRow;
 use workshop::{Act, ErrorKind, Fitted, OpenOptions, PlanLimits, Workshop};
 
 type Result<T = Outcome> = anyhow::Result<T>;
@@ -105,6 +106,12 @@ pub(crate) fn run(line: Line, printer: &Printer) -> Result {
         Some(Verb::Undo(args)) => {
             let undone = desk.open()?.undo(args.line)?;
             desk.answer("undone", &undone, || text::undone(&undone))
+        }
+        Some(Verb::Journal(args)) => {
+            let rows = Journal {
+                rows: desk.open()?.journal(args.tag.as_deref())?,
+            };
+            desk.answer("journal", &rows, || text::journal(&rows.rows))
         }
         Some(Verb::Board(Board::Check { file })) => boards::check(&file, printer),
         Some(Verb::Board(Board::ExportNetwork { tag, to, what })) => {
@@ -209,6 +216,12 @@ fn order(desk: &Desk<'_>, args: Order) -> Result {
     } else {
         Outcome::No
     })
+}
+
+/// Lines of the journal.
+#[derive(Serialize)]
+struct Journal {
+    rows: Vec<JournalRow>,
 }
 
 /// The files that were written.

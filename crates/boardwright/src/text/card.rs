@@ -1,6 +1,6 @@
 //! The job card as text: the answer, the doubt, the next three steps, the suspects, what fits it all, the course.
 
-use super::words::{chance, minutes, odds};
+use super::words::{chance, minutes};
 use crate::sheet::{Phrase, Row, Sheet, Voice, say};
 use workshop::views::{Doubt, JobCard, JournalRow, NextStep, Suspect};
 
@@ -35,7 +35,8 @@ pub(crate) fn card(view: &JobCard, depth: Depth) -> Sheet {
         sheet.text(view.course.as_str());
     }
     if depth == Depth::Journal {
-        journal(&mut sheet, &view.journal);
+        sheet.label("Journal");
+        lines(&mut sheet, &view.journal);
     }
     sheet
 }
@@ -65,13 +66,6 @@ fn doubtful(doubt: &Doubt) -> Phrase {
         .say(Voice::Plain, before)
         .say(Voice::Hand, reading)
         .say(Voice::Plain, spaced(&doubt.after))
-        .say(
-            Voice::Soft,
-            format!(
-                " With all other findings it had a chance of {}.",
-                odds(doubt.chance)
-            ),
-        )
 }
 
 /// A space before text that begins with a word, none before a stop.
@@ -174,8 +168,17 @@ fn explanations(sheet: &mut Sheet, view: &JobCard) {
     ));
 }
 
-fn journal(sheet: &mut Sheet, rows: &[JournalRow]) {
-    sheet.label("Journal");
+/// The journal by itself.
+pub(crate) fn journal(rows: &[JournalRow]) -> Sheet {
+    let mut sheet = Sheet::default();
+    if rows.is_empty() {
+        sheet.text("Nothing is written yet.");
+    }
+    lines(&mut sheet, rows);
+    sheet
+}
+
+fn lines(sheet: &mut Sheet, rows: &[JournalRow]) {
     let mut date = "";
     for row in rows {
         if row.date != date {
@@ -202,7 +205,7 @@ fn journal_row(row: &JournalRow) -> Row {
         }
     }
     if let Some(taken_back) = &row.taken_back {
-        sentence = sentence.say(Voice::Doubt, format!(" [taken back {taken_back}]"));
+        sentence = sentence.say(Voice::Doubt, format!(" [{taken_back}]"));
     }
     Row::new(row.line.to_string(), sentence)
 }
@@ -228,7 +231,7 @@ mod tests {
             T-03, Ostrel 8, revision 2: on the bench, 30.00 of the lot, 41 min spent
             The program runs, the picture stays black: most likely U9.
 
-            ◐ Take this reading again: The dot clock of 8.31 MHz does not fit the rest. With
+            ◐ Take this reading again: The dot clock of 8.31 MHz does not fit the rest: with
             all other findings it had a chance of 1 in 240.
 
             Next
@@ -269,7 +272,7 @@ mod tests {
             T-03, Ostrel 8, revision 2: on the bench, 30.00 of the lot, 41 min spent
             The program runs, the picture stays black: most likely U9.
 
-            ◐ Take this reading again: The dot clock of 8.31 MHz does not fit the rest. With
+            ◐ Take this reading again: The dot clock of 8.31 MHz does not fit the rest: with
             all other findings it had a chance of 1 in 240.
 
             Next

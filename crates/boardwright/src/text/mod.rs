@@ -11,7 +11,7 @@ mod words;
 mod written;
 
 pub(crate) use bench::bench;
-pub(crate) use card::{Depth, card};
+pub(crate) use card::{Depth, card, journal};
 pub(crate) use evening::evening;
 pub(crate) use parcels::parcels;
 pub(crate) use plan::plan;

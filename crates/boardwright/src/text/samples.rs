@@ -134,7 +134,8 @@ pub(super) fn card() -> JobCard {
             check: "dot-clock".into(),
             before: "The dot clock of".into(),
             text: "8.31".into(),
-            after: "does not fit the rest.".into(),
+            after: "does not fit the rest: with all other findings it had a chance of 1 in 240."
+                .into(),
             chance: 1.0 / 240.0,
             band: Some(Band {
                 low: Some(7.98e6),
@@ -197,7 +198,14 @@ pub(super) fn card() -> JobCard {
         journal: vec![
             journal(11, "Picture", "black", "", false, None),
             journal(12, "+5 V at C12", "4.98 V", "± 0.03", false, None),
-            journal(13, "Reseated U12.", "", "", true, Some("at 20:04 by Ines")),
+            journal(
+                13,
+                "Reseated U12.",
+                "",
+                "",
+                true,
+                Some("taken back at 20:04 by Ines"),
+            ),
         ],
     }
 }
@@ -252,6 +260,7 @@ pub(super) fn plan() -> PlanView {
                 0.93,
             ),
         ],
+        other_costs: Vec::new(),
         sum: vec![
             sum("829.30", "worth when done, nine machines"),
             sum("−349.27", "money and minutes"),

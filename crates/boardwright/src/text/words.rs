@@ -20,27 +20,6 @@ pub(crate) fn chance(chance: f64) -> String {
     }
 }
 
-/// A small chance as `1 in 240`, a large one in percent.
-pub(super) fn odds(p: f64) -> String {
-    if p <= 0.0 {
-        return "none at all".to_owned();
-    }
-    let one_in = 1.0 / p;
-    match one_in {
-        ..10.0 => chance(p),
-        ..1e4 => format!("1 in {}", significant(one_in, 2)),
-        ..1e9 => format!("1 in {}", significant(one_in, 1)),
-        _ => "less than 1 in 1000000000".to_owned(),
-    }
-}
-
-/// Rounds a whole number of some size to a few digits.
-fn significant(value: f64, digits: i32) -> String {
-    let digits_now = value.log10().floor() as i32 + 1;
-    let step = 10f64.powi((digits_now - digits).max(0));
-    format!("{:.0}", (value / step).round() * step)
-}
-
 /// Minutes: `4 min`, `2.5 min`, `3 h 55 min`.
 pub(super) fn minutes(minutes: f64) -> String {
     let whole = minutes.round();
@@ -117,18 +96,6 @@ mod tests {
         check(1e-12, "under 0.1 %");
         check(0.996, "99.6 %");
         check(0.999_999, "over 99.9 %");
-    }
-
-    #[test]
-    fn odds_against() {
-        let check = |p: f64, expect: &str| assert_eq!(odds(p).replace(NBSP, " "), expect, "{p}");
-        check(0.0, "none at all");
-        check(0.5, "50 %");
-        check(1.0 / 240.0, "1 in 240");
-        check(1.0 / 243.0, "1 in 240");
-        check(1.0 / 12.0, "1 in 12");
-        check(1.0 / 54_321.0, "1 in 50000");
-        check(1e-12, "less than 1 in 1000000000");
     }
 
     #[test]

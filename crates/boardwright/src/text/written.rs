@@ -16,16 +16,7 @@ pub(crate) fn written(view: &Written) -> Sheet {
 
 fn understood_row(understood: &Understood) -> Row {
     let (voice, sign) = mark(understood.cell.state);
-    let row = Row::new(say(voice, sign), understood.sentence.as_str());
-    if understood.alternatives.is_empty() {
-        return row;
-    }
-    let words: Vec<&str> = understood
-        .alternatives
-        .iter()
-        .map(|word| word.id.as_str())
-        .collect();
-    row.under(say(Voice::Soft, format!("or: {}", words.join(", "))))
+    Row::new(say(voice, sign), understood.sentence.as_str())
 }
 
 /// A lot that was taken in, or would be.
