@@ -1,7 +1,5 @@
 //! Published worked examples in the public profile format.
 
-mod support;
-
 use std::{collections::BTreeMap, collections::BTreeSet, fs, path::Path, sync::Arc};
 
 use catalogue::{Library, Profile};

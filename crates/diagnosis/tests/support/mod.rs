@@ -10,13 +10,14 @@ use serde_json::Value;
 use units::Component;
 
 /// A case with what is expected of it.
-pub struct Case {
-    pub situation: Situation,
-    pub expected: Value,
-    pub by_hand: Vec<Value>,
+pub(crate) struct Case {
+    pub(crate) situation: Situation,
+    pub(crate) expected: Value,
+    /// Values derived on paper: `what` is a path into `expected`.
+    pub(crate) by_hand: Vec<Value>,
 }
 
-pub fn read_case(folder: &Path) -> Case {
+pub(crate) fn read_case(folder: &Path) -> Case {
     let board = fs::read_to_string(folder.join("board.toml")).expect("a case has a board");
     let case: Value = serde_json::from_str(
         &fs::read_to_string(folder.join("case.json")).expect("a case has steps"),
@@ -53,7 +54,7 @@ fn known(value: &Value) -> BTreeMap<String, bool> {
         .collect()
 }
 
-pub fn situation(profile: Profile, case: &Value) -> Situation {
+pub(crate) fn situation(profile: Profile, case: &Value) -> Situation {
     let machines = case["machines"]
         .as_array()
         .into_iter()
