@@ -712,6 +712,16 @@ fn plan_view() -> PlanView {
                 20.0,
             ),
         ],
+        other_costs: sum(&[
+            (
+                "5.30",
+                "Spares: a third 4164 and a regulator; they save a second postage.",
+            ),
+            (
+                "17.47",
+                "Postage 11.40 and import VAT 6.07, in two parcels.",
+            ),
+        ]),
         sum: sum(&[
             ("829.30", "worth when done, nine machines"),
             ("−235.00", "already there: T-01 and T-07"),

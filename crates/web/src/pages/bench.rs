@@ -7,7 +7,7 @@ use workshop::views::{
 
 use super::{
     Refused,
-    frame::{Setting, Sheet, page, said, said_block, wrong},
+    frame::{Setting, Sheet, page, said, said_block, take_back_form, wrong},
 };
 use crate::{
     parts::{self, cell_address, count, duration, prose, tag},
@@ -48,8 +48,9 @@ pub fn bench(setting: &Setting<'_>, view: &Bench, open: &Open<'_>) -> Markup {
             (round.checks_line())
             @if let Some(check) = round.check { (how(check)) }
             form.round-form method="post" action="/round" { (round.table()) }
+            @if let Some(said) = setting.said.filter(|_| said_in_table) { (take_back_form(said, setting.here)) }
             @if round.open.is_some() {
-                p.small.soft.roomy { "A column copied from elsewhere can be pasted into the open cell: one value a machine, downwards." }
+                p.small.soft.roomy.paste { "A column copied from elsewhere can be pasted into the open cell: one value a machine, downwards." }
             }
             (money_line(&view.money))
         },
@@ -178,7 +179,7 @@ impl<'a> Round<'a> {
             }
             @if open { tr.more { td colspan=(across) { (self.under_open(n)) } } }
             @if let Some(said) = said {
-                tr.more.told { td colspan=(across) { (said_block(said, self.setting.here)) } }
+                tr.more.told { td colspan=(across) { (said_block(said)) } }
             }
         }
     }

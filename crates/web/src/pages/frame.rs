@@ -164,24 +164,28 @@ fn footer(setting: &Setting<'_>) -> Markup {
 
 /// What the last write had to say, with the way back.
 pub(crate) fn said(setting: &Setting<'_>) -> Markup {
-    html! { @if let Some(said) = setting.said { (said_block(said, setting.here)) } }
+    html! { @if let Some(said) = setting.said { (said_block(said)) (take_back_form(said, setting.here)) } }
 }
 
-/// The same without its surroundings.
-pub(crate) fn said_block(said: &Said, here: &str) -> Markup {
+/// The sentences and a button that belongs to the form of [`take_back_form`], wherever that stands.
+pub(crate) fn said_block(said: &Said) -> Markup {
     html! {
         div.said role="status" {
             div {
                 @for sentence in &said.sentences { p { (prose(sentence)) } }
                 @if !said.changed.is_empty() { p { strong { (parts::with_chances(&said.changed)) } } }
             }
-            @if !said.lines.is_empty() {
-                form method="post" action="/undo" {
-                    input type="hidden" name="lines" value=(joined(&said.lines));
-                    input type="hidden" name="back" value=(here);
-                    button.plain { "Take it back" }
-                }
-            }
+            @if !said.lines.is_empty() { button.plain form="take-back" { "Take it back" } }
+        }
+    }
+}
+
+/// The form behind the button: apart, for a form cannot stand within another.
+pub(crate) fn take_back_form(said: &Said, here: &str) -> Markup {
+    html! {
+        form #take-back method="post" action="/undo" {
+            input type="hidden" name="lines" value=(joined(&said.lines));
+            input type="hidden" name="back" value=(here);
         }
     }
 }

@@ -8,7 +8,7 @@ use workshop::{
 
 use super::frame::{Setting, Sheet, page, said, wrong};
 use crate::{
-    parts::{self, duration, is_nil, percent, prose, tag},
+    parts::{self, duration, is_nil, ledger_line, percent, prose, tag},
     plot::{self, MoneyCurve},
 };
 
@@ -102,10 +102,11 @@ fn decisions(view: &PlanView) -> Markup {
             h2 { "What to do with each" }
             ol.ledger {
                 @for decision in &view.decisions { (decision_line(decision)) }
+                @for cost in &view.other_costs { (ledger_line(&cost.amount, None, prose(&cost.text))) }
                 li.total {
                     span { (view.spends) }
                     div {
-                        strong { "To spend in all" } ", postage and whole packs included, and " strong { (duration(view.minutes)) }
+                        strong { "To spend" } ", and " strong { (duration(view.minutes)) }
                         (evenings(view)) ". Then " strong { (format!("{:.2}", view.working)) } " of " (view.decisions.len()) " are expected to work."
                     }
                 }

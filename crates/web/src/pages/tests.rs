@@ -60,11 +60,20 @@ fn one_heading_one_sheet_and_each_id_once() {
         let ids = values(page, "id");
         let set: BTreeSet<&str> = ids.iter().copied().collect();
         assert_eq!(ids.len(), set.len(), "{name}: an id twice in {ids:?}");
-        let wanted = ["for", "aria-describedby", "list"]
+        let wanted = ["for", "aria-describedby", "list", "form"]
             .into_iter()
             .flat_map(|attribute| values(page, attribute));
         for id in wanted.flat_map(str::split_whitespace) {
             assert!(set.contains(id), "{name}: no id `{id}`");
+        }
+    });
+}
+
+#[test]
+fn no_form_stands_within_another() {
+    every_page(|name, page| {
+        for form in page.split("<form").skip(1) {
+            assert!(form.contains("</form>"), "{name}: a form within a form");
         }
     });
 }
