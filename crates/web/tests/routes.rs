@@ -1,0 +1,572 @@
+//! Every address with a workshop of its own: status, headers, body; bad input changes nothing.
+
+use std::{net::IpAddr, sync::Arc};
+
+use axum::{
+    Router,
+    body::{Body, to_bytes},
+    http::{HeaderMap, Request, StatusCode, header},
+};
+use tempfile::TempDir;
+use tower::ServiceExt;
+use web::{AppState, app};
+use workshop::{Clock, OpenOptions, TakeIn, Workshop, views::Bench};
+
+/// A workshop in a folder that goes away, and its pages.
+struct House {
+    _folder: TempDir,
+    workshop: Arc<Workshop>,
+    pages: Router,
+}
+
+/// An answer, read to its end.
+struct Answer {
+    status: StatusCode,
+    headers: HeaderMap,
+    body: String,
+}
+
+impl House {
+    fn empty() -> House {
+        let folder = tempfile::tempdir().expect("a folder");
+        let options = OpenOptions {
+            who: Some("Ines".to_owned()),
+            clock: Clock::default(),
+        };
+        let workshop = Arc::new(Workshop::open(folder.path(), options).expect("a workshop"));
+        let pages = app(AppState::new(
+            workshop.clone(),
+            IpAddr::from([127, 0, 0, 1]),
+        ));
+        House {
+            _folder: folder,
+            workshop,
+            pages,
+        }
+    }
+
+    fn with_three() -> House {
+        let house = House::empty();
+        let lot = TakeIn {
+            line: "3 from Harbour Street, 90.00".to_owned(),
+            ..TakeIn::default()
+        };
+        house.workshop.take_in(&lot).expect("three machines");
+        house
+    }
+
+    fn bench(&self) -> Bench {
+        self.workshop.bench().expect("a bench plan")
+    }
+
+    async fn ask(&self, request: Request<Body>) -> Answer {
+        let response = self
+            .pages
+            .clone()
+            .oneshot(request)
+            .await
+            .expect("an answer");
+        let (parts, body) = response.into_parts();
+        let body = to_bytes(body, usize::MAX).await.expect("a body");
+        let body = String::from_utf8_lossy(&body).into_owned();
+        Answer {
+            status: parts.status,
+            headers: parts.headers,
+            body,
+        }
+    }
+
+    async fn get(&self, address: &str) -> Answer {
+        let request = Request::get(address).header(header::HOST, "localhost:8080");
+        self.ask(request.body(Body::empty()).expect("a request"))
+            .await
+    }
+
+    async fn post(&self, address: &str, form: &str) -> Answer {
+        self.post_from(address, form, "http://localhost:8080").await
+    }
+
+    async fn post_from(&self, address: &str, form: &str, origin: &str) -> Answer {
+        let request = Request::post(address)
+            .header(header::HOST, "localhost:8080")
+            .header(header::ORIGIN, origin)
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
+        self.ask(
+            request
+                .body(Body::from(form.to_owned()))
+                .expect("a request"),
+        )
+        .await
+    }
+
+    /// Follows a redirect after a form.
+    async fn follow(&self, answer: &Answer) -> Answer {
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+        let address = answer.header("location");
+        self.get(address.split('#').next().unwrap_or_default())
+            .await
+    }
+}
+
+impl Answer {
+    fn header(&self, name: &str) -> String {
+        let values: Vec<&str> = self
+            .headers
+            .get_all(name)
+            .iter()
+            .map(|value| value.to_str().expect("text"))
+            .collect();
+        values.join(", ")
+    }
+
+    fn has(&self, text: &str) -> &Answer {
+        assert!(self.body.contains(text), "`{text}` is not in {}", self.body);
+        self
+    }
+}
+
+#[tokio::test]
+async fn every_page_answers_with_the_policy() {
+    let house = House::with_three();
+    for address in [
+        "/",
+        "/bench",
+        "/machine/T-01",
+        "/plan",
+        "/parcels",
+        "/take-in",
+        "/nowhere",
+        "/api/bench",
+        "/machine/T-99",
+    ] {
+        let answer = house.get(address).await;
+        let policy = answer.header("content-security-policy");
+        assert!(
+            policy.starts_with("default-src 'none'; style-src 'self'; script-src 'self'"),
+            "{address}: {policy}"
+        );
+        assert!(
+            policy.contains("frame-ancestors 'none'") && !policy.contains("unsafe"),
+            "{address}: {policy}"
+        );
+        assert_eq!(
+            answer.header("x-content-type-options"),
+            "nosniff",
+            "{address}"
+        );
+        assert_eq!(answer.header("referrer-policy"), "same-origin", "{address}");
+        let found = !matches!(address, "/nowhere" | "/machine/T-99");
+        assert_eq!(
+            answer.status,
+            if found {
+                StatusCode::OK
+            } else {
+                StatusCode::NOT_FOUND
+            },
+            "{address}: {}",
+            answer.body
+        );
+        assert!(
+            !answer.body.contains(" style=\""),
+            "{address} has a style inline"
+        );
+    }
+}
+
+#[tokio::test]
+async fn the_first_page_takes_in() {
+    let house = House::empty();
+    house.get("/").await.has("Nothing is taken in yet.");
+    let look = house
+        .post("/take-in", "line=3+from+Harbour+Street%2C+90.00&look=1")
+        .await;
+    assert_eq!(look.status, StatusCode::OK);
+    look.has("T-03")
+        .has("Nothing is written yet.")
+        .has("value=\"3 from Harbour Street, 90.00\"");
+    assert!(
+        house.workshop.is_empty().expect("a journal"),
+        "a look writes nothing"
+    );
+    let taken = house
+        .post(
+            "/take-in",
+            "line=3+from+Harbour+Street%2C+90.00&exceptions=&board=&tags=",
+        )
+        .await;
+    house
+        .follow(&taken)
+        .await
+        .has("T-01")
+        .has("T-03")
+        .has("Take it back");
+    assert_eq!(house.bench().rows.len(), 3);
+}
+
+#[tokio::test]
+async fn a_lot_that_cannot_be_read_is_kept_for_mending() {
+    let house = House::empty();
+    for line in [
+        "",
+        "some+from+a+shed",
+        "9",
+        "3+from+%3Cb%3Ehere%3C%2Fb%3E%2C+lots",
+    ] {
+        let answer = house
+            .post("/take-in", &format!("line={line}&exceptions=T-01+was+wet"))
+            .await;
+        assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY, "{line}");
+        answer.has("role=\"alert\"").has("T-01 was wet");
+        assert!(!answer.body.contains("<b>here"), "{line} is not escaped");
+    }
+    assert!(house.workshop.is_empty().expect("a journal"));
+}
+
+#[tokio::test]
+async fn what_does_not_exist_names_the_machines_there_are() {
+    let house = House::with_three();
+    for address in [
+        "/nowhere",
+        "/machine/T-99",
+        "/machine/%3Cscript%3E",
+        "/parcels/Z.txt",
+        "/bench?check=no-such-check",
+    ] {
+        let answer = house.get(address).await;
+        assert_eq!(
+            answer.status,
+            StatusCode::NOT_FOUND,
+            "{address}: {}",
+            answer.body
+        );
+        answer
+            .has("href=\"/machine/T-01\"")
+            .has("href=\"/machine/T-03\"");
+        assert!(
+            !answer.body.contains("<script>"),
+            "{address} is not escaped"
+        );
+    }
+    let answer = House::empty().get("/machine/T-01").await;
+    assert_eq!(answer.status, StatusCode::NOT_FOUND);
+    answer.has("href=\"/take-in\"");
+}
+
+#[tokio::test]
+async fn a_cell_is_opened_and_a_word_writes_it() {
+    let house = House::with_three();
+    let bench = house.bench();
+    let check = &bench.checks[bench.now.expect("a check to begin with")];
+    let word = &check.words[0].id;
+    let open = house
+        .get(&format!("/bench?check={}&machine=T-02", escaped(&check.id)))
+        .await;
+    open.has("id=\"open\"")
+        .has("name=\"machine\" value=\"T-02\"")
+        .has(&format!("name=\"word\" value=\"{word}\""));
+    let form = format!(
+        "check={}&machine=T-02&value=&word={}",
+        escaped(&check.id),
+        escaped(word)
+    );
+    let written = house.post("/round", &form).await;
+    let next = written.header("location");
+    assert!(
+        next.contains("machine=T-03") && next.contains("said="),
+        "{next}"
+    );
+    house
+        .follow(&written)
+        .await
+        .has("role=\"status\"")
+        .has("Take it back")
+        .has("name=\"machine\" value=\"T-03\"");
+    assert_eq!(
+        house
+            .workshop
+            .journal(Some("T-02"))
+            .expect("a journal")
+            .iter()
+            .filter(|row| !row.entered.is_empty())
+            .count(),
+        1
+    );
+}
+
+#[tokio::test]
+async fn a_value_that_cannot_be_read_stays_in_its_cell() {
+    let house = House::with_three();
+    let check = house.bench().checks[0].id.clone();
+    let before = house.workshop.journal(None).expect("a journal").len();
+    let long = "9".repeat(5000);
+    for value in ["no+such+word", "1x2y", "%00", "", &long] {
+        let form = format!("check={}&machine=T-01&value={value}", escaped(&check));
+        let answer = house.post("/round", &form).await;
+        assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY, "{value}");
+        answer
+            .has("role=\"alert\"")
+            .has("name=\"machine\" value=\"T-01\"");
+    }
+    house
+        .post(
+            "/round",
+            &format!("check={}&machine=T-01&value=no+such+word", escaped(&check)),
+        )
+        .await
+        .has("value=\"no such word\"");
+    assert_eq!(
+        house.workshop.journal(None).expect("a journal").len(),
+        before
+    );
+}
+
+#[tokio::test]
+async fn a_line_on_the_card_is_written_and_taken_back() {
+    let house = House::with_three();
+    let check = house.bench().checks[0].clone();
+    let line = format!("{} {}", check.id, check.words[0].id);
+    let read = house
+        .get(&format!("/read?machine=T-01&line={}", escaped(&line)))
+        .await;
+    read.has("Read as");
+    let written = house
+        .post("/machine/T-01", &format!("line={}", escaped(&line)))
+        .await;
+    house
+        .follow(&written)
+        .await
+        .has("role=\"status\"")
+        .has("Written: ");
+    let lines = house.workshop.journal(Some("T-01")).expect("a journal");
+    let last = lines.last().expect("a line");
+    let undone = house
+        .post(
+            "/undo",
+            &format!("lines={}&back=%2Fmachine%2FT-01", last.line),
+        )
+        .await;
+    assert!(undone.header("location").starts_with("/machine/T-01?said="));
+    house.follow(&undone).await.has("<del>");
+    let again = house
+        .post(
+            "/undo",
+            &format!("lines={}&back=%2F%2Fbench.example", last.line),
+        )
+        .await;
+    assert_ne!(
+        again.status,
+        StatusCode::SEE_OTHER,
+        "a line is taken back once"
+    );
+    assert_eq!(
+        house.post("/undo", "lines=x&back=%2F").await.status,
+        StatusCode::UNPROCESSABLE_ENTITY
+    );
+}
+
+#[tokio::test]
+async fn a_bare_value_is_of_the_check_in_hand() {
+    let house = House::with_three();
+    let check = house.bench().checks[0].clone();
+    let form = format!(
+        "check={}&line={}",
+        escaped(&check.id),
+        escaped(&check.words[0].id)
+    );
+    let written = house.post("/machine/T-01", &form).await;
+    house.follow(&written).await.has("Written: ");
+    let wrong = house
+        .post(
+            "/machine/T-01",
+            &format!("check={}&line=7+of+nine%3B+x", escaped(&check.id)),
+        )
+        .await;
+    assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY);
+    wrong.has("value=\"7 of nine; x\"").has("role=\"alert\"");
+}
+
+#[tokio::test]
+async fn acts_are_written_or_refused_at_their_form() {
+    let house = House::with_three();
+    let wrong = house
+        .post(
+            "/machine/T-01/act",
+            "act=reseat&part=no-such-part&what=&mark=",
+        )
+        .await;
+    assert!(wrong.status.is_client_error(), "{}", wrong.status);
+    wrong.has("role=\"alert\"").has("value=\"no-such-part\"");
+    let melted = house
+        .post("/machine/T-01/act", "act=melt&part=U9&what=&mark=")
+        .await;
+    assert_eq!(melted.status, StatusCode::UNPROCESSABLE_ENTITY);
+    let truth = house.post("/machine/T-01/settle", "truth=no.such").await;
+    assert!(truth.status.is_client_error(), "{}", truth.status);
+    truth.has("value=\"no.such\"");
+    let done = house
+        .post("/machine/T-01/act", "act=reseat&part=cpu&what=&mark=")
+        .await;
+    house.follow(&done).await.has("role=\"status\"");
+    let settled = house.post("/machine/T-01/settle", "truth=works").await;
+    house.follow(&settled).await.has("role=\"status\"");
+}
+
+#[tokio::test]
+async fn a_write_from_elsewhere_is_refused() {
+    let house = House::empty();
+    let form = "line=3+from+Harbour+Street%2C+90.00";
+    for origin in [
+        "http://bench.example",
+        "null",
+        "http://localhost:9000",
+        "http://localhost:8080.example",
+    ] {
+        let answer = house.post_from("/take-in", form, origin).await;
+        assert_eq!(answer.status, StatusCode::FORBIDDEN, "{origin}");
+        answer.has("nothing was written");
+        assert!(!answer.header("content-security-policy").is_empty());
+    }
+    let request = Request::post("/take-in")
+        .header(header::HOST, "localhost:8080")
+        .header("sec-fetch-site", "cross-site");
+    let answer = house
+        .ask(request.body(Body::from(form)).expect("a request"))
+        .await;
+    assert_eq!(answer.status, StatusCode::FORBIDDEN);
+    assert!(house.workshop.is_empty().expect("a journal"));
+}
+
+#[tokio::test]
+async fn another_name_for_this_computer_is_refused() {
+    let house = House::empty();
+    for host in ["bench.example", "192.168.1.7:8080", "localhost.example"] {
+        let request = Request::get("/").header(header::HOST, host);
+        let answer = house
+            .ask(request.body(Body::empty()).expect("a request"))
+            .await;
+        assert_eq!(answer.status, StatusCode::FORBIDDEN, "{host}");
+    }
+    let nameless = Request::get("/").body(Body::empty()).expect("a request");
+    assert_eq!(house.ask(nameless).await.status, StatusCode::FORBIDDEN);
+}
+
+#[tokio::test]
+async fn limits_that_cannot_be_read_stay_in_their_boxes() {
+    let house = House::with_three();
+    for (form, kept) in [
+        ("money=much&evenings=", "value=\"much\""),
+        ("money=80&evenings=three", "value=\"three\""),
+    ] {
+        let answer = house.post("/plan", form).await;
+        assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY, "{form}");
+        answer.has(kept).has("role=\"alert\"");
+    }
+    let set = house.post("/plan", "money=80.00&evenings=2").await;
+    house
+        .follow(&set)
+        .await
+        .has("value=\"80.00\"")
+        .has("value=\"2\"");
+    let lifted = house.post("/plan", "money=&evenings=").await;
+    house
+        .follow(&lifted)
+        .await
+        .has("id=\"money\" name=\"money\" value=\"\"");
+}
+
+#[tokio::test]
+async fn the_light_is_remembered() {
+    let house = House::empty();
+    let answer = house.post("/theme", "theme=dark&back=%2Ftake-in").await;
+    assert_eq!(answer.header("location"), "/take-in");
+    let cookie = answer.header("set-cookie");
+    assert!(
+        cookie.starts_with("theme=dark;") && cookie.contains("SameSite=Strict"),
+        "{cookie}"
+    );
+    let request = Request::get("/take-in")
+        .header(header::HOST, "localhost")
+        .header(header::COOKIE, "a=b; theme=dark");
+    house
+        .ask(request.body(Body::empty()).expect("a request"))
+        .await
+        .has("data-theme=\"dark\"");
+    let strange = house
+        .post("/theme", "theme=%22%3E&back=https%3A%2F%2Fbench.example")
+        .await;
+    assert!(strange.header("set-cookie").starts_with("theme=system;"));
+    assert_eq!(strange.header("location"), "/");
+}
+
+#[tokio::test]
+async fn nobody_can_put_words_into_a_page() {
+    let house = House::with_three();
+    let answer = house.get("/?said=The+bench+is+closed").await;
+    assert!(!answer.body.contains("The bench is closed"));
+}
+
+#[tokio::test]
+async fn views_as_json() {
+    let house = House::with_three();
+    house
+        .get("/api/bench")
+        .await
+        .has("\"heading\":")
+        .has("\"tag\":\"T-01\"");
+    house.get("/api/machine/T-01").await.has("\"suspects\":");
+    house.get("/api/plan").await.has("\"decisions\":");
+    house.get("/api/parcels").await.has("\"parcels\":");
+    house.get("/api/boards").await.has("\"starter\":true");
+    let answer = house.get("/api/machine/T-99").await;
+    assert_eq!(
+        (answer.status, answer.header("content-type")),
+        (StatusCode::NOT_FOUND, "application/json".to_owned())
+    );
+    answer.has("\"error\":").has("\"hint\":");
+}
+
+#[tokio::test]
+async fn assets_are_kept_for_ever_under_their_own_name() {
+    let house = House::empty();
+    let page = house.get("/").await;
+    let style = page
+        .body
+        .split("rel=\"stylesheet\" href=\"")
+        .nth(1)
+        .and_then(|rest| rest.split('"').next())
+        .expect("a style");
+    let answer = house.get(style).await;
+    assert_eq!(answer.header("content-type"), "text/css; charset=utf-8");
+    assert!(answer.header("cache-control").contains("immutable"));
+    assert_eq!(
+        house.get("/assets/style-000000000000.css").await.status,
+        StatusCode::NOT_FOUND
+    );
+    assert_eq!(
+        house.get("/assets/..%2F..%2FCargo.toml").await.status,
+        StatusCode::NOT_FOUND
+    );
+}
+
+#[tokio::test]
+async fn ten_megabytes_are_refused() {
+    let house = House::empty();
+    let answer = house
+        .post("/take-in", &format!("line={}", "x".repeat(10_000_000)))
+        .await;
+    assert_eq!(answer.status, StatusCode::PAYLOAD_TOO_LARGE);
+    assert!(house.workshop.is_empty().expect("a journal"));
+}
+
+/// Percent-encodes what a form or a query cannot carry.
+fn escaped(text: &str) -> String {
+    text.bytes()
+        .map(|byte| {
+            if byte.is_ascii_alphanumeric() {
+                char::from(byte).to_string()
+            } else {
+                format!("%{byte:02X}")
+            }
+        })
+        .collect()
+}
