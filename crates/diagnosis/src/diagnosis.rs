@@ -159,9 +159,18 @@ impl Diagnosis {
     /// # Errors
     /// The machine is unknown.
     pub fn explanations(&self, tag: &str, count: usize) -> Result<Vec<Explanation>, Error> {
-        let machine = self.unrolled.machine(tag)?;
-        let members = members_of(&self.unrolled, machine, &self.base.lowered);
-        Ok(explain::best(&self.base, self.marginals(), &members, count))
+        let Focus {
+            unrolled,
+            machine,
+            outer,
+        } = focus(&self.situation, tag)?;
+        let compiled = Compiled::of(&unrolled, &[], outer.as_ref())?;
+        let members = members_of(&unrolled, machine, &compiled.lowered);
+        let wanted: Vec<Var> = members.iter().map(|member| member.var).collect();
+        let marginals = compiled
+            .tree
+            .marginals_of(&Question::default(), &compiled.upward, &wanted);
+        Ok(explain::best(&compiled, &marginals, &members, count))
     }
 
     /// P(finding | all other findings) for each finding.

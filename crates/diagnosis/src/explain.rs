@@ -1,7 +1,8 @@
-//! The likeliest explanations: best-first over partial sets, each bounded by the chance of what is fixed so far.
+//! The likeliest explanations: best-first over sets of explanations, each bounded by what it could hold at most.
 //!
-//! A partial set's chance is at least that of any of its completions, so the first complete sets taken from the queue
-//! are the best ones (uniform-cost search; Shimony, "Finding MAPs for belief networks is NP-hard", Artificial Intelligence 68, 1994, for why one must search).
+//! A set is given by a prefix of states of the machine's chips and places, the last of them bad. Its best guess has all
+//! others good; the rest of it splits by the first of the others that is bad (Lawler, "A procedure for computing the K best solutions",
+//! Management Science 18, 1972). A set is bounded by the chance of its prefix, so the first explanations taken from the queue are proven to be the best.
 //! Parts that depend on nothing the others depend on are searched apart and joined.
 
 use std::{cmp::Ordering, collections::BTreeMap, collections::BinaryHeap};
@@ -12,6 +13,9 @@ use crate::{
     model::Var,
     tree::Question,
 };
+
+/// A share below this cannot be told from 0: the signed auxiliaries leave rounding of this order.
+const LEAST_SHARE: f64 = 1e-13;
 
 /// A variable whose states an explanation names.
 #[derive(Debug, Clone)]
@@ -129,6 +133,14 @@ fn join(a: &[Found], b: &[Found], count: usize) -> Vec<Found> {
     pairs
 }
 
+/// A set of explanations, or one that is complete.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+struct Node {
+    /// What it holds at most; exact where it is complete.
+    bound: Found,
+    complete: bool,
+}
+
 /// The best sets over members that depend on each other.
 fn search(
     compiled: &Compiled,
@@ -136,62 +148,89 @@ fn search(
     group: &[&Member],
     count: usize,
 ) -> Vec<Found> {
-    // the least certain first, so that the queue splits early
-    let mut members: Vec<&Member> = group.to_vec();
-    members.sort_by(|a, b| {
-        marginals[a.var][0]
-            .total_cmp(&marginals[b.var][0])
-            .then(a.var.cmp(&b.var))
-    });
-    let mut queue = BinaryHeap::from([Found {
-        share: 1.0,
-        states: Vec::new(),
-    }]);
+    // the least certain first, so that the sets split early
+    let mut order: Vec<Var> = group.iter().map(|member| member.var).collect();
+    order.sort_by(|&a, &b| marginals[a][0].total_cmp(&marginals[b][0]).then(a.cmp(&b)));
+    let everything = Node {
+        bound: Found {
+            share: 1.0,
+            states: Vec::new(),
+        },
+        complete: false,
+    };
+    let mut queue = BinaryHeap::from([everything]);
     let mut found = Vec::new();
     while let Some(node) = queue.pop() {
-        let Some(member) = members.get(node.states.len()) else {
-            found.push(node);
+        if node.complete {
+            found.push(node.bound);
             if found.len() == count {
                 break;
             }
-            continue;
-        };
-        queue.extend(children(compiled, marginals, &node, member.var));
+        } else {
+            let nodes = split(compiled, &order, &node.bound.states);
+            queue.extend(
+                nodes
+                    .into_iter()
+                    .filter(|node| node.bound.share > LEAST_SHARE),
+            );
+        }
     }
     found
 }
 
-fn children(compiled: &Compiled, marginals: &[Vec<f64>], node: &Found, var: Var) -> Vec<Found> {
-    let states = marginals[var].len();
-    let mut children = Vec::with_capacity(states);
-    let mut left = node.share;
-    for state in (0..states).rev() {
-        if marginals[var][state] <= 0.0 {
-            continue;
-        }
-        let share = match (node.states.is_empty(), state) {
-            (true, _) => marginals[var][state],
-            // what the others leave; exact enough unless little is left
-            (false, 0) if left > 1e-3 * node.share => left,
-            _ => share_of(compiled, node, var, state),
-        };
-        left -= share;
-        if share > 0.0 {
-            let mut states = node.states.clone();
-            states.push((var, state));
-            children.push(Found { share, states });
+/// The best guess of a set, and the sets that make up the rest of it.
+fn split(compiled: &Compiled, order: &[Var], prefix: &[(Var, usize)]) -> Vec<Node> {
+    let tree = &compiled.tree;
+    let mut question = Question::default();
+    for &(var, state) in prefix {
+        question.fix(tree, var, state);
+    }
+    let pass = tree.again(&compiled.upward, &question, &question);
+    let share = (pass.log_total - compiled.upward.log_total).exp();
+    if share <= LEAST_SHARE {
+        return Vec::new();
+    }
+    let rest = &order[prefix.len()..];
+    let marginals = tree.marginals_of(&question, &pass, rest);
+    let with = |extra: &[Var], last: Option<(Var, usize)>| {
+        prefix
+            .iter()
+            .copied()
+            .chain(extra.iter().map(|&var| (var, 0)))
+            .chain(last)
+            .collect::<Vec<_>>()
+    };
+    let mut nodes = vec![guess(compiled, with(rest, None))];
+    for (place, &var) in rest.iter().enumerate() {
+        for (state, chance) in marginals[var].iter().enumerate().skip(1) {
+            let bound = share * chance;
+            let states = with(&rest[..place], Some((var, state)));
+            nodes.push(Node {
+                bound: Found {
+                    share: bound,
+                    states,
+                },
+                complete: false,
+            });
         }
     }
-    children
+    nodes
 }
 
-fn share_of(compiled: &Compiled, node: &Found, var: Var, state: usize) -> f64 {
+/// A complete explanation with its share.
+fn guess(compiled: &Compiled, states: Vec<(Var, usize)>) -> Node {
     let mut question = Question::default();
-    for &(var, state) in node.states.iter().chain([&(var, state)]) {
+    for &(var, state) in &states {
         question.fix(&compiled.tree, var, state);
     }
     let log = compiled
         .tree
         .log_total_with(&compiled.upward, &Question::default(), &question);
-    (log - compiled.upward.log_total).exp()
+    Node {
+        bound: Found {
+            share: (log - compiled.upward.log_total).exp(),
+            states,
+        },
+        complete: true,
+    }
 }

@@ -8,6 +8,7 @@ mod explain;
 mod export;
 mod focus;
 mod graph;
+mod looks;
 mod lower;
 mod model;
 mod situation;

@@ -2,18 +2,14 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use catalogue::{Check, Tells};
-use units::Instrument;
-
 use crate::{
     focus::{Outer, SharedKey},
     graph::{Cause, Draw, EventKey, Graph, Link, OrId, Origin, PowerId, Show, StateId, Visible},
+    looks::LookDraws,
     model::{Likelihood, Model, Or, Table, Var},
-    unroll::{Finding, Look, Seen, Unrolled, What, is_breakable, named_targets},
+    unroll::{Unrolled, is_breakable},
 };
 
-/// Chance that a check with requirements cannot be done: when one of them fails, when none does.
-pub(crate) const CANNOT: [f64; 2] = [0.98, 0.01];
 /// Chance that the bench supply is bad.
 const BENCH_SUPPLY_BAD: f64 = 0.001;
 
@@ -124,23 +120,25 @@ fn share_causes(graph: &Graph) -> Vec<Shared> {
     shared
 }
 
-struct Lowering<'a> {
-    graph: &'a Graph,
+pub(crate) struct Lowering<'a> {
+    pub(crate) graph: &'a Graph,
     shared: &'a [Shared],
-    model: Model,
-    state_vars: BTreeMap<StateId, Var>,
+    pub(crate) model: Model,
+    pub(crate) state_vars: BTreeMap<StateId, Var>,
     event_vars: BTreeMap<EventKey, Var>,
     outside_vars: BTreeMap<String, Var>,
-    or_vars: Vec<Var>,
+    pub(crate) or_vars: Vec<Var>,
     /// By machine and target: the chain variables before and after it.
     unmodelled_steps: BTreeMap<(usize, usize), (Option<Var>, Var)>,
-    unmodelled_end: BTreeMap<usize, Var>,
+    pub(crate) unmodelled_end: BTreeMap<usize, Var>,
     links: BTreeMap<Link, Var>,
     active: BTreeMap<(StateId, PowerId), Var>,
     coins: BTreeMap<PowerId, Var>,
     bench: BTreeMap<PowerId, Var>,
     leaks: BTreeMap<(usize, usize), Var>,
     draw_vars: BTreeMap<Draw, Var>,
+    /// Draws of findings.
+    pub(crate) looks: LookDraws,
 }
 
 impl<'a> Lowering<'a> {
@@ -179,6 +177,7 @@ impl<'a> Lowering<'a> {
             bench: BTreeMap::new(),
             leaks: BTreeMap::new(),
             draw_vars: BTreeMap::new(),
+            looks: LookDraws::default(),
         }
     }
 
@@ -666,24 +665,6 @@ impl<'a> Lowering<'a> {
         })
     }
 
-    /// The likelihoods of all findings.
-    fn looks(&mut self, unrolled: &Unrolled) {
-        let mut sessions: BTreeMap<usize, usize> = BTreeMap::new();
-        for finding in &unrolled.findings {
-            if let What::Look(look) = &finding.what {
-                *sessions.entry(look.session).or_default() += 1;
-            }
-        }
-        let mut drawn = LookDraws::default();
-        for (index, finding) in unrolled.findings.iter().enumerate() {
-            let table = self.finding(finding, &sessions, &mut drawn);
-            self.model.likelihoods.push(Likelihood {
-                table,
-                finding: Some(index),
-            });
-        }
-    }
-
     /// What the machines that are left out say.
     fn outer(&mut self, outer: Option<&Outer>) {
         let Some(outer) = outer else { return };
@@ -702,272 +683,6 @@ impl<'a> Lowering<'a> {
                 finding: None,
             });
         }
-    }
-
-    fn finding(
-        &mut self,
-        finding: &Finding,
-        sessions: &BTreeMap<usize, usize>,
-        drawn: &mut LookDraws,
-    ) -> Table {
-        match &finding.what {
-            What::Look(look) => self.look(look, sessions[&look.session] > 1, drawn),
-            What::Mode { state, mode } => match self.state_vars.get(state) {
-                Some(&var) => Table::from_fn(&self.model, vec![var], |at| {
-                    f64::from(u8::from(at[0] == mode + 1))
-                }),
-                None => self.never(),
-            },
-            What::Unmodelled { machine } => match self.unmodelled_end.get(machine) {
-                Some(&var) => Table {
-                    vars: vec![var],
-                    values: vec![0.0, 1.0],
-                },
-                None => self.never(),
-            },
-            What::Works { ors } => {
-                // one OR over all functions: it works only if none fails
-                let var = self.model.variable("works".to_owned(), 2);
-                let survivals = ors
-                    .iter()
-                    .map(|&or| Table {
-                        vars: vec![self.or_vars[or]],
-                        values: vec![1.0, 0.0],
-                    })
-                    .collect();
-                self.model.ors.push(Or {
-                    child: var,
-                    survivals,
-                });
-                Table {
-                    vars: vec![var],
-                    values: vec![1.0, 0.0],
-                }
-            }
-        }
-    }
-
-    /// A likelihood of 0 that still has a variable.
-    fn never(&mut self) -> Table {
-        let var = self.model.root("never".to_owned(), vec![1.0]);
-        Table {
-            vars: vec![var],
-            values: vec![0.0],
-        }
-    }
-
-    fn look(&mut self, look: &Look, shared_session: bool, drawn: &mut LookDraws) -> Table {
-        let graph = self.graph;
-        let check = &graph.boards[look.machine].profile.checks[look.check];
-        let rows = Rows::of(check);
-        let mut vars: Vec<Var> = look.ors.iter().map(|&or| self.or_vars[or]).collect();
-        let functions = vars.len();
-        let key = (look.machine, look.check, look.epoch);
-        let doable = look.requires.map(|or| {
-            let draws = drawn.doable.entry(key).or_insert_with(|| {
-                CANNOT.map(|cannot| {
-                    self.model.root(
-                        format!("{} {} cannot", graph.boards[look.machine].tag, check.id),
-                        vec![1.0 - cannot, cannot],
-                    )
-                })
-            });
-            (self.or_vars[or], *draws)
-        });
-        if let Some((or, [if_fails, if_works])) = doable {
-            vars.extend([or, if_fails, if_works]);
-        }
-        let cannot = look.shown == Seen::Cannot;
-        let blunder = (!cannot && shared_session && check.blunder > 0.0).then(|| {
-            *drawn.blunders.entry(look.session).or_insert_with(|| {
-                let outcomes = check.outcomes.len();
-                let mut chances = vec![1.0 - check.blunder];
-                chances.resize(outcomes + 1, check.blunder / outcomes as f64);
-                self.model.root(
-                    format!("{} {} blunder", graph.boards[look.machine].tag, check.id),
-                    chances,
-                )
-            })
-        });
-        vars.extend(blunder);
-        let same = (!cannot && check.repeats_same).then(|| {
-            drawn
-                .same
-                .entry(key)
-                .or_insert_with(|| {
-                    rows.iter()
-                        .map(|row| {
-                            self.model.root(
-                                format!("{} {} shows", graph.boards[look.machine].tag, check.id),
-                                row.shows.clone(),
-                            )
-                        })
-                        .collect()
-                })
-                .clone()
-        });
-        let same_at = vars.len();
-        vars.extend(same.iter().flatten());
-        let counts = (!cannot).then(|| counts(check, &look.shown));
-        let mut distinct = vars.clone();
-        distinct.sort_unstable();
-        distinct.dedup();
-        let places: Vec<usize> = vars
-            .iter()
-            .map(|var| distinct.iter().position(|other| other == var).unwrap_or(0))
-            .collect();
-        Table::from_fn(&self.model, distinct, |states| {
-            let at: Vec<usize> = places.iter().map(|&place| states[place]).collect();
-            let mut next = functions;
-            if doable.is_some() {
-                let could_not = if at[next] == 1 {
-                    at[next + 1]
-                } else {
-                    at[next + 2]
-                } == 1;
-                if could_not != cannot {
-                    return 0.0;
-                }
-                next += 3;
-            }
-            let Some(counts) = &counts else { return 1.0 };
-            let row = rows
-                .iter()
-                .position(|row| row.fails.iter().all(|&function| at[function] == 1))
-                .unwrap_or(0);
-            let normal = match &same {
-                Some(_) => counts[at[same_at + row]],
-                None => rows[row]
-                    .shows
-                    .iter()
-                    .zip(counts)
-                    .map(|(chance, count)| chance * count)
-                    .sum(),
-            };
-            match blunder {
-                Some(_) if at[next] > 0 => counts[at[next] - 1],
-                Some(_) => normal,
-                None => {
-                    (1.0 - check.blunder) * normal
-                        + check.blunder * counts.iter().sum::<f64>() / counts.len() as f64
-                }
-            }
-        })
-    }
-
-    /// The outcome of a check not yet made, in a session of its own.
-    fn outcome(&mut self, asked: &Asked) -> Var {
-        let check = &self.graph.boards[asked.machine].profile.checks[asked.check];
-        let rows = Rows::of(check);
-        let outcomes = check.outcomes.len();
-        let mut vars: Vec<Var> = asked.ors.iter().map(|&or| self.or_vars[or]).collect();
-        vars.extend(asked.requires.map(|or| self.or_vars[or]));
-        let child = self.model.variable(
-            format!(
-                "{} {} asked",
-                self.graph.boards[asked.machine].tag, check.id
-            ),
-            outcomes + usize::from(asked.requires.is_some()),
-        );
-        let mut distinct = vars.clone();
-        distinct.sort_unstable();
-        distinct.dedup();
-        let places: Vec<usize> = vars
-            .iter()
-            .map(|var| distinct.iter().position(|other| other == var).unwrap_or(0))
-            .collect();
-        distinct.push(child);
-        let table = Table::from_fn(&self.model, distinct, |states| {
-            let at: Vec<usize> = places.iter().map(|&place| states[place]).collect();
-            let shown = states[states.len() - 1];
-            let cannot = asked.requires.map_or(0.0, |_| {
-                if at[at.len() - 1] == 1 {
-                    CANNOT[0]
-                } else {
-                    CANNOT[1]
-                }
-            });
-            if shown == outcomes {
-                return cannot;
-            }
-            let row = rows
-                .iter()
-                .position(|row| row.fails.iter().all(|&function| at[function] == 1))
-                .unwrap_or(0);
-            (1.0 - cannot)
-                * ((1.0 - check.blunder) * rows[row].shows[shown] + check.blunder / outcomes as f64)
-        });
-        self.model.conditionals.push(table);
-        child
-    }
-}
-
-/// Draws shared between looks.
-#[derive(Default)]
-struct LookDraws {
-    /// By machine, check, epoch: cannot be done though nothing fails, can be done though something fails.
-    doable: BTreeMap<(usize, usize, usize), [Var; 2]>,
-    /// By session.
-    blunders: BTreeMap<usize, Var>,
-    /// By machine, check, epoch: what each row shows.
-    same: BTreeMap<(usize, usize, usize), Vec<Var>>,
-}
-
-/// A row of a check, with its functions as places in [`named_targets`].
-struct Rows {
-    fails: Vec<usize>,
-    shows: Vec<f64>,
-}
-
-impl Rows {
-    fn of(check: &Check) -> Vec<Self> {
-        match &check.tells {
-            Tells::Target {
-                false_pass,
-                false_fail,
-                ..
-            } => vec![
-                Self {
-                    fails: vec![0],
-                    shows: vec![*false_pass, 1.0 - false_pass],
-                },
-                Self {
-                    fails: Vec::new(),
-                    shows: vec![1.0 - false_fail, *false_fail],
-                },
-            ],
-            Tells::Rows(rows) => {
-                let named = named_targets(check);
-                let place = |target| named.iter().position(|other| other == target);
-                rows.iter()
-                    .map(|row| Self {
-                        fails: row.fails.iter().filter_map(place).collect(),
-                        shows: row.shows.clone(),
-                    })
-                    .collect()
-            }
-        }
-    }
-}
-
-/// How much what was seen counts for each outcome.
-fn counts(check: &Check, seen: &Seen) -> Vec<f64> {
-    match seen {
-        Seen::Outcome(outcome) => (0..check.outcomes.len())
-            .map(|other| f64::from(u8::from(other == *outcome)))
-            .collect(),
-        Seen::Readings { values, components } => {
-            let mean = values.iter().sum::<f64>() / values.len() as f64;
-            let instrument = Instrument {
-                name: String::new(),
-                components: components.clone(),
-            };
-            let outside = check.limits.as_ref().map_or(0.0, |limits| {
-                limits.probability_outside(mean, instrument.sigma(mean))
-            });
-            vec![1.0 - outside, outside]
-        }
-        Seen::Cannot => vec![1.0; check.outcomes.len()],
     }
 }
 

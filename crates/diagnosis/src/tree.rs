@@ -4,7 +4,7 @@
 //! without division (Shafer & Shenoy 1990), so the signed auxiliaries of the noisy-OR do no harm.
 //! A message carries a power of two beside its table, so that hundreds of findings do not underflow.
 
-use std::collections::BTreeSet;
+use std::{collections::BTreeSet, sync::Arc};
 
 use crate::{
     error::Error,
@@ -62,7 +62,7 @@ pub(crate) struct Question {
 /// Messages of an upward pass.
 #[derive(Debug, Clone)]
 pub(crate) struct Upward {
-    messages: Vec<Message>,
+    messages: Vec<Arc<Message>>,
     /// Product of the roots, as natural logarithm; minus infinity for 0.
     pub(crate) log_total: f64,
 }
@@ -181,11 +181,11 @@ impl Tree {
 
     /// The upward pass.
     pub(crate) fn upward(&self, question: &Question) -> Upward {
-        let mut messages: Vec<Message> = Vec::with_capacity(self.buckets.len());
+        let mut messages: Vec<Arc<Message>> = Vec::with_capacity(self.buckets.len());
         let changes = self.changes(question);
         for index in 0..self.buckets.len() {
             let message = self.message(index, &messages, &changes);
-            messages.push(message);
+            messages.push(Arc::new(message));
         }
         let log_total = self.log_total(&messages);
         Upward {
@@ -222,8 +222,8 @@ impl Tree {
         let mut messages = base.messages.clone();
         while let Some(index) = dirty.pop_first() {
             let message = self.message(index, &messages, &changes);
-            if message != messages[index] {
-                messages[index] = message;
+            if message != *messages[index] {
+                messages[index] = Arc::new(message);
                 dirty.extend(self.buckets[index].parent);
             }
         }
@@ -348,7 +348,7 @@ impl Tree {
         product
     }
 
-    fn message(&self, index: usize, messages: &[Message], changes: &Changes) -> Message {
+    fn message(&self, index: usize, messages: &[Arc<Message>], changes: &Changes) -> Message {
         let bucket = &self.buckets[index];
         let mut product = self.own(index, changes);
         let mut exponent = 0;
@@ -367,7 +367,7 @@ impl Tree {
         Message::scaled(values, exponent)
     }
 
-    fn log_total(&self, messages: &[Message]) -> f64 {
+    fn log_total(&self, messages: &[Arc<Message>]) -> f64 {
         let mut total = 0.0;
         for (bucket, message) in self.buckets.iter().zip(messages) {
             if bucket.parent.is_none() {
