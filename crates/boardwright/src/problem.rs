@@ -72,6 +72,11 @@ pub(crate) fn from_line(error: &clap::Error) -> Problem {
         .to_string()
         .replace('\'', "`")
         .replace("subcommand", "verb");
+    let text = text.replace(": invalid float literal", ", expected a number");
+    let text = text.replace(
+        ": invalid digit found in string",
+        ", expected a whole number",
+    );
     let mut parts = text.split("\n\n");
     let message = parts
         .next()
