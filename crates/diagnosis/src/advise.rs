@@ -17,7 +17,7 @@ use crate::{
     focus::{Focus, focus},
     lower::Asked,
     model::Var,
-    tree::{Question, Upward},
+    tree::{Question, Tree, Upward},
     unroll::Unrolled,
 };
 
@@ -46,14 +46,15 @@ impl Diagnosis {
             plain
                 .tree
                 .marginals_of(&Question::default(), &plain.upward, &adviser.members);
-        let course = adviser.course(&Question::default(), &plain.upward, &marginals);
+        let course = adviser.course(&Question::default(), &plain.upward, &marginals)?;
         let mut steps = Vec::new();
         for check in unrolled.open_checks(machine) {
             let (unrolled, asked) = unrolled.ask(machine, check);
             let compiled = Compiled::of(&unrolled, std::slice::from_ref(&asked), outer.as_ref())?;
             let check = &unrolled.graph.boards[machine].profile.checks[check];
             steps.push(
-                Adviser::new(&unrolled, machine, &compiled, economy).step(check, &asked, &course),
+                Adviser::new(&unrolled, machine, &compiled, economy)
+                    .step(check, &asked, &course)?,
             );
         }
         let missing = |step: &Step| {
@@ -145,7 +146,12 @@ impl<'a> Adviser<'a> {
     }
 
     /// The best course under a question, whose posteriors are known.
-    fn course(&self, question: &Question, upward: &Upward, marginals: &[Vec<f64>]) -> Course {
+    fn course(
+        &self,
+        question: &Question,
+        upward: &Upward,
+        marginals: &[Vec<f64>],
+    ) -> Result<Course, Error> {
         let economy = self.economy;
         let leave = Course {
             remedies: Vec::new(),
@@ -154,10 +160,10 @@ impl<'a> Adviser<'a> {
             minutes: 0.0,
         };
         if self.hopeless {
-            return leave;
+            return Ok(leave);
         }
         let tried = self.order(marginals);
-        let solved = self.solved(question, upward, &tried);
+        let solved = self.solved(question, upward, &tried)?;
         let mut now = Course {
             remedies: self.forced.clone(),
             value: 0.0,
@@ -205,7 +211,7 @@ impl<'a> Adviser<'a> {
                 };
             }
         }
-        best
+        Ok(best)
     }
 
     /// Suspects in the order of chance by cost.
@@ -232,45 +238,35 @@ impl<'a> Adviser<'a> {
             .collect()
     }
 
-    /// By number of suspects put right: the chance that everything else is good.
-    fn solved(&self, question: &Question, upward: &Upward, tried: &[(Var, usize)]) -> Vec<f64> {
-        let tree = &self.compiled.tree;
-        let mut all_good = Question::default();
-        for &var in &self.members {
-            all_good.fix(tree, var, 0);
+    /// By number of suspects put right: the chance that everything else is good. With all but the suspects known to be good
+    /// the network is small.
+    fn solved(
+        &self,
+        question: &Question,
+        upward: &Upward,
+        tried: &[(Var, usize)],
+    ) -> Result<Vec<f64>, Error> {
+        let is_tried = |var: &Var| tried.iter().any(|(other, _)| other == var);
+        let good: BTreeMap<Var, usize> = self
+            .members
+            .iter()
+            .filter(|var| !is_tried(var))
+            .map(|&var| (var, 0))
+            .collect();
+        let tree = Tree::compile(&self.compiled.lowered.model.clamped(&good))?;
+        let mut solved = Vec::with_capacity(tried.len() + 1);
+        for freed in 0..=tried.len() {
+            let mut whole = question.clone();
+            for &(var, _) in &tried[freed..] {
+                whole.fix(&tree, var, 0);
+            }
+            solved.push((tree.upward(&whole).log_total - upward.log_total).exp());
         }
-        let mut whole = Question {
-            weights: question
-                .weights
-                .iter()
-                .chain(&all_good.weights)
-                .cloned()
-                .collect(),
-            ..question.clone()
-        };
-        let mut pass = tree.again(upward, &whole, &all_good);
-        let mut solved = vec![(pass.log_total - upward.log_total).exp()];
-        for &(freed, _) in tried {
-            whole.weights.retain(|(var, _)| *var != freed);
-            whole.weights.extend(
-                question
-                    .weights
-                    .iter()
-                    .filter(|(var, _)| *var == freed)
-                    .cloned(),
-            );
-            let touched = Question {
-                weights: vec![(freed, Vec::new())],
-                ..Question::default()
-            };
-            pass = tree.again(&pass, &whole, &touched);
-            solved.push((pass.log_total - upward.log_total).exp());
-        }
-        solved
+        Ok(solved)
     }
 
     /// A check, what it costs and what it saves against the course without it.
-    fn step(&self, check: &Check, asked: &Asked, course: &Course) -> Step {
+    fn step(&self, check: &Check, asked: &Asked, course: &Course) -> Result<Step, Error> {
         let (economy, tree) = (self.economy, &self.compiled.tree);
         let var = self.compiled.lowered.outcomes[0];
         let mut wanted = vec![var];
@@ -308,10 +304,10 @@ impl<'a> Adviser<'a> {
             question.fix(tree, var, outcome);
             let upward = tree.again(&self.compiled.upward, &question, &question);
             let after = tree.marginals_of(&question, &upward, &self.members);
-            expected += chance * self.course(&question, &upward, &after).value;
+            expected += chance * self.course(&question, &upward, &after)?.value;
             then.push((name, self.leader(&after)));
         }
-        Step {
+        Ok(Step {
             check: check.id.clone(),
             minutes,
             new_set_ups,
@@ -323,7 +319,7 @@ impl<'a> Adviser<'a> {
                 .zip(marginals[var].iter().copied())
                 .collect(),
             then,
-        }
+        })
     }
 
     /// Expected number of parts harmed by a check.

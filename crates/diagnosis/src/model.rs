@@ -4,6 +4,8 @@
 //! noisy-OR: Díez & Galán, "Efficient computation for the noisy MAX", Int. J. of Intelligent Systems 18, 2003); the
 //! export splits it by a chain of auxiliaries with proper tables.
 
+use std::collections::BTreeMap;
+
 /// Index of a variable.
 pub(crate) type Var = usize;
 
@@ -50,6 +52,33 @@ pub(crate) struct Likelihood {
 }
 
 impl Table {
+    /// The table where some variables are known.
+    fn cut(&self, model: &Model, known: &BTreeMap<Var, usize>) -> Self {
+        if !self.vars.iter().any(|var| known.contains_key(var)) {
+            return self.clone();
+        }
+        let mut start = 0;
+        let mut stride = 1;
+        let mut open = Vec::new();
+        for &var in self.vars.iter().rev() {
+            match known.get(&var) {
+                Some(state) => start += state * stride,
+                None => open.push((var, stride)),
+            }
+            stride *= model.variables[var].states;
+        }
+        open.reverse();
+        let strides: Vec<usize> = open.iter().map(|(_, stride)| *stride).collect();
+        let vars = open.into_iter().map(|(var, _)| var).collect();
+        Self::from_fn(model, vars, |at| {
+            self.values[start
+                + at.iter()
+                    .zip(&strides)
+                    .map(|(state, stride)| state * stride)
+                    .sum::<usize>()]
+        })
+    }
+
     /// A table computed from the states of its variables.
     pub(crate) fn from_fn(
         model: &Model,
@@ -93,5 +122,63 @@ impl Model {
             values: chances,
         });
         var
+    }
+
+    /// The network with some variables known: every table is cut down to their states.
+    pub(crate) fn clamped(&self, known: &BTreeMap<Var, usize>) -> Self {
+        let mut fixed: BTreeMap<Var, Table> = known
+            .iter()
+            .map(|(&var, &state)| (var, self.point(var, state)))
+            .collect();
+        let mut cut = |table: &Table| {
+            let short = table.cut(self, known);
+            match table.vars.first() {
+                // nothing is left to ask: the number goes to one of its variables
+                Some(first) if short.vars.is_empty() => {
+                    if let Some(point) = fixed.get_mut(first) {
+                        point
+                            .values
+                            .iter_mut()
+                            .for_each(|value| *value *= short.values[0]);
+                    }
+                    None
+                }
+                _ => Some(short),
+            }
+        };
+        let mut conditionals: Vec<Table> = self.conditionals.iter().filter_map(&mut cut).collect();
+        let likelihoods = self
+            .likelihoods
+            .iter()
+            .filter_map(|likelihood| {
+                Some(Likelihood {
+                    table: cut(&likelihood.table)?,
+                    finding: likelihood.finding,
+                })
+            })
+            .collect();
+        let ors = self
+            .ors
+            .iter()
+            .map(|or| Or {
+                child: or.child,
+                survivals: or
+                    .survivals
+                    .iter()
+                    .map(|table| table.cut(self, known))
+                    .collect(),
+            })
+            .collect();
+        conditionals.extend(fixed.into_values());
+        Self {
+            variables: self.variables.clone(),
+            conditionals,
+            ors,
+            likelihoods,
+        }
+    }
+
+    fn point(&self, var: Var, state: usize) -> Table {
+        Table::from_fn(self, vec![var], |at| f64::from(u8::from(at[0] == state)))
     }
 }

@@ -1,0 +1,377 @@
+//! Findings as likelihoods, and what a check not yet made would show.
+//!
+//! A table of outcomes is followed row by row: a selector says whether one of the rows so far applied, so that the
+//! functions a check names meet two or three at a time and not all at once.
+
+use std::collections::BTreeMap;
+
+use catalogue::{Check, Tells};
+use units::Instrument;
+
+use crate::{
+    lower::{Asked, Lowering},
+    model::{Likelihood, Or, Table, Var},
+    unroll::{Finding, Look, Seen, Unrolled, What, named_targets},
+};
+
+/// Chance that a check with requirements cannot be done: when one of them fails, when none does.
+const CANNOT: [f64; 2] = [0.98, 0.01];
+
+/// Draws and selectors shared between looks.
+#[derive(Debug, Default)]
+pub(crate) struct LookDraws {
+    /// By machine, check, epoch: cannot be done when something fails, cannot be done though nothing does.
+    doable: BTreeMap<(usize, usize, usize), [Var; 2]>,
+    /// By session.
+    blunders: BTreeMap<usize, Var>,
+    /// By machine, check, epoch: what each row shows.
+    same: BTreeMap<(usize, usize, usize), Vec<Var>>,
+    /// By the functions a row names and the selector before it.
+    selectors: BTreeMap<(Option<Var>, Vec<Var>), Var>,
+}
+
+/// A row of a check: when it applies, and what it shows.
+struct Row {
+    applies: Applies,
+    shows: Vec<f64>,
+}
+
+/// When a row applies: none of the rows before it did (`before` is 0), and it does (`now` is 1).
+#[derive(Clone, Copy)]
+struct Applies {
+    before: Option<Var>,
+    /// None for the last row.
+    now: Option<Var>,
+}
+
+impl Applies {
+    /// The variables to ask, and whether the row applies in their states.
+    fn vars(self) -> Vec<Var> {
+        self.before.into_iter().chain(self.now).collect()
+    }
+
+    fn holds(self, at: &[usize]) -> bool {
+        let mut at = at.iter();
+        self.before.is_none_or(|_| at.next() == Some(&0))
+            && self.now.is_none_or(|_| at.next() == Some(&1))
+    }
+}
+
+impl Lowering<'_> {
+    /// The likelihoods of all findings.
+    pub(crate) fn looks(&mut self, unrolled: &Unrolled) {
+        let mut sessions: BTreeMap<usize, usize> = BTreeMap::new();
+        for finding in &unrolled.findings {
+            if let What::Look(look) = &finding.what {
+                *sessions.entry(look.session).or_default() += 1;
+            }
+        }
+        for (index, finding) in unrolled.findings.iter().enumerate() {
+            let tables = match &finding.what {
+                What::Look(look) => self.look(look, sessions[&look.session] > 1),
+                _ => vec![self.truth(finding)],
+            };
+            self.model
+                .likelihoods
+                .extend(tables.into_iter().map(|table| Likelihood {
+                    table,
+                    finding: Some(index),
+                }));
+        }
+    }
+
+    /// A truth found out.
+    fn truth(&mut self, finding: &Finding) -> Table {
+        match &finding.what {
+            What::Mode { state, mode } => match self.state_vars.get(state) {
+                Some(&var) => Table::from_fn(&self.model, vec![var], |at| {
+                    f64::from(u8::from(at[0] == mode + 1))
+                }),
+                None => self.never(),
+            },
+            What::Unmodelled { machine } => match self.unmodelled_end.get(machine) {
+                Some(&var) => Table {
+                    vars: vec![var],
+                    values: vec![0.0, 1.0],
+                },
+                None => self.never(),
+            },
+            What::Works { ors } => {
+                // one OR over all functions: it works only if none fails
+                let var = self.model.variable("works".to_owned(), 2);
+                let survivals = ors
+                    .iter()
+                    .map(|&or| Table {
+                        vars: vec![self.or_vars[or]],
+                        values: vec![1.0, 0.0],
+                    })
+                    .collect();
+                self.model.ors.push(Or {
+                    child: var,
+                    survivals,
+                });
+                Table {
+                    vars: vec![var],
+                    values: vec![1.0, 0.0],
+                }
+            }
+            What::Look(_) => self.never(),
+        }
+    }
+
+    /// A likelihood of 0 that still has a variable.
+    fn never(&mut self) -> Table {
+        let var = self.model.root("never".to_owned(), vec![1.0]);
+        Table {
+            vars: vec![var],
+            values: vec![0.0],
+        }
+    }
+
+    /// The tables whose product is the likelihood of a look.
+    fn look(&mut self, look: &Look, shared_session: bool) -> Vec<Table> {
+        let check = &self.graph.boards[look.machine].profile.checks[look.check];
+        let cannot = look.shown == Seen::Cannot;
+        let mut tables: Vec<Table> = self.doable(look, check, cannot).into_iter().collect();
+        if cannot {
+            return tables;
+        }
+        let counts = counts(check, &look.shown);
+        let blundered = counts.iter().sum::<f64>() / counts.len() as f64;
+        let blunder = (shared_session && check.blunder > 0.0).then(|| self.blunder(look, check));
+        let functions: Vec<Var> = look.ors.iter().map(|&or| self.or_vars[or]).collect();
+        let rows = self.rows(check, &functions);
+        let same = check.repeats_same.then(|| self.same(look, check, &rows));
+        for (index, row) in rows.iter().enumerate() {
+            let expected: f64 = row
+                .shows
+                .iter()
+                .zip(&counts)
+                .map(|(chance, count)| chance * count)
+                .sum();
+            let drawn = same.as_ref().map(|same| same[index]);
+            let mut vars = row.applies.vars();
+            let selectors = vars.len();
+            vars.extend(drawn.into_iter().chain(blunder));
+            tables.push(Table::from_fn(&self.model, vars, |at| {
+                let normal = if drawn.is_some() {
+                    counts[at[selectors]]
+                } else {
+                    expected
+                };
+                let blunders = blunder.map(|_| at[at.len() - 1] > 0);
+                match (row.applies.holds(at), blunders) {
+                    (false, _) | (true, Some(true)) => 1.0,
+                    (true, Some(false)) => normal,
+                    (true, None) => (1.0 - check.blunder) * normal + check.blunder * blundered,
+                }
+            }));
+        }
+        if let Some(blunder) = blunder {
+            tables.push(Table::from_fn(&self.model, vec![blunder], |at| {
+                at[0].checked_sub(1).map_or(1.0, |outcome| counts[outcome])
+            }));
+        }
+        tables
+    }
+
+    /// That a check with requirements could be done, or could not.
+    fn doable(&mut self, look: &Look, check: &Check, cannot: bool) -> Option<Table> {
+        let or = self.or_vars[look.requires?];
+        let name = format!(
+            "{} {} cannot",
+            self.graph.boards[look.machine].tag, check.id
+        );
+        let model = &mut self.model;
+        let draws = self
+            .looks
+            .doable
+            .entry((look.machine, look.check, look.epoch));
+        let [if_fails, if_works] = *draws.or_insert_with(|| {
+            CANNOT.map(|cannot| model.root(name.clone(), vec![1.0 - cannot, cannot]))
+        });
+        Some(Table::from_fn(model, vec![or, if_fails, if_works], |at| {
+            let could_not = if at[0] == 1 { at[1] } else { at[2] } == 1;
+            f64::from(u8::from(could_not == cannot))
+        }))
+    }
+
+    /// State 0: no blunder; state i: outcome i − 1 whatever is true.
+    fn blunder(&mut self, look: &Look, check: &Check) -> Var {
+        let outcomes = check.outcomes.len();
+        let mut chances = vec![1.0 - check.blunder];
+        chances.resize(outcomes + 1, check.blunder / outcomes as f64);
+        let name = format!(
+            "{} {} blunder",
+            self.graph.boards[look.machine].tag, check.id
+        );
+        let model = &mut self.model;
+        *self
+            .looks
+            .blunders
+            .entry(look.session)
+            .or_insert_with(|| model.root(name, chances))
+    }
+
+    fn same(&mut self, look: &Look, check: &Check, rows: &[Row]) -> Vec<Var> {
+        let name = format!("{} {} shows", self.graph.boards[look.machine].tag, check.id);
+        let model = &mut self.model;
+        let draws = self
+            .looks
+            .same
+            .entry((look.machine, look.check, look.epoch));
+        draws
+            .or_insert_with(|| {
+                rows.iter()
+                    .map(|row| model.root(name.clone(), row.shows.clone()))
+                    .collect()
+            })
+            .clone()
+    }
+
+    /// The rows of a check with their selectors.
+    fn rows(&mut self, check: &Check, functions: &[Var]) -> Vec<Row> {
+        let listed: Vec<(Vec<Var>, Vec<f64>)> = match &check.tells {
+            Tells::Target {
+                false_pass,
+                false_fail,
+                ..
+            } => {
+                vec![
+                    (vec![functions[0]], vec![*false_pass, 1.0 - false_pass]),
+                    (Vec::new(), vec![1.0 - false_fail, *false_fail]),
+                ]
+            }
+            Tells::Rows(rows) => {
+                let named = named_targets(check);
+                let var = |target| {
+                    named
+                        .iter()
+                        .position(|other| other == target)
+                        .map(|place| functions[place])
+                };
+                rows.iter()
+                    .map(|row| {
+                        (
+                            row.fails.iter().filter_map(var).collect(),
+                            row.shows.clone(),
+                        )
+                    })
+                    .collect()
+            }
+        };
+        let mut before = None;
+        let mut rows = Vec::with_capacity(listed.len());
+        for (fails, shows) in listed {
+            let now = (!fails.is_empty()).then(|| self.selector(before, fails));
+            rows.push(Row {
+                applies: Applies { before, now },
+                shows,
+            });
+            if now.is_none() {
+                break;
+            }
+            before = now;
+        }
+        rows
+    }
+
+    /// 1 if a row before applied or all these functions fail.
+    fn selector(&mut self, before: Option<Var>, mut fails: Vec<Var>) -> Var {
+        fails.sort_unstable();
+        fails.dedup();
+        if let (None, [function]) = (before, fails.as_slice()) {
+            return *function;
+        }
+        let key = (before, fails);
+        if let Some(&selector) = self.looks.selectors.get(&key) {
+            return selector;
+        }
+        let child = self.model.variable("a row applies".to_owned(), 2);
+        // a function may itself be the selector before
+        let mut vars: Vec<Var> = before
+            .into_iter()
+            .chain(key.1.iter().copied().filter(|var| Some(*var) != before))
+            .collect();
+        let functions: Vec<usize> = key
+            .1
+            .iter()
+            .filter_map(|var| vars.iter().position(|other| other == var))
+            .collect();
+        vars.push(child);
+        let table = Table::from_fn(&self.model, vars, |at| {
+            let applies =
+                (before.is_some() && at[0] == 1) || functions.iter().all(|&place| at[place] == 1);
+            f64::from(u8::from((at[at.len() - 1] == 1) == applies))
+        });
+        self.model.conditionals.push(table);
+        self.looks.selectors.insert(key, child);
+        child
+    }
+
+    /// The outcome of a check not yet made, in a session of its own; `cannot` comes last.
+    pub(crate) fn outcome(&mut self, asked: &Asked) -> Var {
+        let check = &self.graph.boards[asked.machine].profile.checks[asked.check];
+        let outcomes = check.outcomes.len();
+        let functions: Vec<Var> = asked.ors.iter().map(|&or| self.or_vars[or]).collect();
+        let requires = asked.requires.map(|or| self.or_vars[or]);
+        let name = format!(
+            "{} {} asked",
+            self.graph.boards[asked.machine].tag, check.id
+        );
+        let child = self
+            .model
+            .variable(name, outcomes + usize::from(requires.is_some()));
+        let mut tables = Vec::new();
+        for row in self.rows(check, &functions) {
+            let mut vars = row.applies.vars();
+            vars.push(child);
+            tables.push(Table::from_fn(&self.model, vars, |at| {
+                match at[at.len() - 1] {
+                    shown if shown < outcomes && row.applies.holds(at) => {
+                        (1.0 - check.blunder) * row.shows[shown] + check.blunder / outcomes as f64
+                    }
+                    _ => 1.0,
+                }
+            }));
+        }
+        if let Some(requires) = requires {
+            tables.push(Table::from_fn(&self.model, vec![requires, child], |at| {
+                let cannot = if at[0] == 1 { CANNOT[0] } else { CANNOT[1] };
+                if at[1] == outcomes {
+                    cannot
+                } else {
+                    1.0 - cannot
+                }
+            }));
+        }
+        self.model
+            .likelihoods
+            .extend(tables.into_iter().map(|table| Likelihood {
+                table,
+                finding: None,
+            }));
+        child
+    }
+}
+
+/// How much what was seen counts for each outcome.
+fn counts(check: &Check, seen: &Seen) -> Vec<f64> {
+    match seen {
+        Seen::Outcome(outcome) => (0..check.outcomes.len())
+            .map(|other| f64::from(u8::from(other == *outcome)))
+            .collect(),
+        Seen::Readings { values, components } => {
+            let mean = values.iter().sum::<f64>() / values.len() as f64;
+            let instrument = Instrument {
+                name: String::new(),
+                components: components.clone(),
+            };
+            let outside = check.limits.as_ref().map_or(0.0, |limits| {
+                limits.probability_outside(mean, instrument.sigma(mean))
+            });
+            vec![1.0 - outside, outside]
+        }
+        Seen::Cannot => vec![1.0; check.outcomes.len()],
+    }
+}
