@@ -47,6 +47,8 @@ pub(crate) struct RoundForm {
     pub(crate) machine: String,
     pub(crate) value: String,
     pub(crate) word: Option<String>,
+    /// The machine to go on to, as the page was drawn.
+    pub(crate) next: Option<String>,
 }
 
 /// The entry line of a job card.

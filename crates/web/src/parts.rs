@@ -8,7 +8,7 @@ use crate::svg;
 const NO_BREAK: char = '\u{a0}';
 
 /// Longest text of a cell that is kept on one line.
-const SHORT: usize = 14;
+const SHORT: usize = 16;
 
 /// Units that stay on the line of their figure.
 const UNITS: &str = "% V mV A mA kHz MHz Hz ms s min h Ω kΩ MΩ nF µF dB mm °C ns EUR GBP USD";

@@ -185,7 +185,7 @@ fn limit_line(frame: &Frame, limit: f64) -> Markup {
     }
 }
 
-/// The truth is a step: money short of the next plan buys nothing more. Beyond the last plan it is dotted.
+/// The truth is a step: money short of the next plan buys nothing more. Beyond the last plan, if it is proven, it is dotted.
 fn steps(frame: &Frame, points: &[CurvePoint]) -> Markup {
     let mut line = String::new();
     for (n, point) in points.iter().enumerate() {
@@ -201,8 +201,10 @@ fn steps(frame: &Frame, points: &[CurvePoint]) -> Markup {
     };
     html! {
         path.ink d=(line) stroke-width="2" {}
-        path.ink d={ "M" (px(frame.x(last.money))) " " (px(frame.y(last.left_over))) "H" (px(frame.size.right)) }
-            stroke-width="2" stroke-dasharray="2 3" {}
+        @if last.proven {
+            path.ink d={ "M" (px(frame.x(last.money))) " " (px(frame.y(last.left_over))) "H" (px(frame.size.right)) }
+                stroke-width="2" stroke-dasharray="2 3" {}
+        }
         @for point in points.iter().filter(|point| !point.chosen) {
             rect.fill-ink[point.proven].fill-sheet[!point.proven].ink[!point.proven] x=(px(frame.x(point.money) - 3.0))
                 y=(px(frame.y(point.left_over) - 3.0)) width="6" height="6" {}
@@ -227,7 +229,8 @@ fn chosen_mark(frame: &Frame, point: &CurvePoint) -> Markup {
     let middle = x.clamp(half + 2.0, frame.size.width - half - 2.0);
     html! {
         path.pen d={ "M" (px(x)) " " (px(y)) "V" (px(frame.bottom())) } stroke-width="1.5" stroke-dasharray="1 3" {}
-        path.fill-pen d={ "M" (px(x)) " " (px(y - 8.0)) "l8 8l-8 8l-8-8z" } {}
+        path.fill-pen[point.proven].fill-sheet[!point.proven].pen[!point.proven] d={ "M" (px(x)) " " (px(y - 8.0)) "l8 8l-8 8l-8-8z" }
+            stroke-width=[(!point.proven).then_some("2")] {}
         text.value.is-pen x=(px(middle)) y=(px(y - 14.0)) text-anchor="middle" { (text) }
     }
 }

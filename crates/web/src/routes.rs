@@ -19,7 +19,7 @@ use crate::{
     },
     guard,
     pages::{Refused, Setting, Sheet, Theme, bench, card, missing, parcels, plan, take_in},
-    parts::{card_address, segment},
+    parts::{card_address, cell_address},
     said::Said,
     state::AppState,
 };
@@ -243,29 +243,26 @@ async fn write_round(
         machine,
         value,
         word,
+        next,
     } = form;
-    let here = format!(
-        "/bench?check={}&machine={}",
-        segment(&check),
-        segment(&machine)
-    );
+    let here = cell_address(&check, Some(&machine));
     let asked = Asked::new(state, &headers, here, "");
     let typed = word.clone().unwrap_or(value);
+    let column = word.is_none() && typed.contains('=');
     let (of, tag, value) = (check.clone(), machine.clone(), typed.trim().to_owned());
     let written = in_background(&asked.state, move |workshop| {
-        let written = if word.is_none() && value.contains('=') {
-            workshop.round_line(&of, &value)?
+        if column {
+            workshop.round_line(&of, &value)
         } else {
-            workshop.round(&of, &[(tag, value)])?
-        };
-        Ok((written, workshop.bench_on(&of)?))
+            workshop.round(&of, &[(tag, value)])
+        }
     });
     match written.await {
-        Ok((written, view)) => {
-            let next = bench::next_machine(&view, &check, &machine);
-            let address = match next {
-                Some(next) => format!("/bench?check={}&machine={}", segment(&check), segment(next)),
+        Ok(written) => {
+            let address = match next.filter(|next| !next.is_empty()) {
                 None => "/#main".to_owned(),
+                Some(_) if column => cell_address(&check, None),
+                Some(next) => cell_address(&check, Some(&next)),
             };
             asked.see(said_of(written, Some(machine)), &address)
         }

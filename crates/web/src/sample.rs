@@ -635,7 +635,7 @@ fn plan_view() -> PlanView {
                 ["14.50", "102.30"],
                 [
                     "Repair now.",
-                    "A new certified 9 V supply, then U30 only if 5 V is still low.",
+                    "A new certified 9 V supply, then U30 only if 5 V is still low. Works after with 93 %, worth 102.30, 25 min.",
                 ],
                 0.93,
                 25.0,
@@ -644,7 +644,10 @@ fn plan_view() -> PlanView {
                 "T-03",
                 "repair",
                 ["0.00", "92.40"],
-                ["Repair now.", "The U9 of T-06."],
+                [
+                    "Repair now.",
+                    "The U9 of T-06. Works after with 84 %, worth 92.40, 55 min.",
+                ],
                 0.84,
                 55.0,
             ),
@@ -654,7 +657,7 @@ fn plan_view() -> PlanView {
                 ["7.80", "96.80"],
                 [
                     "Repair now.",
-                    "Two 4164 in place of U16 and U17, modern equivalents.",
+                    "Two 4164 in place of U16 and U17, modern equivalents. Works after with 88 %, worth 96.80, 40 min.",
                 ],
                 0.88,
                 40.0,
@@ -665,7 +668,7 @@ fn plan_view() -> PlanView {
                 ["4.60", "89.10"],
                 [
                     "Repair now.",
-                    "Crystal X1 and U13 together; they cost less than telling them apart.",
+                    "Crystal X1 and U13 together; they cost less than telling them apart. Works after with 81 %, worth 89.10, 35 min.",
                 ],
                 0.81,
                 35.0,
@@ -706,7 +709,7 @@ fn plan_view() -> PlanView {
                 ["24.00", "94.50"],
                 [
                     "Repair now.",
-                    "A used original U9; nothing else speaks against it.",
+                    "A used original U9; nothing else speaks against it. Works after with 90 %, worth 94.50, 20 min.",
                 ],
                 0.9,
                 20.0,

@@ -261,11 +261,12 @@ async fn a_cell_is_opened_and_a_word_writes_it() {
     let open = house
         .get(&format!("/bench?check={}&machine=T-02", escaped(&check.id)))
         .await;
+    open.has("name=\"next\" value=\"T-03\"");
     open.has("id=\"open\"")
         .has("name=\"machine\" value=\"T-02\"")
         .has(&format!("name=\"word\" value=\"{word}\""));
     let form = format!(
-        "check={}&machine=T-02&value=&word={}",
+        "check={}&machine=T-02&value=&word={}&next=T-03",
         escaped(&check.id),
         escaped(word)
     );

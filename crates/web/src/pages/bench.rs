@@ -233,9 +233,7 @@ impl<'a> Round<'a> {
         let Some((now, check)) = self.now.zip(self.check) else {
             return html! {};
         };
-        let next = next_to_take(self.view, now, n + 1)
-            .or_else(|| next_to_take(self.view, now, 0))
-            .filter(|next| *next != n);
+        let next = next_after(self.view, now, n).map(|next| self.view.rows[next].tag.as_str());
         html! {
             div.under {
                 div.reading {
@@ -243,12 +241,13 @@ impl<'a> Round<'a> {
                     div #read aria-live="polite" {
                         p.small.soft.roomy {
                             @match next {
-                                Some(next) => { "Enter writes it and goes on to " (prose(&self.view.rows[next].tag)) "." },
+                                Some(next) => { "Enter writes it and goes on to " (prose(next)) "." },
                                 None => "This is the last one of this check.",
                             }
                         }
                     }
                 }
+                input type="hidden" name="next" value=[next];
                 div.choices {
                     button.main { "Write" }
                     @for word in &check.words { button name="word" value=(word.id) { (word.title) } }
@@ -289,17 +288,12 @@ fn next_to_take(view: &Bench, column: usize, from: usize) -> Option<usize> {
     (from..view.rows.len()).find(|n| to_take(&view.rows[*n], column))
 }
 
-/// The machine after this one, in the order of rows and then from the top, that still lacks this check.
-#[must_use]
-pub fn next_machine<'a>(view: &'a Bench, check: &str, after: &str) -> Option<&'a str> {
-    let column = view.checks.iter().position(|head| head.id == check)?;
-    let from = view
-        .rows
-        .iter()
-        .position(|row| row.tag == after)
-        .map_or(0, |n| n + 1);
-    let next = next_to_take(view, column, from).or_else(|| next_to_take(view, column, 0))?;
-    Some(&view.rows[next].tag)
+/// The row to go on to: the next below that still lacks this check, then from the top.
+fn next_after(view: &Bench, column: usize, row: usize) -> Option<usize> {
+    let below = next_to_take(view, column, row + 1);
+    below
+        .or_else(|| next_to_take(view, column, 0))
+        .filter(|next| *next != row)
 }
 
 /// The pile in one sentence of money.
@@ -334,20 +328,20 @@ mod tests {
     #[test]
     fn the_next_machine_lies_below_and_then_above() {
         let view = sample::bench_view();
+        let tag = |row: usize| view.rows[row].tag.as_str();
         let cases = [
-            ("T-05", "T-07"),
-            ("T-08", "T-09"),
-            ("T-09", "T-05"),
-            ("T-99", "T-05"),
+            ("T-05", Some("T-07")),
+            ("T-08", Some("T-09")),
+            ("T-09", Some("T-05")),
         ];
         for (after, next) in cases {
-            assert_eq!(
-                next_machine(&view, "reset", after),
-                Some(next),
-                "after {after}"
-            );
+            let row = view
+                .rows
+                .iter()
+                .position(|row| row.tag == after)
+                .expect("a row");
+            assert_eq!(next_after(&view, 5, row).map(tag), next, "after {after}");
         }
-        assert_eq!(next_machine(&view, "sound", "T-01"), None, "all taken");
-        assert_eq!(next_machine(&view, "no such check", "T-01"), None);
+        assert_eq!(next_after(&view, 1, 0), None, "all sounds are taken");
     }
 }

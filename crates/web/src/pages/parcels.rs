@@ -3,10 +3,7 @@
 use maud::{Markup, html};
 use workshop::views::{Ledger, ParcelLine, ParcelView};
 
-use super::{
-    frame::{Setting, Sheet, page, said},
-    plan::gap,
-};
+use super::frame::{Setting, Sheet, page, said};
 use crate::{
     parts::{self, count, prose, segment},
     svg,
@@ -22,7 +19,7 @@ pub fn parcels(setting: &Setting<'_>, view: &Ledger) -> Markup {
         html! {
             div.headline {
                 h1 { (prose(&view.heading)) }
-                p { (prose(&view.proof)) @if !view.proven && !view.gap.is_empty() { " " (prose(&gap(&view.gap, "cheaper"))) } }
+                p { (prose(&view.proof)) }
             }
             (said(setting))
             div.columns {

@@ -8,7 +8,7 @@ use workshop::{
 
 use super::frame::{Setting, Sheet, page, said, wrong};
 use crate::{
-    parts::{self, duration, is_nil, ledger_line, percent, prose, tag},
+    parts::{self, duration, is_nil, ledger_line, prose, tag},
     plot::{self, MoneyCurve},
 };
 
@@ -33,7 +33,7 @@ pub fn plan(setting: &Setting<'_>, view: &PlanView, refused: Option<RefusedLimit
         html! {
             div.headline {
                 h1 { (prose(&view.heading)) }
-                p { (prose(&view.proof)) @if !view.proven && !view.gap.is_empty() { " " (prose(&gap(&view.gap, "better"))) } }
+                p { (prose(&view.proof)) }
             }
             (said(setting))
             div.columns.plan {
@@ -53,11 +53,6 @@ pub fn plan(setting: &Setting<'_>, view: &PlanView, refused: Option<RefusedLimit
             }
         },
     )
-}
-
-/// How far the proof is from closing.
-pub(crate) fn gap(gap: &str, how: &str) -> String {
-    format!("Not proven to the end: it could be {how} by at most {gap}.")
 }
 
 fn curve(setting: &Setting<'_>, view: &PlanView) -> Markup {
@@ -88,11 +83,17 @@ fn figure(money: &str) -> Option<f64> {
 }
 
 fn caption(view: &PlanView) -> Markup {
-    let unproven = view.curve.iter().any(|point| !point.proven);
-    let last_is_chosen = view.curve.last().is_some_and(|point| point.chosen);
+    let proven = view.curve.iter().filter(|point| point.proven).count();
+    let ends_proven = view
+        .curve
+        .last()
+        .filter(|point| point.chosen && point.proven);
     html! {
-        "Each square is a proven plan" @if unproven { ", an open square one without proof" } "; the figure beside it is the machines expected to work."
-        @if last_is_chosen { @if let Some(last) = view.curve.last() { " Beyond " (format!("{:.2}", last.money)) " more money buys nothing." } }
+        @if proven == view.curve.len() { "Each square is a proven plan" }
+        @else if proven == 0 { "Each open square is the best plan found, without proof" }
+        @else { "Each square is a proven plan, an open square one without proof" }
+        "; the figure beside it is the machines expected to work."
+        @if let Some(last) = ends_proven { " Beyond " (format!("{:.2}", last.money)) " more money buys nothing." }
     }
 }
 
@@ -133,10 +134,7 @@ fn decision_line(decision: &DecisionView) -> Markup {
         li {
             span.nil[is_nil(&decision.money)] { (decision.money) }
             div {
-                (tag(&decision.tag)) " " strong { (prose(&decision.title)) } " " (prose(&decision.text))
-                @if matches!(decision.decision.as_str(), "repair") {
-                    " Works after with " strong { (percent(decision.chance)) } ", worth " (decision.worth) ", " (duration(decision.minutes)) "."
-                }
+                (tag(&decision.tag)) " " strong { (prose(&decision.title)) } " " (parts::with_chances(&decision.text))
             }
         }
     }
