@@ -6,7 +6,7 @@ use catalogue::{Check, Profile, Target, Tells};
 use journal::{Line, Shown, Truth};
 
 use crate::{
-    Error, ErrorKind, PlanLimits, Workshop,
+    Error, ErrorKind, Workshop,
     card::{absent_words, lead, standing_words},
     economy::missing,
     entry::Reader,
@@ -203,7 +203,7 @@ fn rows(inner: &mut Inner, state: &State, boards: &Boards, cells: Vec<Vec<Cell>>
     for (machine, cells) in state.pile.machines.iter().zip(cells) {
         let Some((now, board)) = now.zip(boards.get(&machine.board)) else { continue };
         let (says, chance) = says(state, now, machine, board)?;
-        let standing = standing_words(state, machine, now.whole(&machine.tag));
+        let standing = standing_words(state, machine, now.whole(&machine.tag)?);
         rows.push(BenchRow { tag: machine.tag.clone(), cells, says, chance, state: standing });
     }
     Ok(rows)
@@ -224,19 +224,19 @@ fn says(state: &State, now: &Reckoned, machine: &Machine, board: &Profile) -> Re
     known.extend(events.map(|event| event.title.clone()));
     let said = |shown: &Shown| *shown != Shown::Skipped;
     let looked = state.pile.lines(machine).any(|entry| matches!(&entry.line, Line::Finding { shown, .. } if said(shown)));
-    let explanations = now.explanations(&machine.tag, 8)?;
-    let whole = explanations.iter().find(|one| one.modes.is_empty() && !one.unmodelled).map_or(0.0, |one| one.share);
-    let lead = lead(board, &now.modes(machine, board), &explanations);
+    let whole = now.whole(&machine.tag)?;
+    let lead = lead(board, &now.modes(machine, board));
     let (found, chance) = if !looked {
         (if known.is_empty() { "Nothing seen yet".to_string() } else { String::new() }, None)
-    } else if !known.is_empty() && lead.chance < 0.3 {
+    } else if !known.is_empty() && lead.chance() < 0.3 {
         ("Nothing else speaks against it".to_string(), None)
     } else if whole >= 0.5 {
         (format!("Looks whole, {}", percent(whole)), Some(whole))
-    } else if lead.chance < 0.15 {
+    } else if lead.chance() < 0.1 {
         ("No suspect stands out".to_string(), None)
     } else {
-        (format!("{}{}, {}", block_of(board, &lead.parts), lead.names(), percent(lead.chance)), Some(lead.chance))
+        let parts: Vec<String> = lead.parts.iter().map(|(part, _)| part.clone()).collect();
+        (format!("{}{}", block_of(board, &parts), lead.with_chances()), Some(lead.chance()))
     };
     known.push(found);
     let sentences: Vec<String> = known.iter().map(|text| sentence(text)).filter(|text| !text.is_empty()).collect();
@@ -261,14 +261,14 @@ fn money(inner: &mut Inner, state: &State, rows: &[BenchRow]) -> Result<MoneyLin
     let currency = state.folder.settings.currency;
     let price = |text: &str| units::Money::parse(text, currency).map_or(0, |money| money.to_minor());
     let paid: i64 = state.pile.machines.iter().map(|machine| price(&machine.paid)).sum();
-    let plan = crate::plan::plan(inner, &PlanLimits::default())?;
+    let foot = crate::plan::foot(inner)?;
     Ok(MoneyLine {
         paid: coins(paid, currency),
-        spends: plan.view.spends.clone(),
-        parcels: plan.parcels(),
-        minutes: plan.view.minutes,
-        working: plan.view.working,
+        spends: foot.spends,
+        parcels: foot.parcels,
+        minutes: foot.minutes,
+        working: foot.working,
         machines: rows.len(),
-        worth: plan.worth.clone(),
+        worth: foot.worth,
     })
 }

@@ -2,8 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use catalogue::{Check, Profile, Site};
-use diagnosis::{Course, Economy, Explanation, Step};
+use catalogue::{Check, Profile, RailSide, Site, Target, Tells};
+use diagnosis::{Course, Economy, Explanation, FunctionChance, Step};
 use journal::{Act, Entry, Line, Places, Shown, Truth};
 
 use crate::{
@@ -11,7 +11,7 @@ use crate::{
     economy::economy,
     pile::Machine,
     reach::Reach,
-    reckon::{Suspicion, too_much},
+    reckon::{Reckoned, Suspicion, too_much},
     rows, say,
     views::{
         CellState, Doubt, DrawnPart, Drawing, ExplanationView, ExportedNetwork, FunctionView, JobCard, ModeView,
@@ -27,10 +27,10 @@ const LEAST_SUSPECT: f64 = 0.01;
 const MOST_SUSPECTS: usize = 8;
 /// A finding with a smaller chance given all others is in doubt.
 const DOUBTFUL: f64 = 0.05;
-/// The likeliest other outcome must be so much likelier.
-const MUCH_LIKELIER: f64 = 5.0;
 /// A machine that is whole with this chance looks whole.
 pub(crate) const WHOLE: f64 = 0.85;
+/// Steps of a course that are named.
+const MOST_STEPS: usize = 4;
 /// Set-ups stand for so many minutes.
 const STANDING_MINUTES: f64 = 30.0;
 
@@ -82,12 +82,13 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
     let without: Vec<i64> = last.into_iter().collect();
     let standing = standing(&state, machine, inner);
     let economy = economy(&state.folder, &board, machine, &standing);
-    let doubted = doubted(inner, &state, machine)?;
     let reckoned = inner.reckon(&[&[], &without])?;
     let [now, before] = reckoned.as_slice() else { return Err(nothing_reckoned()) };
     let was = if without.is_empty() { BTreeMap::new() } else { by_name(before.modes(machine, &board)) };
     let explanations = now.explanations(tag, 5)?;
     let case = Case { state: &state, machine, board: &board, modes: now.modes(machine, &board), was, explanations };
+    let functions = now.diagnosis.functions(tag).map_err(|error| too_much(&error))?;
+    let doubted = doubted(&state, machine, &board, now, &functions);
     let (steps, course) = now.diagnosis.next(tag, &economy).map_err(|error| too_much(&error))?;
     let suspects = case.suspects();
     let unmodelled = now.diagnosis.unmodelled(tag);
@@ -98,7 +99,6 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
     } else {
         format!("Saved against fitting suspects one at a time, at {rate} an hour.")
     };
-    let functions = now.diagnosis.functions(tag).map_err(|error| too_much(&error))?;
     Ok(JobCard {
         tag: tag.to_string(),
         board: board.title.clone(),
@@ -197,45 +197,52 @@ struct Doubted {
     chance: f64,
 }
 
-fn doubted(inner: &mut Inner, state: &State, machine: &Machine) -> Result<Option<Doubted>> {
-    let reckoned = inner.reckon(&[&[]])?;
-    let Some(now) = reckoned.first() else { return Ok(None) };
-    let mut fits: Vec<(f64, Vec<i64>)> = Vec::new();
-    for fit in now.diagnosis.given_others() {
+/// The finding of the present epoch with the least chance given all others, unless what it says is believed all the same.
+fn doubted(state: &State, machine: &Machine, board: &Profile, now: &Reckoned, functions: &[FunctionChance]) -> Option<Doubted> {
+    let mut least: Option<Doubted> = None;
+    for fit in now.fits() {
         let lines: Vec<i64> = fit.steps.iter().filter_map(|step| now.setting.lines.get(*step).copied()).collect();
-        let own = |line: &i64| {
-            let entry = state.pile.entry(*line);
-            entry.is_some_and(|entry| {
-                entry.machine.as_deref() == Some(&machine.tag) && matches!(entry.line, Line::Finding { .. })
-            })
-        };
-        if !lines.is_empty() && lines.iter().all(own) {
-            fits.push((fit.p, lines));
+        let Some(entry) = lines.last().and_then(|line| state.pile.entry(*line)) else { continue };
+        let Line::Finding { check, shown, .. } = &entry.line else { continue };
+        let own = entry.machine.as_deref() == Some(&machine.tag) && entry.epoch == machine.epoch;
+        if !own || fit.p >= DOUBTFUL || least.as_ref().is_some_and(|least| least.chance <= fit.p) {
+            continue;
+        }
+        let Some(check) = board.check(check) else { continue };
+        if !believed(check, shown, functions) {
+            least = Some(Doubted { line: entry.id, chance: fit.p });
         }
     }
-    let least = fits.into_iter().min_by(|a, b| a.0.total_cmp(&b.0));
-    let Some((chance, lines)) = least.filter(|(chance, _)| *chance < DOUBTFUL) else { return Ok(None) };
-    let likelier = alternative(inner, state, machine, &lines)?;
-    let odd = likelier.is_none_or(|likelier| likelier > MUCH_LIKELIER * chance);
-    Ok(lines.last().filter(|_| odd).map(|line| Doubted { line: *line, chance }))
+    least
 }
 
-/// Chance of the likeliest other outcome, had the finding not been made.
-fn alternative(inner: &mut Inner, state: &State, machine: &Machine, lines: &[i64]) -> Result<Option<f64>> {
-    let Some(Line::Finding { check, shown, .. }) = lines.first().and_then(|line| state.pile.entry(*line)).map(|entry| &entry.line)
-    else {
-        return Ok(None);
+/// What a finding says is likelier than not, all findings taken together.
+fn believed(check: &Check, shown: &Shown, functions: &[FunctionChance]) -> bool {
+    let fails = |target: &Target| -> f64 {
+        let sides: Vec<Target> = match target {
+            Target::Rail(name, RailSide::Whole) => {
+                [RailSide::Present, RailSide::High].map(|side| Target::Rail(name.clone(), side)).to_vec()
+            }
+            other => vec![other.clone()],
+        };
+        functions.iter().filter(|one| sides.contains(&one.target)).map(|one| one.chance).fold(0.0, f64::max)
     };
-    let reckoned = inner.reckon(&[lines])?;
-    let Some(without) = reckoned.first() else { return Ok(None) };
-    let predictions = without.diagnosis.predictions(&machine.tag).map_err(|error| too_much(&error))?;
-    let Some(prediction) = predictions.iter().find(|one| one.check == *check) else { return Ok(None) };
-    let seen = match shown {
-        Shown::Outcome(id) => id.clone(),
-        _ => return Ok(None),
-    };
-    let others = prediction.outcomes.iter().filter(|(id, _)| *id != seen).map(|(_, chance)| *chance);
-    Ok(others.reduce(f64::max))
+    match &check.tells {
+        Tells::Target { target, .. } => {
+            let bad = match shown {
+                Shown::Outcome(id) => check.outcomes.first().is_some_and(|good| good.id != *id),
+                _ => say::band(check, shown).is_some_and(|band| band.outside >= 0.5),
+            };
+            if bad { fails(target) >= 0.5 } else { fails(target) < 0.5 }
+        }
+        Tells::Rows(rows) => {
+            let Shown::Outcome(id) = shown else { return false };
+            let Some(index) = check.outcomes.iter().position(|outcome| outcome.id == *id) else { return false };
+            let holds = |row: &catalogue::Row| row.fails.iter().all(|target| fails(target) >= 0.5);
+            let row = rows.iter().find(|row| holds(row));
+            row.and_then(|row| row.shows.get(index)).is_some_and(|chance| *chance >= 0.1)
+        }
+    }
 }
 
 // ----------------------------------------------------------------------------------------------------------- case
@@ -356,12 +363,13 @@ impl Case<'_> {
             Some(Truth::Joint(what)) => return sentence(&format!("{what}; that is settled")),
             None => {}
         }
-        let absent = absent_words(self.machine, self.board);
+        let absent = known_words(self.machine, self.board);
         let bad: Vec<String> =
             self.telling(&self.bad_findings()).iter().map(|(check, shown, _)| finding_words(check, shown)).collect();
-        let lead = lead(self.board, &self.modes, &self.explanations);
+        let lead = lead(self.board, &self.modes);
         let text = match (absent, bad.as_slice()) {
-            (Some(absent), _) if lead.chance < 0.3 => format!("{absent}; nothing else speaks against it"),
+            (Some(known), _) if self.latest().is_empty() => format!("{known}; nothing is seen yet"),
+            (Some(absent), _) if lead.chance() < 0.3 => format!("{absent}; nothing else speaks against it"),
             (Some(absent), _) => format!("{absent}; besides that {}", lead.words()),
             (None, []) if self.whole() >= WHOLE => {
                 format!("Looks whole: nothing is wrong with {}", percent(self.whole()))
@@ -466,16 +474,16 @@ impl Case<'_> {
             let hold = coins(self.state.folder.settings.worth(&self.machine.board).hold, currency);
             return format!("Without a further look it is best left as it is, worth {hold}.");
         }
-        let steps: Vec<String> = course
-            .remedies
-            .iter()
-            .filter_map(|index| economy.remedies.get(*index))
-            .map(|remedy| format!("{}: {}", say::short(&remedy.part), remedy.title))
-            .collect();
+        let remedies = course.remedies.iter().filter_map(|index| economy.remedies.get(*index));
+        let mut steps: Vec<String> =
+            remedies.map(|remedy| format!("{} {}", say::short(&remedy.part), remedy.title)).collect();
+        let more = steps.len().saturating_sub(MOST_STEPS);
+        steps.truncate(MOST_STEPS);
+        let then = if more > 0 { format!(", then {} more", crate::words::number(more)) } else { String::new() };
         format!(
-            "Without a further look: {}; retest after each and stop when it works. That comes to {} on average, it works with {}, \
+            "Without a further look: {}{then}, each with a retest until it works. That takes {} on average, it works with {}, \
              and {value} is left after cost.",
-            listed(&steps, "then"),
+            steps.join(", then "),
             minutes(course.minutes),
             percent(course.works),
         )
@@ -587,63 +595,72 @@ pub(crate) fn absent_words(machine: &Machine, board: &Profile) -> Option<String>
     }
 }
 
-/// The parts that lead the suspicion.
+/// What is known from the take-in: `U9 is absent`, `the battery leaked`.
+pub(crate) fn known_words(machine: &Machine, board: &Profile) -> Option<String> {
+    let events = machine.events.iter().filter_map(|id| board.events.iter().find(|event| event.id == *id));
+    let known: Vec<String> = absent_words(machine, board).into_iter().chain(events.map(|event| small(&event.title))).collect();
+    (!known.is_empty()).then(|| listed(&known, "and"))
+}
+
+/// The parts that lead the suspicion, with the chances of their likeliest modes.
 pub(crate) struct Lead {
-    pub(crate) parts: Vec<String>,
-    /// All of them are likely, not one or the other.
-    together: bool,
-    /// Chance that one of them is bad.
-    pub(crate) chance: f64,
+    pub(crate) parts: Vec<(String, f64)>,
 }
 
 impl Lead {
-    fn joiner(&self) -> &'static str {
-        if self.together { "and" } else { "or" }
+    /// The largest chance.
+    pub(crate) fn chance(&self) -> f64 {
+        self.parts.first().map_or(0.0, |(_, chance)| *chance)
     }
 
-    /// `U9`, `U16 and U17`, `U30 or PS1`.
-    pub(crate) fn names(&self) -> String {
-        listed(&self.parts, self.joiner())
+    /// More than one are likely, so all of them and not one or another.
+    fn together(&self) -> bool {
+        self.parts.len() > 1 && self.parts.iter().all(|(_, chance)| *chance >= 0.5)
     }
 
+    /// `most likely U9`, `first suspects U30 and PS1`.
     pub(crate) fn words(&self) -> String {
-        match (self.parts.as_slice(), self.chance) {
+        let names: Vec<String> = self.parts.iter().map(|(part, _)| part.clone()).collect();
+        match (names.as_slice(), self.chance()) {
             ([], _) => "no suspect stands out".to_string(),
-            (_, chance) if chance < 0.15 => "no suspect stands out".to_string(),
-            ([one], chance) if chance >= 0.5 => format!("most likely {one}"),
+            (_, chance) if chance < 0.1 => "no suspect stands out".to_string(),
+            (names, chance) if chance >= 0.5 => format!("most likely {}", listed(names, "and")),
             ([one], _) => format!("first suspect {one}"),
-            (several, chance) if chance >= 0.5 => format!("most likely {}", listed(several, self.joiner())),
             (several, _) => format!("first suspects {}", listed(several, "and")),
+        }
+    }
+
+    /// `U9, 63 %`, `U30, 41 %, or PS1, 36 %`.
+    pub(crate) fn with_chances(&self) -> String {
+        let each: Vec<String> = self.parts.iter().map(|(part, chance)| format!("{part}, {}", percent(*chance))).collect();
+        match each.as_slice() {
+            [first @ .., last] if !first.is_empty() => {
+                format!("{}, {} {last}", first.join(", "), if self.together() { "and" } else { "or" })
+            }
+            _ => each.concat(),
         }
     }
 }
 
 /// The likeliest part; several if none leads by much.
-pub(crate) fn lead(board: &Profile, modes: &[Suspicion], explanations: &[Explanation]) -> Lead {
+pub(crate) fn lead(board: &Profile, modes: &[Suspicion]) -> Lead {
     let mut by_part: Vec<(String, f64)> = Vec::new();
     for mode in modes.iter().filter(|mode| mode.chance >= 0.02) {
         let name = match board.outside.iter().find(|outside| outside.id == mode.part && mode.outside) {
             Some(outside) => outside.title.clone(),
             None => say::short(&mode.part),
         };
-        match by_part.iter_mut().find(|(known, _)| *known == name) {
-            Some((_, chance)) => *chance = (*chance + mode.chance).min(1.0),
-            None => by_part.push((name, mode.chance)),
+        if by_part.iter().all(|(known, _)| *known != name) {
+            by_part.push((name, mode.chance));
         }
     }
     by_part.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let Some((_, most)) = by_part.first().cloned() else { return Lead { parts: Vec::new(), together: false, chance: 0.0 } };
-    // Two certain faults are both named; of uncertain ones those that come near the first, at most three.
-    let together = by_part.iter().filter(|(_, chance)| *chance >= 0.5).count() > 1;
-    let least = if most >= 0.5 { 0.5 } else { 0.5 * most };
-    let parts: Vec<String> =
-        by_part.iter().filter(|(_, chance)| *chance >= least).take(3).map(|(part, _)| part.clone()).collect();
-    let shared: f64 = explanations
-        .iter()
-        .filter(|one| one.modes.iter().any(|(part, _)| parts.contains(&say::short(part))))
-        .map(|one| one.share)
-        .sum();
-    Lead { parts, together, chance: most.max(shared).min(1.0) }
+    let most = by_part.first().map_or(0.0, |(_, chance)| *chance);
+    // Certain faults are all named; of uncertain ones those that come near the first.
+    let least = if most >= 0.5 { 0.5 } else { 0.7 * most };
+    by_part.retain(|(_, chance)| *chance >= least);
+    by_part.truncate(3);
+    Lead { parts: by_part }
 }
 
 /// `waiting`, `working`, `on the bench`.

@@ -11,6 +11,7 @@ use crate::{
     intake::{Exception, board_exception, exception, find_part, lot_line, new_tags, pieces, shares},
     names::{best, choices, fit, nearest, plain},
     pile::Machine,
+    reckon::Reckoned,
     say,
     views::{TakenIn, Understood, Undone, Written},
     words::{capital, coins, counted, listed, percent, quoted},
@@ -125,7 +126,9 @@ impl Workshop {
             let machine = state.machine(&tag)?;
             let board = state.folder.board(&machine.board)?;
             let truth = find_truth(truth, machine, &board)?;
-            Ok(vec![Draft { machine: Some(tag.clone()), epoch: machine.epoch, line: Line::Settled { truth } }])
+            let draft = Draft { machine: Some(tag.clone()), epoch: machine.epoch, line: Line::Settled { truth } };
+            possible(state, &draft)?;
+            Ok(vec![draft])
         })?;
         written(&mut inner, &entries, Vec::new(), &before)
     }
@@ -520,6 +523,25 @@ fn places(names: &[String], board: &Profile, reseat: bool) -> Result<Vec<Places>
     }
     let parts = (!parts.is_empty()).then_some(Places::Parts(parts));
     Ok(parts.into_iter().chain(blocks).collect())
+}
+
+/// Refuses a truth that cannot be, given all findings.
+fn possible(state: &State, draft: &Draft) -> Result<()> {
+    let then = state.pile.with([Entry {
+        id: state.pile.last() + 1,
+        batch: state.pile.last() + 1,
+        time: state.pile.entries.last().map(|entry| entry.time.clone()).unwrap_or_default(),
+        who: String::new(),
+        machine: draft.machine.clone(),
+        epoch: draft.epoch,
+        line: draft.line.clone(),
+    }]);
+    let reckoned = Reckoned::of(&then, &state.boards()?, &[])?;
+    if reckoned.diagnosis.log_p_findings().is_finite() {
+        return Ok(());
+    }
+    Err(Error::new(ErrorKind::Refused, "that cannot be true together with what was settled or found before")
+        .hint("see `journal`, and take back the line that is wrong first"))
 }
 
 fn find_truth(typed: &str, machine: &Machine, board: &Profile) -> Result<Truth> {

@@ -24,9 +24,6 @@ const UNKNOWN_WORKS: f64 = 0.9;
 pub(crate) struct Way {
     pub(crate) part: String,
     pub(crate) site: Site,
-    pub(crate) kind: Option<RemedyKind>,
-    pub(crate) remedy: Option<String>,
-    pub(crate) item: Option<String>,
     pub(crate) minutes: f64,
     /// Price of one, in smallest coins.
     pub(crate) price: i64,
@@ -67,9 +64,9 @@ pub(crate) fn ways(folder: &Folder, board: &Profile, part: &Part) -> Vec<Way> {
         let site = remedy.kind.site();
         let (works, title) = match remedy.kind {
             RemedyKind::Reseat if part.mount == Mount::Soldered => continue,
-            RemedyKind::Reseat => (best_cure(part, |cure| cure.reseat), "reseat it"),
-            RemedyKind::Resolder => (best_cure(part, |cure| cure.resolder), "resolder it"),
-            RemedyKind::Clean => (best_cure(part, |cure| cure.clean), "clean it"),
+            RemedyKind::Reseat => (best_cure(part, |cure| cure.reseat), "reseated"),
+            RemedyKind::Resolder => (best_cure(part, |cure| cure.resolder), "resoldered"),
+            RemedyKind::Clean => (best_cure(part, |cure| cure.clean), "cleaned"),
             RemedyKind::Salvage => continue,
             kind => (remedy.works, kind_title(kind)),
         };
@@ -86,9 +83,6 @@ pub(crate) fn ways(folder: &Folder, board: &Profile, part: &Part) -> Vec<Way> {
         ways.push(Way {
             part: part.reference.clone(),
             site,
-            kind: Some(remedy.kind),
-            remedy: Some(remedy.id.clone()),
-            item: remedy.item.clone(),
             minutes: remedy.minutes,
             price,
             works,
@@ -99,13 +93,10 @@ pub(crate) fn ways(folder: &Folder, board: &Profile, part: &Part) -> Vec<Way> {
         ways.push(Way {
             part: part.reference.clone(),
             site: Site::Chip,
-            kind: None,
-            remedy: None,
-            item: None,
             minutes: UNKNOWN_MINUTES,
             price: folder.settings.unknown_price,
             works: UNKNOWN_WORKS,
-            title: "a replacement, price not known".to_string(),
+            title: "replaced, price not known".to_string(),
         });
     }
     ways

@@ -32,8 +32,6 @@ pub(crate) struct Problem {
 /// Machines bought together.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Lot {
-    pub(crate) from: String,
-    pub(crate) price: String,
     pub(crate) events: Vec<String>,
 }
 
@@ -125,8 +123,8 @@ impl Pile {
 
     fn play(&mut self, index: usize, entry: &Entry) -> Result<(), String> {
         match &entry.line {
-            Line::Lot { lot, from, price, events, .. } => {
-                let new = Lot { from: from.clone(), price: price.clone(), events: events.clone() };
+            Line::Lot { lot, events, .. } => {
+                let new = Lot { events: events.clone() };
                 match self.lots.insert(lot.clone(), new) {
                     None => Ok(()),
                     Some(_) => Err(format!("the lot {lot} is there already")),

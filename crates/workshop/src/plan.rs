@@ -1,47 +1,605 @@
 //! The decision over the pile.
 
-use crate::{
-    Error, ErrorKind, PlanLimits, Workshop,
-    views::{Ledger, PlanView, Written},
-    workshop::{Inner, Result},
+use std::{
+    collections::{BTreeMap, VecDeque},
+    sync::Arc,
+    time::Duration,
 };
 
-/// Plans reckoned so far.
+use journal::{Draft, Line};
+use planning::{Choice, Chosen, Goal, Kit, Pin, Plan};
+use purchasing::{Need, Parcels, Request};
+use units::{Currency, Money};
+
+use crate::{
+    Error, ErrorKind, PlanLimits, Workshop,
+    intake::shares,
+    offer::{Offered, is_from_donor, offered, works_already},
+    pile::Limits,
+    say,
+    views::{CurvePoint, DecisionView, PlanView, SumRow},
+    words::{capital, coins, counted, from_coins, listed, minutes, number, percent, quoted, sentence, trimmed},
+    workshop::{Inner, Result, State},
+};
+
+/// The search ends after so many nodes, the same on every machine; the plan then says how far it may be from the best.
+const NODES: u64 = 20_000;
+/// And after so long, lest a page wait for ever.
+const PATIENCE: Duration = Duration::from_secs(10);
+/// Points of the money curve besides the chosen one.
+const POINTS: i64 = 7;
+/// Machines of which it is asked what another decision would cost.
+const MOST_CHANGES: usize = 6;
+
+/// Plans reckoned for one state of journal and folder.
 #[derive(Debug, Default)]
-pub(crate) struct Plans {}
-
-pub(crate) struct Planned {
-    pub(crate) view: PlanView,
-    pub(crate) worth: String,
+pub(crate) struct Plans {
+    key: (i64, u64),
+    cores: BTreeMap<String, Arc<Core>>,
+    views: BTreeMap<String, PlanView>,
 }
 
-impl Planned {
-    pub(crate) fn parcels(&self) -> usize {
-        0
-    }
-}
-
-pub(crate) fn plan(_inner: &mut Inner, _limits: &PlanLimits) -> Result<Planned> {
-    Err(Error::new(ErrorKind::Internal, "not built yet"))
+/// A plan with its parcels.
+#[derive(Debug)]
+pub(crate) struct Core {
+    pub(crate) limits: Limits,
+    pub(crate) money_limit: Option<i64>,
+    pub(crate) offered: Offered,
+    pub(crate) plan: Plan,
+    pub(crate) parcels: Parcels,
+    /// Who needs each item, a tag for each unit that is bought.
+    pub(crate) needers: BTreeMap<String, Vec<String>>,
+    /// Parts money of each machine.
+    money: BTreeMap<String, i64>,
+    /// Units nobody needs: what they cost.
+    spares: i64,
+    /// Machines given up, and for whom: taker's tag and item to giver and position.
+    given: BTreeMap<(String, String), Vec<(String, String)>>,
 }
 
 impl Workshop {
-    pub(crate) fn limit(&self, _limits: &PlanLimits) -> Result<()> {
+    /// The decision over the pile, within these limits; limits that are given are remembered.
+    ///
+    /// # Errors
+    /// If a limit cannot be read, findings contradict each other, or nothing keeps the limits.
+    pub fn plan(&self, limits: &PlanLimits) -> Result<PlanView> {
+        self.limit(limits)?;
+        let mut inner = self.fresh()?;
+        let core = core(&mut inner)?;
+        if let Some(view) = inner.plans.views.get(&key(&core.limits)) {
+            return Ok(view.clone());
+        }
+        let view = view(&inner.state(), &core)?;
+        inner.plans.views.insert(key(&core.limits), view.clone());
+        Ok(view)
+    }
+
+    /// Remembers limits, if they are new.
+    pub(crate) fn limit(&self, limits: &PlanLimits) -> Result<()> {
+        let mut inner = self.fresh()?;
+        let state = inner.state();
+        if merged(&state, limits)? == state.pile.limits {
+            return Ok(());
+        }
+        inner.write(|state| {
+            let Limits { money, evenings } = merged(state, limits)?;
+            Ok(vec![Draft { machine: None, epoch: 0, line: Line::Limits { money, evenings } }])
+        })?;
         Ok(())
     }
+}
 
-    /// The decision over the pile.
-    pub fn plan(&self, _limits: &PlanLimits) -> Result<PlanView> {
-        Err(Error::new(ErrorKind::Internal, "not built yet"))
+/// The limits remembered, with those given now.
+fn merged(state: &State, limits: &PlanLimits) -> Result<Limits> {
+    let currency = state.folder.settings.currency;
+    let mut merged = state.pile.limits.clone();
+    let wrong = |message: String, hint: &str| Err(Error::new(ErrorKind::Usage, message).hint(hint));
+    match limits.money.as_deref().map(str::trim) {
+        None => {}
+        Some("none" | "-" | "") => merged.money = None,
+        Some(text) => match Money::parse(text, currency) {
+            Ok(money) if money.currency == currency && money.to_minor() >= 0 => {
+                merged.money = Some(coins(money.to_minor(), currency));
+            }
+            Ok(_) => return wrong(format!("expected money in {currency}, 0 or more, found {}", quoted(text)), "`none` lifts the limit"),
+            Err(error) => return wrong(error.to_string(), "`none` lifts the limit"),
+        },
+    }
+    match limits.evenings {
+        None => {}
+        Some(0.0) => merged.evenings = None,
+        Some(evenings) if evenings > 0.0 && evenings <= 10_000.0 => merged.evenings = Some(evenings),
+        Some(evenings) => {
+            return wrong(format!("expected evenings from 0 to 10000, found `{evenings}`"), "0 lifts the limit");
+        }
+    }
+    Ok(merged)
+}
+
+fn key(limits: &Limits) -> String {
+    format!("{:?} {:?}", limits.money, limits.evenings)
+}
+
+fn refused(error: impl ToString) -> Error {
+    Error::new(ErrorKind::Refused, error.to_string())
+}
+
+fn search() -> planning::Settings {
+    planning::Settings { node_limit: Some(NODES), time_limit: Some(PATIENCE), goal: Goal::Worth, pins: BTreeMap::new() }
+}
+
+/// The cheapest parcels, proven if that can be done in reasonable time.
+pub(crate) fn cheapest(request: &Request) -> Result<Parcels> {
+    let settings = purchasing::Settings { node_limit: Some(NODES), time_limit: Some(PATIENCE) };
+    purchasing::cheapest(request, &settings).map_err(refused)
+}
+
+/// The plan within the limits remembered.
+pub(crate) fn core(inner: &mut Inner) -> Result<Arc<Core>> {
+    let state = inner.state();
+    if inner.plans.key != state.key() {
+        inner.plans = Plans { key: state.key(), ..Plans::default() };
+    }
+    let limits = state.pile.limits.clone();
+    if let Some(core) = inner.plans.cores.get(&key(&limits)) {
+        return Ok(Arc::clone(core));
+    }
+    let core = Arc::new(make(inner, &state, limits)?);
+    inner.plans.cores.insert(key(&core.limits), Arc::clone(&core));
+    Ok(core)
+}
+
+fn make(inner: &mut Inner, state: &State, limits: Limits) -> Result<Core> {
+    let settings = &state.folder.settings;
+    let currency = settings.currency;
+    let minor = |text: &String| Money::parse(text, currency).map_or(0, |money| money.to_minor());
+    let money_limit = limits.money.as_ref().map(minor);
+    let within = planning::Limits {
+        money: money_limit.map(|limit| (limit - spent(state, currency)).max(0)),
+        minutes: limits.evenings.map(|evenings| evenings * settings.evening_minutes),
+        least_working: None,
+    };
+    let boards = state.boards()?;
+    let reckoned = inner.reckon(&[&[]])?;
+    let now = reckoned.first().ok_or_else(|| refused("nothing was reckoned"))?;
+    let offered = offered(state, &boards, now, within)?;
+    let plan = planning::solve(&offered.instance, &search()).map_err(refused)?;
+    let needers = needers(&offered, &plan);
+    let needs = needers.iter().map(|(item, tags)| Need { item: item.clone(), quantity: count(tags.len()) }).collect();
+    let parcels = cheapest(&Request { needs, ..offered.request.clone() })?;
+    let (money, spares) = money(&parcels, &needers, currency);
+    let given = given(&offered, &plan);
+    Ok(Core { limits, money_limit, offered, plan, parcels, needers, money, spares, given })
+}
+
+fn count(n: usize) -> u32 {
+    u32::try_from(n).unwrap_or(u32::MAX)
+}
+
+/// What parcels ordered since the limits were set have cost.
+pub(crate) fn spent(state: &State, currency: Currency) -> i64 {
+    let set = state.pile.holding().filter(|entry| matches!(entry.line, Line::Limits { .. })).map(|entry| entry.id).max();
+    let ordered = state.pile.ordered.iter().filter(|id| set.is_none_or(|set| **id > set));
+    let landed = ordered.filter_map(|id| match &state.pile.entry(*id)?.line {
+        Line::Ordered { landed, .. } => Money::parse(landed, currency).ok(),
+        _ => None,
+    });
+    landed.map(|money| money.to_minor()).sum()
+}
+
+fn kits(plan: &Plan) -> impl Iterator<Item = (&str, &Kit)> {
+    plan.machines.iter().filter_map(|decision| match &decision.choice {
+        Choice::Repair(kit) => Some((decision.id.as_str(), kit)),
+        Choice::Hold | Choice::Donor => None,
+    })
+}
+
+/// Who needs each item that has to be bought: what is on hand goes to the first.
+fn needers(offered: &Offered, plan: &Plan) -> BTreeMap<String, Vec<String>> {
+    let mut on_hand = offered.instance.on_hand.clone();
+    let mut needers: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for (tag, kit) in kits(plan) {
+        for (item, n) in kit.items.iter().filter(|(item, _)| !is_from_donor(item)) {
+            for _ in 0..*n {
+                match on_hand.get_mut(item).filter(|left| **left > 0) {
+                    Some(left) => *left -= 1,
+                    None => needers.entry(item.clone()).or_default().push(tag.to_string()),
+                }
+            }
+        }
+    }
+    needers
+}
+
+/// Parts money of each machine, and of units that nobody needs; with postage and taxes it adds up to what is paid.
+fn money(parcels: &Parcels, needers: &BTreeMap<String, Vec<String>>, currency: Currency) -> (BTreeMap<String, i64>, i64) {
+    let mut waiting: BTreeMap<&String, VecDeque<&String>> =
+        needers.iter().map(|(item, tags)| (item, tags.iter().collect())).collect();
+    let mut money: BTreeMap<String, i64> = BTreeMap::new();
+    let mut spares = 0;
+    for line in parcels.parcels.iter().flat_map(|parcel| &parcel.lines) {
+        debug_assert_eq!(line.total.currency, currency);
+        for unit in shares(line.total.to_minor(), usize::try_from(line.quantity).unwrap_or(1)) {
+            match waiting.get_mut(&line.item).and_then(VecDeque::pop_front) {
+                Some(tag) => *money.entry(tag.clone()).or_default() += unit,
+                None => spares += unit,
+            }
+        }
+    }
+    (money, spares)
+}
+
+/// Which donor's part goes to whom.
+fn given(offered: &Offered, plan: &Plan) -> BTreeMap<(String, String), Vec<(String, String)>> {
+    let mut pool: BTreeMap<&String, VecDeque<(&String, &String)>> = BTreeMap::new();
+    for decision in plan.machines.iter().filter(|decision| decision.choice == Choice::Donor) {
+        for ((tag, item), parts) in offered.gives.iter().filter(|((tag, _), _)| *tag == decision.id) {
+            pool.entry(item).or_default().extend(parts.iter().map(|part| (tag, part)));
+        }
+    }
+    let mut given: BTreeMap<(String, String), Vec<(String, String)>> = BTreeMap::new();
+    for (tag, kit) in kits(plan) {
+        for (item, n) in kit.items.iter().filter(|(item, _)| is_from_donor(item)) {
+            for _ in 0..*n {
+                let Some((giver, part)) = pool.get_mut(item).and_then(VecDeque::pop_front) else { continue };
+                given.entry((tag.to_string(), item.clone())).or_default().push((giver.clone(), part.clone()));
+            }
+        }
+    }
+    given
+}
+
+// ----------------------------------------------------------------------------------------------------------- sums
+
+/// How the plan adds up, in smallest coins.
+pub(crate) struct Sums {
+    pub(crate) worth: i64,
+    already: i64,
+    others: i64,
+    money: i64,
+    minutes: i64,
+    left_over: i64,
+    working_now: Vec<String>,
+    worth_of: BTreeMap<String, i64>,
+}
+
+impl Core {
+    /// How the plan adds up.
+    pub(crate) fn sums(&self) -> Sums {
+        let mut sums = Sums {
+            worth: 0,
+            already: 0,
+            others: 0,
+            money: self.parcels.landed.to_minor(),
+            minutes: round(self.offered.instance.rate_per_minute * self.plan.minutes),
+            left_over: 0,
+            working_now: Vec::new(),
+            worth_of: BTreeMap::new(),
+        };
+        for (machine, decision) in self.offered.instance.machines.iter().zip(&self.plan.machines) {
+            let expected = |chance: f64| round(whole(machine.hold_value) + whole(machine.value - machine.hold_value) * chance);
+            let worth = match &decision.choice {
+                Choice::Hold => machine.hold_value,
+                Choice::Donor => 0,
+                Choice::Repair(kit) => expected(kit.chance),
+            };
+            let chance = self.offered.whole.get(&machine.id).copied().unwrap_or(0.0);
+            if works_already(chance) {
+                sums.already += expected(chance);
+                sums.working_now.push(machine.id.clone());
+            } else {
+                sums.others += machine.hold_value;
+            }
+            sums.worth += worth;
+            sums.worth_of.insert(machine.id.clone(), worth);
+        }
+        sums.left_over = sums.worth - sums.already - sums.others - sums.money - sums.minutes;
+        sums
+    }
+}
+
+fn round(coins: f64) -> i64 {
+    // Sums of a pile lie far below the limit; the cast saturates.
+    coins.round() as i64
+}
+
+#[expect(clippy::cast_precision_loss, reason = "amounts are far below 2^53")]
+fn whole(coins: i64) -> f64 {
+    coins as f64
+}
+
+// ----------------------------------------------------------------------------------------------------------- view
+
+fn view(state: &State, core: &Core) -> Result<PlanView> {
+    let settings = &state.folder.settings;
+    let currency = settings.currency;
+    let sums = core.sums();
+    let proven = core.plan.proven && core.parcels.proven;
+    #[expect(clippy::cast_precision_loss, reason = "amounts are far below 2^53")]
+    let gap = (core.plan.bound - core.plan.value + core.plan.hassle as f64).max(0.0);
+    let gap = round(gap) + (core.parcels.landed.to_minor() + core.parcels.hassle.to_minor() - core.parcels.bound.to_minor()).max(0);
+    let gap = if proven { 0 } else { gap };
+    let evenings = (core.plan.minutes / settings.evening_minutes).ceil();
+    let curve = curve(core, &sums, currency)?;
+    Ok(PlanView {
+        heading: heading(core, state, evenings),
+        proof: proof(core, proven, gap, currency),
+        proven,
+        gap: coins(gap, currency),
+        money_limit: core.limits.money.clone(),
+        evenings_limit: core.limits.evenings,
+        evening_minutes: settings.evening_minutes,
+        decisions: decisions(state, core, &sums)?,
+        other_costs: other_costs(core, currency),
+        sum: rows(state, core, &sums),
+        curve,
+        spends: coins(sums.money, currency),
+        minutes: core.plan.minutes,
+        working: core.plan.working,
+        left_over: coins(sums.left_over, currency),
+        changes: changes(core, currency)?,
+        notes: notes(state, core),
+    })
+}
+
+fn heading(core: &Core, state: &State, evenings: f64) -> String {
+    let currency = state.folder.settings.currency;
+    let landed = core.parcels.landed.to_minor();
+    let money = if landed == 0 { "nothing".to_string() } else { coins(landed, currency) };
+    let time = match evenings as usize {
+        0 => "no evening".to_string(),
+        n => counted(n, "evening", "evenings"),
+    };
+    let working = core.plan.working.round() as usize;
+    let all = core.plan.machines.len();
+    match all {
+        0 => "Nothing is taken in yet.".to_string(),
+        _ => format!("Spend {money} and {time}; {} of {} should work.", number(working), number(all)),
+    }
+}
+
+fn proof(core: &Core, proven: bool, gap: i64, currency: Currency) -> String {
+    let mut limits = Vec::new();
+    limits.extend(core.limits.money.clone());
+    limits.extend(core.limits.evenings.map(|evenings| match evenings {
+        whole if whole.fract() == 0.0 && whole <= 12.0 => counted(whole as usize, "evening", "evenings"),
+        part => format!("{} evenings", trimmed(part, 1)),
+    }));
+    let within = if limits.is_empty() { String::new() } else { format!(" within {}", listed(&limits, "and")) };
+    let over = "Worked out over the best explanations of every machine; what they leave out is taken as not mended.";
+    match proven {
+        true => format!("Proven: nothing better exists{within}. {over}"),
+        false => format!("Best found{within}; another plan could be better by {} at most. {over}", coins(gap, currency)),
+    }
+}
+
+fn other_costs(core: &Core, currency: Currency) -> Vec<SumRow> {
+    let sum = |amount: fn(&purchasing::Parcel) -> &Money| -> i64 {
+        core.parcels.parcels.iter().map(|parcel| amount(parcel).to_minor()).sum()
+    };
+    let parcels = counted(core.parcels.parcels.len(), "parcel", "parcels");
+    let rows = [
+        (core.spares, "spares: packs and least quantities hold more than is needed".to_string()),
+        (sum(|parcel| &parcel.postage), format!("postage, {parcels}")),
+        (sum(|parcel| &parcel.duty), "duty".to_string()),
+        (sum(|parcel| &parcel.vat), "import tax".to_string()),
+    ];
+    let shown = rows.into_iter().filter(|(amount, _)| *amount != 0);
+    shown.map(|(amount, text)| SumRow { amount: coins(amount, currency), text }).collect()
+}
+
+fn rows(state: &State, core: &Core, sums: &Sums) -> Vec<SumRow> {
+    let currency = state.folder.settings.currency;
+    let signed = |amount: i64, text: String| SumRow { amount: coins(amount, currency), text };
+    let machines = counted(core.plan.machines.len(), "machine", "machines");
+    let mut rows = vec![signed(sums.worth, format!("worth when done, {machines}"))];
+    if !sums.working_now.is_empty() {
+        rows.push(signed(-sums.already, format!("already there: {}", listed(&sums.working_now, "and"))));
+    }
+    if sums.others != 0 {
+        rows.push(signed(-sums.others, "the others as they stand".to_string()));
+    }
+    let rate = coins(state.folder.settings.rate_per_hour, currency);
+    rows.push(signed(-sums.money, "money".to_string()));
+    rows.push(signed(-sums.minutes, format!("{:.0} min at {rate} an hour", core.plan.minutes)));
+    rows.push(signed(sums.left_over, "left over".to_string()));
+    rows
+}
+
+fn decisions(state: &State, core: &Core, sums: &Sums) -> Result<Vec<DecisionView>> {
+    let currency = state.folder.settings.currency;
+    let mut views = Vec::new();
+    for decision in &core.plan.machines {
+        let tag = &decision.id;
+        let worth = coins(sums.worth_of.get(tag).copied().unwrap_or(0), currency);
+        let whole = core.offered.whole.get(tag).copied().unwrap_or(0.0);
+        let (kind, title, text, chance, minutes) = match &decision.choice {
+            Choice::Hold => ("hold", "Hold.", core.held(state, tag)?, 0.0, 0.0),
+            Choice::Donor => ("donor", "Give up as a donor.", core.donated(tag), 0.0, 0.0),
+            Choice::Repair(kit) => {
+                let (kind, title, text) = core.repaired(state, tag, kit, whole, &worth)?;
+                (kind, title, text, kit.chance, kit.minutes)
+            }
+        };
+        views.push(DecisionView {
+            tag: tag.clone(),
+            decision: kind.to_string(),
+            money: coins(core.money.get(tag).copied().unwrap_or(0), currency),
+            title: title.to_string(),
+            text,
+            chance,
+            minutes,
+            worth,
+        });
+    }
+    Ok(views)
+}
+
+impl Core {
+    fn held(&self, state: &State, tag: &str) -> Result<String> {
+        let machine = self.offered.instance.machines.iter().find(|machine| machine.id == tag);
+        let board = state.folder.board(&state.machine(tag)?.board)?;
+        let Some(machine) = machine else { return Ok(String::new()) };
+        let best = machine.scenarios.iter().max_by(|a, b| a.chance.total_cmp(&b.chance));
+        let hold = coins(machine.hold_value, state.folder.settings.currency);
+        Ok(match best {
+            None => format!("Nothing that could be had mends it. Worth {hold} as it is."),
+            Some(best) if best.faults.is_empty() => format!("No time is left for it. Worth {hold} as it is."),
+            Some(best) => {
+                let faults: Vec<String> =
+                    best.faults.iter().map(|fault| say::mode_short(&board, &fault.part, &fault.mode)).collect();
+                format!(
+                    "Mending it does not pay now: the likeliest, {}, is true with {} only. Worth {hold} as it is.",
+                    listed(&faults, "and"),
+                    percent(best.chance)
+                )
+            }
+        })
     }
 
-    /// The parcels of the plan.
-    pub fn order(&self, _limits: &PlanLimits) -> Result<Ledger> {
-        Err(Error::new(ErrorKind::Internal, "not built yet"))
+    fn donated(&self, tag: &str) -> String {
+        let mut goes: Vec<String> = Vec::new();
+        for ((taker, _), parts) in &self.given {
+            for (_, part) in parts.iter().filter(|(giver, _)| giver == tag) {
+                goes.push(format!("{part} goes to {taker}"));
+            }
+        }
+        if goes.is_empty() { "Its parts serve the others.".to_string() } else { sentence(&listed(&goes, "and")) }
     }
 
-    /// Writes that a parcel was ordered.
-    pub fn ordered(&self, _letter: &str) -> Result<Written> {
-        Err(Error::new(ErrorKind::Internal, "not built yet"))
+    fn repaired(&self, state: &State, tag: &str, kit: &Kit, whole: f64, worth: &str) -> Result<(&'static str, &'static str, String)> {
+        let board = state.folder.board(&state.machine(tag)?.board)?;
+        let spent = minutes(kit.minutes);
+        if kit.remedies.is_empty() {
+            return Ok(if works_already(whole) {
+                ("works", "Works.", format!("Only the proof is missing. Worth {worth}, {spent}."))
+            } else {
+                let chance = percent(kit.chance);
+                ("repair", "Test it as it is.", format!("It works with {chance}, worth {worth}, {spent}."))
+            });
+        }
+        let mut by_way: Vec<(String, Vec<String>)> = Vec::new();
+        for chosen in &kit.remedies {
+            let way = self.way(tag, chosen);
+            let part = say::short(&chosen.fault.part);
+            match by_way.iter_mut().find(|(known, _)| *known == way) {
+                Some((_, parts)) if parts.contains(&part) => {}
+                Some((_, parts)) => parts.push(part),
+                None => by_way.push((way, vec![part])),
+            }
+        }
+        let _ = &board;
+        let ways: Vec<String> = by_way.iter().map(|(way, parts)| format!("{} {way}", listed(parts, "and"))).collect();
+        let title = if kit.chance < 0.5 { "Look further first." } else { "Repair now." };
+        let text = format!(
+            "{} Works after with {}, worth {worth}, {spent}.",
+            sentence(&ways.join("; ")),
+            percent(kit.chance)
+        );
+        Ok(("repair", title, text))
     }
+
+    /// `from T-06`, `new old stock`.
+    fn way(&self, tag: &str, chosen: &Chosen) -> String {
+        let remedy = self.offered.instance.remedies.iter().find(|remedy| remedy.id == chosen.remedy);
+        let item = remedy.and_then(|remedy| remedy.item.clone()).filter(|item| is_from_donor(item));
+        let giver = item.and_then(|item| self.given.get(&(tag.to_string(), item))?.first().cloned());
+        match giver {
+            Some((giver, _)) => format!("from {giver}"),
+            None => self.offered.titles.get(&chosen.remedy).cloned().unwrap_or_default(),
+        }
+    }
+}
+
+/// The best plans at other money limits.
+fn curve(core: &Core, sums: &Sums, currency: Currency) -> Result<Vec<CurvePoint>> {
+    let chosen = core.plan.money;
+    let top = core.money_limit.unwrap_or(0).max(chosen * 3 / 2);
+    let mut grid: Vec<i64> = (0..=POINTS).map(|step| top * step / POINTS).filter(|money| *money != chosen).collect();
+    grid.dedup();
+    let baseline = whole(sums.already + sums.others);
+    let mut points = vec![CurvePoint {
+        money: from_coins(sums.money, currency),
+        left_over: from_coins(sums.left_over, currency),
+        working: core.plan.working,
+        chosen: true,
+        proven: core.plan.proven,
+    }];
+    let mut seen = vec![chosen];
+    for money in grid {
+        let mut instance = core.offered.instance.clone();
+        instance.limits.money = Some(money);
+        let plan = planning::solve(&instance, &search()).map_err(refused)?;
+        if seen.contains(&plan.money) {
+            continue;
+        }
+        seen.push(plan.money);
+        points.push(CurvePoint {
+            money: from_coins(plan.money, currency),
+            left_over: from_coins(round(plan.value - baseline), currency),
+            working: plan.working,
+            chosen: false,
+            proven: plan.proven,
+        });
+    }
+    points.sort_by(|a, b| a.money.total_cmp(&b.money));
+    Ok(points)
+}
+
+/// What another decision about a machine would cost.
+fn changes(core: &Core, currency: Currency) -> Result<Vec<SumRow>> {
+    let mut changes = Vec::new();
+    for decision in &core.plan.machines {
+        let (pin, what) = match &decision.choice {
+            Choice::Repair(kit) if !kit.remedies.is_empty() => (Pin::Hold, format!("Dropping {} costs this much.", decision.id)),
+            Choice::Donor => (Pin::Hold, format!("Keeping {} whole costs this much.", decision.id)),
+            _ => continue,
+        };
+        if changes.len() >= MOST_CHANGES {
+            break;
+        }
+        let mut settings = search();
+        settings.pins.insert(decision.id.clone(), pin);
+        if let Ok(other) = planning::solve(&core.offered.instance, &settings) {
+            let loss = round(core.plan.value - other.value).max(0);
+            changes.push(SumRow { amount: coins(-loss, currency), text: what });
+        }
+    }
+    Ok(changes)
+}
+
+fn notes(state: &State, core: &Core) -> Vec<String> {
+    let mut notes = core.offered.notes.clone();
+    notes.extend(core.parcels.unmet.iter().map(|unmet| sentence(&format!("{} × {}: {}", unmet.missing, unmet.item, unmet.why))));
+    if let Some(limit) = core.money_limit {
+        let currency = state.folder.settings.currency;
+        let over = core.parcels.landed.to_minor() + spent(state, currency) - limit;
+        if over > 0 {
+            notes.push(format!("Taxes are rounded parcel by parcel: the limit is passed by {}.", coins(over, currency)));
+        }
+    }
+    notes.iter().map(|note| capital(note)).collect()
+}
+
+/// What the bench plan says about money.
+pub(crate) struct Foot {
+    pub(crate) spends: String,
+    pub(crate) parcels: usize,
+    pub(crate) minutes: f64,
+    pub(crate) working: f64,
+    pub(crate) worth: String,
+}
+
+/// The money line of the bench plan.
+pub(crate) fn foot(inner: &mut Inner) -> Result<Foot> {
+    let core = core(inner)?;
+    let currency = inner.state().folder.settings.currency;
+    let sums = core.sums();
+    Ok(Foot {
+        spends: coins(sums.money, currency),
+        parcels: core.parcels.parcels.len(),
+        minutes: core.plan.minutes,
+        working: core.plan.working,
+        worth: coins(sums.worth, currency),
+    })
 }

@@ -1,9 +1,9 @@
 //! What the findings say, reckoned once for each state of the journal.
 
-use std::{collections::BTreeMap, sync::Arc};
+use std::{cell::{OnceCell, RefCell}, collections::BTreeMap, sync::Arc};
 
 use catalogue::Profile;
-use diagnosis::{Diagnosis, Explanation, Holder, ModeChance};
+use diagnosis::{Diagnosis, Explanation, Fit, Holder, ModeChance};
 
 use crate::{
     Error, ErrorKind,
@@ -20,6 +20,9 @@ pub(crate) type Boards = BTreeMap<String, Arc<Profile>>;
 pub(crate) struct Reckoned {
     pub(crate) setting: Setting,
     pub(crate) diagnosis: Diagnosis,
+    fits: OnceCell<Vec<Fit>>,
+    /// By machine, as many as were asked for so far.
+    explanations: RefCell<BTreeMap<String, (usize, Vec<Explanation>)>>,
 }
 
 /// A mode of a machine, or of a thing outside that it is used with.
@@ -54,7 +57,12 @@ impl Reckoned {
             Error::new(ErrorKind::Refused, format!("{place}{}", error.message))
                 .hint("see `journal`, and take the line back if it is wrong")
         })?;
-        Ok(Reckoned { setting, diagnosis })
+        Ok(Reckoned { setting, diagnosis, fits: OnceCell::new(), explanations: RefCell::default() })
+    }
+
+    /// P(finding | all others) for each finding.
+    pub(crate) fn fits(&self) -> &[Fit] {
+        self.fits.get_or_init(|| self.diagnosis.given_others())
     }
 
     /// All modes of a machine and of the outside things of its board, likeliest first.
@@ -67,14 +75,19 @@ impl Reckoned {
 
     /// The likeliest sets of modes of a machine.
     pub(crate) fn explanations(&self, tag: &str, count: usize) -> Result<Vec<Explanation>, Error> {
-        self.diagnosis.explanations(tag, count).map_err(|error| too_much(&error))
+        let mut known = self.explanations.borrow_mut();
+        if let Some((_, found)) = known.get(tag).filter(|(asked, _)| *asked >= count) {
+            return Ok(found.iter().take(count).cloned().collect());
+        }
+        let found = self.diagnosis.explanations(tag, count).map_err(|error| too_much(&error))?;
+        known.insert(tag.to_string(), (count, found.clone()));
+        Ok(found)
     }
 
-    /// Chance that nothing at all is wrong with a machine.
-    pub(crate) fn whole(&self, tag: &str) -> f64 {
+    /// Chance that nothing at all is wrong with a machine, as far as its best explanations tell.
+    pub(crate) fn whole(&self, tag: &str) -> Result<f64, Error> {
         let empty = |one: &Explanation| one.modes.is_empty() && !one.unmodelled;
-        let explanations = self.diagnosis.explanations(tag, 8).unwrap_or_default();
-        explanations.iter().find(|one| empty(one)).map_or(0.0, |one| one.share)
+        Ok(self.explanations(tag, 5)?.iter().find(|one| empty(one)).map_or(0.0, |one| one.share))
     }
 }
 

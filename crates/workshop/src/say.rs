@@ -60,20 +60,35 @@ pub(crate) fn check_title(check: &Check) -> String {
     }
 }
 
-/// `U1 pin 26`; nothing where a check looks at no point in particular.
+/// `U1 pin 26`, `U26 pins 4, 3 and 38`; nothing where a check looks at no point in particular.
 pub(crate) fn at(check: &Check) -> String {
-    let place = |at: &String| match at.rsplit_once('.') {
-        Some((part, pin)) if pin.chars().all(|c| c.is_ascii_digit()) => format!("{part} pin {pin}"),
-        _ => at.clone(),
+    let mut places: Vec<(&str, Vec<String>)> = Vec::new();
+    for at in &check.at {
+        let pin = at.rsplit_once('.').filter(|(_, pin)| pin.chars().all(|c| c.is_ascii_digit()));
+        let (part, pin) = pin.map_or((at.as_str(), None), |(part, pin)| (part, Some(pin.to_string())));
+        match places.iter_mut().find(|(known, _)| *known == part) {
+            Some((_, pins)) => pins.extend(pin),
+            None => places.push((part, pin.into_iter().collect())),
+        }
+    }
+    let place = |(part, pins): &(&str, Vec<String>)| match pins.as_slice() {
+        [] => (*part).to_string(),
+        [pin] => format!("{part} pin {pin}"),
+        pins => format!("{part} pins {}", crate::words::listed(pins, "and")),
     };
-    let places: Vec<String> = check.at.iter().map(place).collect();
-    crate::words::listed(&places, "and")
+    crate::words::listed(&places.iter().map(place).collect::<Vec<_>>(), "and")
 }
 
-/// `the dot clock at U9 pin 22`.
+/// `dot clock at U9 pin 22`.
 pub(crate) fn check_at(check: &Check) -> String {
-    let (title, at) = (check_title(check), at(check));
-    if at.is_empty() || title.contains(&at) { small(&title) } else { format!("{} at {at}", small(&title)) }
+    let (title, at) = (small(&check_title(check)), at(check));
+    if at.is_empty() || title.contains(&small(&at)) {
+        title
+    } else if [" at ", " on ", ", "].iter().any(|word| title.contains(word)) {
+        format!("{title}, {at}")
+    } else {
+        format!("{title} at {at}")
+    }
 }
 
 /// Head of a column, and what can be entered there.
@@ -164,20 +179,18 @@ fn edges(limits: &Limits) -> (Option<String>, Option<String>) {
     }
 }
 
-/// `± 0.03`, in the unit of the reading.
+/// `± 0.03`, in the unit the reading is printed in, with one figure.
 pub(crate) fn plus_minus(shown: &Shown) -> Option<String> {
-    let Shown::Reading { value, unit, components, .. } = shown else { return None };
+    let Shown::Reading { value, unit, digit, components, .. } = shown else { return None };
     let half_width = half_width(*value, components);
-    if half_width <= 0.0 {
+    let printed = reading_text(*value, unit, *digit);
+    let prefixed = printed.rsplit_once(NBSP).map_or("", |(_, unit)| unit);
+    let scale = format!("1 {prefixed}").parse::<Quantity>().map_or(1.0, |one| one.value);
+    let figure = half_width / scale;
+    if figure <= 0.0 || !figure.is_finite() {
         return None;
     }
-    let unit = Unit::from_symbol(unit)?;
-    // Both in the unit the value is printed in, so that they can be compared.
-    let printed = Quantity { value: value.abs().max(half_width), unit }.to_string();
-    let prefixed = printed.rsplit_once(' ').map_or("", |(_, unit)| unit);
-    let scale: f64 = format!("1 {prefixed}").parse::<Quantity>().map_or(1.0, |one| one.value);
-    let figure = half_width / scale;
-    let decimals = usize::try_from((-figure.log10().floor()).max(0.0) as i64).unwrap_or(0).min(9);
+    let decimals = usize::try_from(-(figure.log10().floor() as i64)).unwrap_or(0).min(9);
     Some(format!("± {figure:.decimals$}"))
 }
 

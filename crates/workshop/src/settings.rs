@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use serde::Deserialize;
-use units::{Currency, Money, Quantity, Reading, Unit};
+use units::{Currency, Decimal, Money, Quantity, Reading, Unit};
 
 use crate::{Error, ErrorKind};
 
@@ -25,6 +25,9 @@ default = { working = "80.00", hold = "10.00" }
 lid-off = 3
 powered = 1
 oscilloscope = 4
+
+[rates]                        # what one unit of another currency costs, for vendors abroad
+# USD = "0.92"
 
 # An instrument's name is the set-up that checks ask for; without one, such checks come last.
 # Accuracy: percent of the reading and counts of the last digit. `display` is the count of its display, `digit` the worth of one count.
@@ -52,6 +55,8 @@ pub(crate) struct Settings {
     pub(crate) instruments: Vec<Instrument>,
     worth: BTreeMap<String, Worth>,
     pub(crate) set_ups: BTreeMap<String, f64>,
+    /// What one unit of another currency costs in the workshop's.
+    pub(crate) rates: BTreeMap<Currency, Decimal>,
     /// Lost when a check harms a part.
     pub(crate) harm_cost: i64,
     /// Taken for a part that nobody offers yet.
@@ -163,6 +168,8 @@ struct Raw {
     worth: BTreeMap<String, RawWorth>,
     #[serde(default)]
     set_ups: BTreeMap<String, f64>,
+    #[serde(default)]
+    rates: BTreeMap<String, String>,
     harm_cost: Option<Amount>,
     unknown_price: Option<Amount>,
     #[serde(default)]
@@ -243,6 +250,16 @@ impl Raw {
                 problems.push(format!("set_ups.{set_up}: expected minutes from 0 to 1000, found `{minutes}`"));
             }
         }
+        let mut rates = BTreeMap::new();
+        for (code, text) in &self.rates {
+            let rate = units::parse_amount(text).ok().filter(|rate| *rate > Decimal::ZERO);
+            match Currency::from_code(code).zip(rate) {
+                Some((currency, rate)) => drop(rates.insert(currency, rate)),
+                None => problems.push(format!(
+                    "rates.{code}: expected a currency code and an amount such as `USD = \"0.92\"`, found `{text}`"
+                )),
+            }
+        }
         Settings {
             name: self.name.unwrap_or_else(|| "workshop".to_string()),
             currency,
@@ -252,6 +269,7 @@ impl Raw {
             instruments: self.instrument.into_iter().map(|raw| raw.checked(problems)).collect(),
             worth,
             set_ups: self.set_ups,
+            rates,
             harm_cost,
             unknown_price,
         }

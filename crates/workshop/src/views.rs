@@ -367,6 +367,8 @@ pub struct PlanView {
     pub evening_minutes: f64,
     /// One decision a machine, in the order of tags.
     pub decisions: Vec<DecisionView>,
+    /// Spares, postage and taxes: with the money of the decisions they add up to what is spent.
+    pub other_costs: Vec<SumRow>,
     /// Rows of the sum: amount and what it is for; the last is the sum.
     pub sum: Vec<SumRow>,
     /// The money curve.

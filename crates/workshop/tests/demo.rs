@@ -36,6 +36,8 @@ fn print() {
     let start = std::time::Instant::now();
     let (_dir, workshop) = demo();
     let mut out = format!("{:?}\n", start.elapsed());
+    let save = |out: &String| fs::write("/tmp/demo-cards.txt", out).unwrap();
+    save(&out);
     for tag in 1..=9 {
         let start = std::time::Instant::now();
         let card = workshop.card(&format!("T-{tag:02}")).unwrap_or_else(|e| panic!("{}", e.message));
@@ -49,5 +51,23 @@ fn print() {
         out += &format!("others {}\n", card.others);
         for r in &card.journal { out += &format!("{} {} {} {} | {} | {} | {:?}\n", r.line, r.time, r.who, r.text, r.entered, r.after, r.taken_back); }
     }
+    save(&out);
+    let start = std::time::Instant::now();
+    let bench = workshop.bench().unwrap();
+    out += &format!("\n=== BENCH {:?} {}\n{}\n{:?} {:?}\n", start.elapsed(), bench.heading, bench.summary, bench.progress, bench.money);
+    out += &format!("{:?}\n", bench.checks.iter().map(|c| (&c.title, &c.at, &c.limits, &c.unit)).collect::<Vec<_>>());
+    for r in &bench.rows { out += &format!("{} {:?} | {} {:?} [{}]\n", r.tag, r.cells.iter().map(|c| format!("{:?} {}", c.state, c.text)).collect::<Vec<_>>(), r.says, r.chance, r.state); }
+    save(&out);
+    let start = std::time::Instant::now();
+    let plan = workshop.plan(&workshop::PlanLimits::default()).unwrap();
+    out += &format!("\n=== PLAN {:?}\n{}\n{} gap {}\n", start.elapsed(), plan.heading, plan.proof, plan.gap);
+    for d in &plan.decisions { out += &format!("{} {} [{}] {} {} ({} {} {})\n", d.money, d.tag, d.decision, d.title, d.text, d.chance, d.minutes, d.worth); }
+    for r in plan.other_costs.iter().chain(&plan.sum).chain(&plan.changes) { out += &format!("{:>10} {}\n", r.amount, r.text); }
+    for c in &plan.curve { out += &format!("{c:?}\n"); }
+    out += &format!("{:#?}\n", plan.notes);
+    save(&out);
+    let start = std::time::Instant::now();
+    let order = workshop.order(&workshop::PlanLimits::default()).unwrap();
+    out += &format!("\n=== ORDER {:?}\n{:#?}\n", start.elapsed(), order);
     fs::write("/tmp/demo-cards.txt", out).unwrap();
 }

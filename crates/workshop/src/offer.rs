@@ -1,0 +1,363 @@
+//! The pile as the plan reckons with it: what may be wrong, what can be done about it, what donors give.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use catalogue::{Mount, Part, Profile, RemedyKind, Site};
+use journal::{Act, Chip, Line, Truth};
+use planning::{Count, Fault, Instance, Remedy, Scenario};
+use purchasing::Request;
+
+use crate::{
+    Error, ErrorKind,
+    card::WHOLE,
+    economy::{RETEST_MINUTES, kind_title},
+    folder::Folder,
+    pile::Machine,
+    reckon::{Boards, Reckoned},
+    say,
+    workshop::{Result, State},
+};
+
+/// Explanations of a machine that the plan looks at.
+const EXPLANATIONS: usize = 8;
+/// Of these at most so many that can be mended.
+const SCENARIOS: usize = 4;
+/// Explanations below this are left to chance.
+const LEAST_SHARE: f64 = 0.03;
+/// A position without a chip, as a fault.
+const ABSENT: &str = "absent";
+/// Chance that a donor's chip is bad, for the better and for the lesser kind.
+const GRADES: [(&str, f64); 2] = [("good", 0.03), ("fair", 0.15)];
+/// More minutes to take a part out where it is soldered in. Common practice, no source.
+const UNSOLDER_MINUTES: f64 = 15.0;
+
+/// The pile as the plan reckons with it.
+#[derive(Debug, Clone)]
+pub(crate) struct Offered {
+    pub(crate) instance: Instance,
+    pub(crate) request: Request,
+    /// Chance that a machine is whole, by tag.
+    pub(crate) whole: BTreeMap<String, f64>,
+    /// What each remedy of the instance is called.
+    pub(crate) titles: BTreeMap<String, String>,
+    /// Positions whose chips a donor gives, by tag and item.
+    pub(crate) gives: BTreeMap<(String, String), Vec<String>>,
+    /// What could not be mended for want of an offer.
+    pub(crate) notes: Vec<String>,
+}
+
+/// A way to mend one fault.
+struct Cure {
+    id: String,
+    item: Option<String>,
+    minutes: f64,
+    works: f64,
+    title: String,
+}
+
+/// Puts the pile as the plan reckons with it.
+pub(crate) fn offered(state: &State, boards: &Boards, now: &Reckoned, limits: planning::Limits) -> Result<Offered> {
+    let folder = &state.folder;
+    let settings = &folder.settings;
+    let request = Request {
+        currency: settings.currency,
+        rates: settings.rates.clone(),
+        vendors: folder.vendors.clone(),
+        offers: folder.offers.clone(),
+        needs: Vec::new(),
+    };
+    let (vendors, offers) =
+        planning::vendors_and_offers(&request).map_err(|error| Error::new(ErrorKind::Refused, error.to_string()))?;
+    let per_hour = crate::words::from_coins(settings.rate_per_hour, settings.currency);
+    let coins = 10f64.powi(i32::try_from(settings.currency.minor_digits()).unwrap_or(2));
+    let mut offered = Offered {
+        instance: Instance {
+            rate_per_minute: per_hour * coins / 60.0,
+            limits,
+            on_hand: on_hand(state, boards),
+            vendors,
+            offers,
+            ..Instance::default()
+        },
+        request,
+        whole: BTreeMap::new(),
+        titles: BTreeMap::new(),
+        gives: BTreeMap::new(),
+        notes: Vec::new(),
+    };
+    let donors = Donors::of(state, boards, now);
+    for machine in &state.pile.machines {
+        let Some(board) = boards.get(&machine.board) else { continue };
+        offered.add(folder, machine, board, now, &donors)?;
+    }
+    offered.add_donors(&donors);
+    offered.notes.extend(folder.trouble());
+    Ok(offered)
+}
+
+impl Offered {
+    fn add(&mut self, folder: &Folder, machine: &Machine, board: &Profile, now: &Reckoned, donors: &Donors) -> Result<()> {
+        let explanations = now.explanations(&machine.tag, EXPLANATIONS)?;
+        let works = machine.settled == Some(Truth::Works);
+        let mut scenarios = Vec::new();
+        let mut whole = 0.0;
+        for one in explanations.iter().filter(|one| !one.unmodelled) {
+            let faults = faults(machine, board, &one.modes);
+            if one.modes.is_empty() {
+                whole = one.share;
+            }
+            let Some(faults) = faults.filter(|_| one.share >= LEAST_SHARE) else { continue };
+            let mendable = faults.iter().all(|fault| self.mend(folder, machine, board, fault, donors, one.share));
+            if mendable && scenarios.len() < SCENARIOS {
+                scenarios.push(Scenario { chance: one.share, faults });
+            }
+        }
+        if works {
+            (whole, scenarios) = (1.0, vec![Scenario { chance: 1.0, faults: Vec::new() }]);
+        }
+        // Shares are exact; their sum may pass 1 by a rounding error.
+        let sum: f64 = scenarios.iter().map(|one| one.chance).sum();
+        scenarios.iter_mut().for_each(|one| one.chance /= sum.max(1.0));
+        let worth = folder.settings.worth(&machine.board);
+        let set_up = |name: &str| folder.settings.set_ups.get(name).copied().unwrap_or(0.0);
+        let base = RETEST_MINUTES + set_up("lid-off") + set_up("powered");
+        self.whole.insert(machine.tag.clone(), if machine.empty.is_empty() { whole } else { 0.0 });
+        self.instance.machines.push(planning::Machine {
+            id: machine.tag.clone(),
+            value: worth.working,
+            hold_value: worth.hold,
+            base_minutes: if works { 0 } else { whole_minutes(base) },
+            scenarios,
+            donor: Vec::new(),
+        });
+        Ok(())
+    }
+
+    /// Adds the remedies of a fault; says whether there is any.
+    fn mend(&mut self, folder: &Folder, machine: &Machine, board: &Profile, fault: &Fault, donors: &Donors, share: f64) -> bool {
+        let known = self.instance.remedies.iter().any(|remedy| remedy.device == fault.device && remedy.modes.contains(&fault.mode));
+        if known {
+            return true;
+        }
+        let Some(part) = board.part(&fault.part) else { return false };
+        let mut wanting = Vec::new();
+        let cures = cures(folder, board, part, &fault.mode, donors, &self.instance.on_hand, &mut wanting);
+        if cures.is_empty() && share >= 0.05 {
+            let mode = say::mode_short(board, &fault.part, &fault.mode);
+            let what = match wanting.as_slice() {
+                [] => format!("{}: no remedy is known for {mode}.", machine.tag),
+                items => format!("{}: no vendor offers {} for {mode}.", machine.tag, crate::words::listed(items, "or")),
+            };
+            if !self.notes.contains(&what) {
+                self.notes.push(what);
+            }
+        }
+        let any = !cures.is_empty();
+        for cure in cures {
+            let id = format!("{} {} {}", fault.device, fault.mode, cure.id);
+            self.titles.insert(id.clone(), cure.title);
+            self.instance.remedies.push(Remedy {
+                id,
+                device: fault.device.clone(),
+                item: cure.item,
+                minutes: whole_minutes(cure.minutes),
+                works: cure.works,
+                modes: vec![fault.mode.clone()],
+            });
+        }
+        any
+    }
+
+    fn add_donors(&mut self, donors: &Donors) {
+        let wanted: BTreeSet<&String> = self.instance.remedies.iter().filter_map(|remedy| remedy.item.as_ref()).collect();
+        let mut counts: BTreeMap<&str, BTreeMap<String, u32>> = BTreeMap::new();
+        for chip in &donors.chips {
+            let item = donor_item(&chip.device, chip.grade);
+            if wanted.contains(&item) {
+                *counts.entry(&chip.tag).or_default().entry(item.clone()).or_default() += 1;
+                self.gives.entry((chip.tag.clone(), item)).or_default().push(chip.part.clone());
+            }
+        }
+        for machine in &mut self.instance.machines {
+            let gives = counts.remove(machine.id.as_str()).unwrap_or_default();
+            machine.donor = gives.into_iter().map(|(item, n)| Count { item, n }).collect();
+        }
+    }
+}
+
+/// Everything wrong in an explanation, the missing chips with it; nothing if a thing outside the machine is bad.
+fn faults(machine: &Machine, board: &Profile, modes: &[(String, String)]) -> Option<Vec<Fault>> {
+    let fault = |part: &str, mode: &str| Fault {
+        part: part.to_string(),
+        device: format!("{} {part}", board.id),
+        mode: mode.to_string(),
+    };
+    let mut faults = Vec::new();
+    for (part, mode) in modes {
+        board.part(part)?;
+        faults.push(fault(part, mode));
+    }
+    for part in &machine.empty {
+        if board.part(part).is_some_and(|part| !part.optional) {
+            faults.push(fault(part, ABSENT));
+        }
+    }
+    Some(faults)
+}
+
+/// The ways to mend a mode of a part that can be had now.
+fn cures(
+    folder: &Folder,
+    board: &Profile,
+    part: &Part,
+    mode: &str,
+    donors: &Donors,
+    on_hand: &BTreeMap<String, u32>,
+    wanting: &mut Vec<String>,
+) -> Vec<Cure> {
+    let known = part.mode(mode);
+    let site = known.map_or(Site::Chip, |mode| mode.site);
+    let mut cures = Vec::new();
+    for remedy in folder.library.remedies_for(part.device.as_deref(), &board.id) {
+        if remedy.kind.site() != site || !known.is_none_or(|mode| remedy.cures(mode)) {
+            continue;
+        }
+        let soldered = part.mount == Mount::Soldered;
+        let cured = known.map(|mode| mode.cured_by).unwrap_or_default();
+        let works = match remedy.kind {
+            RemedyKind::Reseat if soldered => continue,
+            RemedyKind::Reseat => cured.reseat,
+            RemedyKind::Resolder => cured.resolder,
+            RemedyKind::Clean => cured.clean,
+            _ => remedy.works,
+        };
+        if works <= 0.0 {
+            continue;
+        }
+        let cure = |item: Option<String>, works: f64, minutes: f64, end: &str| Cure {
+            id: format!("{}{end}", remedy.id),
+            item,
+            minutes,
+            works,
+            title: kind_title(remedy.kind).to_string(),
+        };
+        match (remedy.kind, &remedy.item, &remedy.build) {
+            (RemedyKind::Salvage, ..) => {
+                let Some(device) = &part.device else { continue };
+                for (grade, _) in GRADES {
+                    if let Some(good) = donors.least_good(device, grade) {
+                        let extra = if soldered { UNSOLDER_MINUTES } else { 0.0 };
+                        let item = donor_item(device, grade);
+                        cures.push(cure(Some(item), works * good, remedy.minutes + extra, &format!(" {grade}")));
+                    }
+                }
+            }
+            (_, _, Some(_)) => {}
+            (_, Some(item), _) => {
+                let sold = folder.offers.iter().any(|offer| offer.item == *item);
+                if sold || on_hand.contains_key(item) {
+                    cures.push(cure(Some(item.clone()), works, remedy.minutes, ""));
+                } else if !wanting.contains(item) {
+                    wanting.push(item.clone());
+                }
+            }
+            (_, None, None) => cures.push(cure(None, works, remedy.minutes, "")),
+        }
+    }
+    cures
+}
+
+fn donor_item(device: &str, grade: &str) -> String {
+    format!("{device} from a donor, {grade}")
+}
+
+/// Item names that come from donors, and nobody sells.
+pub(crate) fn is_from_donor(item: &str) -> bool {
+    item.contains(" from a donor, ")
+}
+
+fn whole_minutes(minutes: f64) -> u32 {
+    // Minutes of a repair lie far below the limit; the cast saturates.
+    minutes.max(0.0).round() as u32
+}
+
+/// Chips that could be taken out of machines.
+struct Donors {
+    chips: Vec<DonorChip>,
+}
+
+struct DonorChip {
+    tag: String,
+    part: String,
+    device: String,
+    grade: &'static str,
+    good: f64,
+}
+
+impl Donors {
+    fn of(state: &State, boards: &Boards, now: &Reckoned) -> Donors {
+        let mut chips = Vec::new();
+        for machine in &state.pile.machines {
+            let Some(board) = boards.get(&machine.board) else { continue };
+            let mut bad: BTreeMap<&str, f64> = BTreeMap::new();
+            let modes = now.modes(machine, board);
+            for mode in modes.iter().filter(|mode| mode.site == Site::Chip && !mode.outside) {
+                *bad.entry(&mode.part).or_default() += mode.chance;
+            }
+            for part in &board.parts {
+                let Some(device) = &part.device else { continue };
+                let bad = bad.get(part.reference.as_str()).copied().unwrap_or(0.0);
+                let grade = GRADES.into_iter().find(|(_, most)| bad <= *most);
+                if let Some((grade, _)) = grade.filter(|_| !machine.empty.contains(&part.reference)) {
+                    chips.push(DonorChip {
+                        tag: machine.tag.clone(),
+                        part: part.reference.clone(),
+                        device: device.clone(),
+                        grade,
+                        good: 1.0 - bad,
+                    });
+                }
+            }
+        }
+        Donors { chips }
+    }
+
+    /// Chance that the worst of these chips is good.
+    fn least_good(&self, device: &str, grade: &str) -> Option<f64> {
+        let chips = self.chips.iter().filter(|chip| chip.device == device && chip.grade == grade);
+        chips.map(|chip| chip.good).reduce(f64::min)
+    }
+}
+
+/// Items of parcels ordered, less what was fitted since.
+fn on_hand(state: &State, boards: &Boards) -> BTreeMap<String, u32> {
+    let mut items: BTreeMap<String, u32> = BTreeMap::new();
+    for entry in state.pile.holding() {
+        match &entry.line {
+            Line::Ordered { items: ordered, .. } => {
+                for (item, quantity) in ordered {
+                    *items.entry(item.clone()).or_default() += quantity;
+                }
+            }
+            Line::Act { done: Act::Fit { part, chip: Chip::New { .. }, .. } } => {
+                let board = entry.machine.as_deref().and_then(|tag| state.pile.machine(tag)).and_then(|machine| boards.get(&machine.board));
+                let Some((board, part)) = board.and_then(|board| Some((board, board.part(part)?))) else { continue };
+                let remedies = state.folder.library.remedies_for(part.device.as_deref(), &board.id);
+                let used = remedies.filter_map(|remedy| remedy.item.as_ref()).find(|item| items.get(*item).is_some_and(|n| *n > 0));
+                if let Some(item) = used.cloned()
+                    && let Some(count) = items.get_mut(&item)
+                {
+                    *count -= 1;
+                }
+            }
+            _ => {}
+        }
+    }
+    items.retain(|_, count| *count > 0);
+    items
+}
+
+/// A machine that needs nothing.
+pub(crate) fn works_already(whole: f64) -> bool {
+    whole >= WHOLE
+}
