@@ -94,10 +94,8 @@ mod tests {
 
             What to do with each
                 0.00 │ T-01 Works.
-                     │ Works after with 97 %, worth 102.30, 25 min.
                14.50 │ T-02 Repair now. A new certified 9 V supply, then regulator U30 only
                      │ if 5 V is still low.
-                     │ Works after with 93 %, worth 102.30, 25 min.
 
             How it adds up
               829.30 │ worth when done, nine machines

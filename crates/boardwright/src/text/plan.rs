@@ -1,6 +1,5 @@
 //! The decision over the pile as text.
 
-use super::words::{chance, minutes};
 use crate::sheet::{Row, Sheet, Voice, say};
 use workshop::views::{CurvePoint, DecisionView, PlanView, SumRow};
 
@@ -39,13 +38,7 @@ fn decision_row(decision: &DecisionView) -> Row {
     } else {
         title.say(Voice::Plain, format!(" {}", decision.text))
     };
-    let after = format!(
-        "Works after with {}, worth {}, {}.",
-        chance(decision.chance),
-        decision.worth,
-        minutes(decision.minutes)
-    );
-    Row::new(decision.money.as_str(), sentence).under(say(Voice::Soft, after))
+    Row::new(decision.money.as_str(), sentence)
 }
 
 /// Amounts and what they are for; the last may be the sum of the others.
@@ -110,10 +103,8 @@ mod tests {
 
             What to do with each
                 0.00 │ T-01 Works.
-                     │ Works after with 97 %, worth 102.30, 25 min.
                14.50 │ T-02 Repair now. A new certified 9 V supply, then regulator U30 only
                      │ if 5 V is still low.
-                     │ Works after with 93 %, worth 102.30, 25 min.
 
             How it adds up
               829.30 │ worth when done, nine machines
