@@ -11,7 +11,7 @@ use crate::{
     focus::{Focus, Outer, focus},
     graph::{OrId, StateId},
     lower::{Asked, Lowered, lower},
-    model::{Model, Var},
+    model::Var,
     situation::Situation,
     tree::{Question, Tree, Upward},
     unroll::{Unrolled, unroll},
@@ -287,11 +287,6 @@ impl Diagnosis {
             .iter()
             .map(|mode| binary_entropy(mode.chance))
             .sum()
-    }
-
-    /// The network of this situation.
-    pub(crate) fn model(&self) -> &Model {
-        &self.base.lowered.model
     }
 
     pub(crate) fn base(&self) -> &Compiled {

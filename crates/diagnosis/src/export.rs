@@ -1,15 +1,19 @@
 //! The network in the open UAI format, for other programs to check the answers.
 //!
-//! Every OR is split by a chain of auxiliaries with proper tables, every finding is a two-state variable that is
+//! Every OR is split by auxiliaries with proper tables, every finding is a two-state variable that is
 //! observed in state 1. The format: a line `BAYES`, the number of variables, their numbers of states, the number of tables,
 //! a line for each table with its variables (the child last), then each table's size and numbers, the last variable fastest.
 
-use std::fmt::Write as _;
+use std::{collections::BTreeMap, fmt::Write as _};
 
 use crate::{
+    answer::Holder,
     diagnosis::{Diagnosis, Listed, listed_on},
     error::Error,
+    focus::{Focus, focus},
+    lower::lower,
     model::{Model, Or, Table, Var},
+    tree::Tree,
 };
 
 /// A network as UAI text with what is observed and what its variables mean.
@@ -24,15 +28,22 @@ pub struct ExportedNetwork {
 }
 
 impl Diagnosis {
-    /// The whole situation as a network, with the modes of one machine named.
+    /// One machine, with those it exchanged chips with, as a network; its modes are named. What the other machines say of
+    /// shared things (events of the lot, outside things) is one observed variable.
     ///
     /// # Errors
     /// The machine is unknown.
     pub fn export_network(&self, tag: &str) -> Result<ExportedNetwork, Error> {
-        let machine = self.unrolled().machine(tag)?;
-        let mut proper = Proper::of(self.model());
-        let observed: Vec<Var> = self
-            .model()
+        let Focus {
+            unrolled,
+            machine,
+            outer,
+        } = focus(self.situation(), tag)?;
+        let lowered = lower(&unrolled, &[], outer.as_ref());
+        let tree = Tree::compile(&lowered.model)?;
+        let mut proper = Proper::of(&lowered.model, &tree);
+        let observed: Vec<Var> = lowered
+            .model
             .likelihoods
             .iter()
             .map(|likelihood| proper.observation(&likelihood.table))
@@ -45,10 +56,9 @@ impl Diagnosis {
         let mut names = String::new();
         for Listed {
             holder, mode, at, ..
-        } in listed_on(self.unrolled(), machine, &self.base().lowered)
+        } in listed_on(&unrolled, machine, &lowered)
         {
-            if let (crate::answer::Holder::Position { part, .. }, Some((var, state))) = (holder, at)
-            {
+            if let (Holder::Position { part, .. }, Some((var, state))) = (holder, at) {
                 let _ = writeln!(names, "{var}\t{state}\t{part}.{mode}");
             }
         }
@@ -67,7 +77,7 @@ struct Proper {
 }
 
 impl Proper {
-    fn of(model: &Model) -> Self {
+    fn of(model: &Model, tree: &Tree) -> Self {
         let mut proper = Self {
             states: model
                 .variables
@@ -76,8 +86,8 @@ impl Proper {
                 .collect(),
             tables: model.conditionals.clone(),
         };
-        for or in &model.ors {
-            proper.split(or);
+        for (index, or) in model.ors.iter().enumerate() {
+            proper.split(or, model.variables.len() + index, tree);
         }
         proper
     }
@@ -87,32 +97,61 @@ impl Proper {
         self.states.len() - 1
     }
 
+    /// Joins the causes of an OR where they meet on their way up the elimination tree, so that the split network is hardly
+    /// harder to solve than the whole one.
+    fn split(&mut self, or: &Or, auxiliary: Var, tree: &Tree) {
+        let top = tree.bucket(auxiliary);
+        let mut waiting: BTreeMap<usize, Vec<Table>> = BTreeMap::from([(top, Vec::new())]);
+        for survival in &or.survivals {
+            let home = survival
+                .vars
+                .iter()
+                .map(|&var| tree.bucket(var))
+                .min()
+                .unwrap_or(top)
+                .min(top);
+            waiting.entry(home).or_default().push(survival.clone());
+        }
+        while let Some((bucket, causes)) = waiting.pop_first() {
+            if bucket == top {
+                return self.join(&causes, or.child);
+            }
+            let part = self.add(2);
+            self.join(&causes, part);
+            let above = tree.parent(bucket).unwrap_or(top);
+            waiting.entry(above).or_default().push(Table {
+                vars: vec![part],
+                values: vec![1.0, 0.0],
+            });
+        }
+    }
+
     /// child = cause 1 or cause 2 or …: each auxiliary is the one before or the next cause.
-    fn split(&mut self, or: &Or) {
+    fn join(&mut self, causes: &[Table], child: Var) {
         let mut before: Option<Var> = None;
-        for (place, survival) in or.survivals.iter().enumerate() {
-            let child = if place + 1 == or.survivals.len() {
-                or.child
+        for (place, survival) in causes.iter().enumerate() {
+            let joined = if place + 1 == causes.len() {
+                child
             } else {
                 self.add(2)
             };
             let mut vars: Vec<Var> = before.into_iter().collect();
             vars.extend(&survival.vars);
-            vars.push(child);
-            let fresh = survival
+            vars.push(joined);
+            let mut values: Vec<f64> = survival
                 .values
                 .iter()
-                .flat_map(|&works| [works, 1.0 - works]);
-            let mut values: Vec<f64> = fresh.collect();
+                .flat_map(|&works| [works, 1.0 - works])
+                .collect();
             if before.is_some() {
                 values.extend(survival.values.iter().flat_map(|_| [0.0, 1.0]));
             }
             self.tables.push(Table { vars, values });
-            before = Some(child);
+            before = Some(joined);
         }
-        if or.survivals.is_empty() {
+        if causes.is_empty() {
             self.tables.push(Table {
-                vars: vec![or.child],
+                vars: vec![child],
                 values: vec![1.0, 0.0],
             });
         }

@@ -174,6 +174,16 @@ impl Tree {
         self.buckets.iter().map(|bucket| bucket.size).sum()
     }
 
+    /// The bucket that eliminates a variable; the auxiliary of the model's OR number i is variable number (variables + i).
+    pub(crate) fn bucket(&self, var: Var) -> usize {
+        self.bucket_of[var]
+    }
+
+    /// The bucket that takes this bucket's message.
+    pub(crate) fn parent(&self, bucket: usize) -> Option<usize> {
+        self.buckets[bucket].parent
+    }
+
     /// A number that is equal for variables that depend on each other in some way.
     pub(crate) fn component(&self, var: Var) -> usize {
         self.component[self.bucket_of[var]]
