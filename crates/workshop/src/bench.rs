@@ -61,19 +61,32 @@ fn bench(inner: &mut Inner, open: Option<&str>) -> Result<Bench> {
             round.checks.push(id);
         }
     }
-    let cells: Vec<Vec<Cell>> = state.pile.machines.iter().map(|machine| row_cells(&state, &boards, machine, &round)).collect();
+    let cells: Vec<Vec<Cell>> = state
+        .pile
+        .machines
+        .iter()
+        .map(|machine| row_cells(&state, &boards, machine, &round))
+        .collect();
     let now = match open {
         Some(typed) => {
             let id = find_check(&state, &boards, typed)?;
             round.checks.iter().position(|check| *check == id)
         }
         None => {
-            let to_take = |column: &usize| cells.iter().any(|row| row[*column].state == CellState::ToTake);
+            let to_take = |column: &usize| {
+                cells
+                    .iter()
+                    .any(|row| row[*column].state == CellState::ToTake)
+            };
             (0..round.checks.len()).find(to_take)
         }
     };
-    let checks: Vec<CheckHead> =
-        round.checks.iter().filter_map(|id| boards.values().find_map(|board| board.check(id))).map(say::head).collect();
+    let checks: Vec<CheckHead> = round
+        .checks
+        .iter()
+        .filter_map(|id| boards.values().find_map(|board| board.check(id)))
+        .map(say::head)
+        .collect();
     let progress = progress(&boards, &round, &cells);
     let rows = rows(inner, &state, &boards, cells)?;
     let money = money(inner, &state, &rows)?;
@@ -96,8 +109,16 @@ fn summary(state: &State, checks: &[CheckHead], now: Option<usize>) -> String {
             _ => format!("{machines}; everything in this round is taken."),
         };
     };
-    let at = if head.at.is_empty() { String::new() } else { format!(" at {}", head.at) };
-    let limits = head.limits.as_ref().map(|limits| format!(", {limits}")).unwrap_or_default();
+    let at = if head.at.is_empty() {
+        String::new()
+    } else {
+        format!(" at {}", head.at)
+    };
+    let limits = head
+        .limits
+        .as_ref()
+        .map(|limits| format!(", {limits}"))
+        .unwrap_or_default();
     format!("{machines}. Now: {}{at}{limits}.", small(&head.title))
 }
 
@@ -116,7 +137,10 @@ fn round(state: &State, boards: &Boards) -> Round {
             checks.push(id);
         }
     }
-    Round { number: number + 1, checks }
+    Round {
+        number: number + 1,
+        checks,
+    }
 }
 
 /// Checks of findings written on several machines together, in the order of their first use.
@@ -124,33 +148,64 @@ fn round_checks(state: &State) -> Vec<String> {
     let mut batches: BTreeMap<i64, (BTreeSet<&str>, &str)> = BTreeMap::new();
     for entry in state.pile.holding() {
         if let (Line::Finding { check, .. }, Some(tag)) = (&entry.line, &entry.machine) {
-            batches.entry(entry.batch).or_insert((BTreeSet::new(), check)).0.insert(tag);
+            batches
+                .entry(entry.batch)
+                .or_insert((BTreeSet::new(), check))
+                .0
+                .insert(tag);
         }
     }
     let alone = state.pile.machines.len() == 1;
-    batches.into_values().filter(|(tags, _)| alone || tags.len() > 1).map(|(_, check)| check.to_string()).collect()
+    batches
+        .into_values()
+        .filter(|(tags, _)| alone || tags.len() > 1)
+        .map(|(_, check)| check.to_string())
+        .collect()
 }
 
 /// The first checks of the most frequent board that need no missing instrument and harm nothing; supplies first.
 fn first_looks(state: &State, boards: &Boards) -> Vec<String> {
     let count = |board: &&std::sync::Arc<Profile>| {
-        state.pile.machines.iter().filter(|machine| machine.board == board.id).count()
+        state
+            .pile
+            .machines
+            .iter()
+            .filter(|machine| machine.board == board.id)
+            .count()
     };
-    let Some(board) = boards.values().max_by_key(count) else { return Vec::new() };
+    let Some(board) = boards.values().max_by_key(count) else {
+        return Vec::new();
+    };
     let missing = missing(&state.folder, board);
-    let usual = |check: &&Check| check.harms.is_empty() && !check.set_up.iter().any(|set_up| missing.contains(set_up));
-    let (supply, rest): (Vec<&Check>, Vec<&Check>) = board
-        .checks
-        .iter()
-        .filter(usual)
-        .partition(|check| matches!(&check.tells, Tells::Target { target: Target::Rail(..), .. }));
-    supply.into_iter().take(2).chain(rest).map(|check| check.id.clone()).collect()
+    let usual = |check: &&Check| {
+        check.harms.is_empty() && !check.set_up.iter().any(|set_up| missing.contains(set_up))
+    };
+    let (supply, rest): (Vec<&Check>, Vec<&Check>) =
+        board.checks.iter().filter(usual).partition(|check| {
+            matches!(
+                &check.tells,
+                Tells::Target {
+                    target: Target::Rail(..),
+                    ..
+                }
+            )
+        });
+    supply
+        .into_iter()
+        .take(2)
+        .chain(rest)
+        .map(|check| check.id.clone())
+        .collect()
 }
 
 fn find_check(state: &State, boards: &Boards, typed: &str) -> Result<String> {
     let mut problem = None;
     for board in boards.values() {
-        let reader = Reader { profile: board, settings: &state.folder.settings, open: None };
+        let reader = Reader {
+            profile: board,
+            settings: &state.folder.settings,
+            open: None,
+        };
         match reader.check(typed) {
             Ok(check) => return Ok(check.id.clone()),
             Err(text) => problem = problem.or(Some(text)),
@@ -165,17 +220,29 @@ fn row_cells(state: &State, boards: &Boards, machine: &Machine, round: &Round) -
         let Some(check) = boards.get(&machine.board).and_then(|board| board.check(id)) else {
             return say::empty_cell(CellState::None);
         };
-        let latest = state.pile.lines(machine).rev().find_map(|entry| match &entry.line {
-            Line::Finding { check, shown, .. } if check == id => Some(shown),
-            _ => None,
-        });
-        latest.map_or_else(|| say::empty_cell(CellState::ToTake), |shown| say::cell(check, shown))
+        let latest = state
+            .pile
+            .lines(machine)
+            .rev()
+            .find_map(|entry| match &entry.line {
+                Line::Finding { check, shown, .. } if check == id => Some(shown),
+                _ => None,
+            });
+        latest.map_or_else(
+            || say::empty_cell(CellState::ToTake),
+            |shown| say::cell(check, shown),
+        )
     };
     round.checks.iter().map(cell).collect()
 }
 
 fn progress(boards: &Boards, round: &Round, cells: &[Vec<Cell>]) -> Progress {
-    let mut progress = Progress { taken: 0, skipped: 0, to_take: 0, minutes: 0.0 };
+    let mut progress = Progress {
+        taken: 0,
+        skipped: 0,
+        to_take: 0,
+        minutes: 0.0,
+    };
     for row in cells {
         for (cell, id) in row.iter().zip(&round.checks) {
             match cell.state {
@@ -193,7 +260,12 @@ fn progress(boards: &Boards, round: &Round, cells: &[Vec<Cell>]) -> Progress {
     progress
 }
 
-fn rows(inner: &mut Inner, state: &State, boards: &Boards, cells: Vec<Vec<Cell>>) -> Result<Vec<BenchRow>> {
+fn rows(
+    inner: &mut Inner,
+    state: &State,
+    boards: &Boards,
+    cells: Vec<Vec<Cell>>,
+) -> Result<Vec<BenchRow>> {
     if state.pile.machines.is_empty() {
         return Ok(Vec::new());
     }
@@ -201,56 +273,109 @@ fn rows(inner: &mut Inner, state: &State, boards: &Boards, cells: Vec<Vec<Cell>>
     let now = reckoned.first().copied();
     let mut rows = Vec::new();
     for (machine, cells) in state.pile.machines.iter().zip(cells) {
-        let Some((now, board)) = now.zip(boards.get(&machine.board)) else { continue };
+        let Some((now, board)) = now.zip(boards.get(&machine.board)) else {
+            continue;
+        };
         let (says, chance) = says(state, now, machine, board)?;
         let standing = standing_words(state, machine, now.whole(&machine.tag)?);
-        rows.push(BenchRow { tag: machine.tag.clone(), cells, says, chance, state: standing });
+        rows.push(BenchRow {
+            tag: machine.tag.clone(),
+            cells,
+            says,
+            chance,
+            state: standing,
+        });
     }
     Ok(rows)
 }
 
 /// What a machine's findings say so far, and the chance of what that names.
-fn says(state: &State, now: &Reckoned, machine: &Machine, board: &Profile) -> Result<(String, Option<f64>)> {
+fn says(
+    state: &State,
+    now: &Reckoned,
+    machine: &Machine,
+    board: &Profile,
+) -> Result<(String, Option<f64>)> {
     match &machine.settled {
         Some(Truth::Works) => return Ok(("It works; settled.".to_string(), Some(1.0))),
         Some(Truth::Joint(what)) => return Ok((sentence(&format!("{what}; settled")), Some(1.0))),
         Some(Truth::Mode { part, mode }) => {
-            return Ok((sentence(&format!("{}; settled", say::mode_short(board, part, mode))), Some(1.0)));
+            return Ok((
+                sentence(&format!("{}; settled", say::mode_short(board, part, mode))),
+                Some(1.0),
+            ));
         }
         None => {}
     }
-    let mut known: Vec<String> = absent_words(machine, board).into_iter().collect();
-    let events = machine.events.iter().filter_map(|id| board.events.iter().find(|event| event.id == *id));
+    let absent = absent_words(machine, board);
+    let mut known: Vec<String> = absent.iter().cloned().collect();
+    let events = machine
+        .events
+        .iter()
+        .filter_map(|id| board.events.iter().find(|event| event.id == *id));
     known.extend(events.map(|event| event.title.clone()));
     let said = |shown: &Shown| *shown != Shown::Skipped;
-    let looked = state.pile.lines(machine).any(|entry| matches!(&entry.line, Line::Finding { shown, .. } if said(shown)));
+    let looked = state
+        .pile
+        .lines(machine)
+        .any(|entry| matches!(&entry.line, Line::Finding { shown, .. } if said(shown)));
     let whole = now.whole(&machine.tag)?;
     let lead = lead(board, &now.modes(machine, board));
     let (found, chance) = if !looked {
-        (if known.is_empty() { "Nothing seen yet".to_string() } else { String::new() }, None)
+        (
+            if known.is_empty() {
+                "Nothing seen yet".to_string()
+            } else {
+                String::new()
+            },
+            None,
+        )
+    } else if absent.is_none() && whole >= 0.5 {
+        (format!("Looks whole, {}", percent(whole)), Some(whole))
     } else if !known.is_empty() && lead.chance() < 0.3 {
         ("Nothing else speaks against it".to_string(), None)
-    } else if whole >= 0.5 {
-        (format!("Looks whole, {}", percent(whole)), Some(whole))
     } else if lead.chance() < 0.1 {
         ("No suspect stands out".to_string(), None)
     } else {
         let parts: Vec<String> = lead.parts.iter().map(|(part, _)| part.clone()).collect();
-        (format!("{}{}", block_of(board, &parts), lead.with_chances()), Some(lead.chance()))
+        (
+            format!("{}{}", block_of(board, &parts), lead.with_chances()),
+            Some(lead.chance()),
+        )
     };
     known.push(found);
-    let sentences: Vec<String> = known.iter().map(|text| sentence(text)).filter(|text| !text.is_empty()).collect();
+    let sentences: Vec<String> = known
+        .iter()
+        .map(|text| sentence(text))
+        .filter(|text| !text.is_empty())
+        .collect();
     Ok((sentences.join(" "), chance))
 }
 
 /// `Supply: `, if all leading parts belong to one block that is not named like them.
 fn block_of(board: &Profile, parts: &[String]) -> String {
-    let block = |name: &String| board.parts.iter().find(|part| say::short(&part.reference) == *name).map(|part| part.block.as_str());
-    let Some(first) = parts.first().and_then(block) else { return String::new() };
+    let block = |name: &String| {
+        board
+            .parts
+            .iter()
+            .find(|part| say::short(&part.reference) == *name)
+            .map(|part| part.block.as_str())
+    };
+    let Some(first) = parts.first().and_then(block) else {
+        return String::new();
+    };
     let one = parts.iter().all(|part| block(part) == Some(first));
-    let title = board.blocks.iter().find(|block| block.id == first).map(|block| block.title.as_str());
+    let title = board
+        .blocks
+        .iter()
+        .find(|block| block.id == first)
+        .map(|block| block.title.as_str());
     match title {
-        Some(title) if one && !title.is_empty() && !parts.iter().any(|part| part.eq_ignore_ascii_case(first)) => {
+        Some(title)
+            if one
+                && !title.is_empty()
+                && !parts.iter().any(|part| part.eq_ignore_ascii_case(first)) =>
+        {
             format!("{title}: ")
         }
         _ => String::new(),
@@ -259,8 +384,14 @@ fn block_of(board: &Profile, parts: &[String]) -> String {
 
 fn money(inner: &mut Inner, state: &State, rows: &[BenchRow]) -> Result<MoneyLine> {
     let currency = state.folder.settings.currency;
-    let price = |text: &str| units::Money::parse(text, currency).map_or(0, |money| money.to_minor());
-    let paid: i64 = state.pile.machines.iter().map(|machine| price(&machine.paid)).sum();
+    let price =
+        |text: &str| units::Money::parse(text, currency).map_or(0, |money| money.to_minor());
+    let paid: i64 = state
+        .pile
+        .machines
+        .iter()
+        .map(|machine| price(&machine.paid))
+        .sum();
     let foot = crate::plan::foot(inner)?;
     Ok(MoneyLine {
         paid: coins(paid, currency),

@@ -14,8 +14,8 @@ use crate::{
     reckon::{Reckoned, Suspicion, too_much},
     rows, say,
     views::{
-        CellState, Doubt, DrawnPart, Drawing, ExplanationView, ExportedNetwork, FunctionView, JobCard, ModeView,
-        NextStep, Suspect,
+        CellState, Doubt, Drawing, DrawnPart, ExplanationView, ExportedNetwork, FunctionView,
+        JobCard, ModeView, NextStep, Suspect,
     },
     words::{coins, listed, minutes, one_in, percent, sentence, small, to_coins},
     workshop::{Inner, Result, State, time},
@@ -54,8 +54,15 @@ impl Workshop {
         let tag = inner.state().machine(tag)?.tag.clone();
         let reckoned = inner.reckon(&[&[]])?;
         let now = reckoned.first().ok_or_else(nothing_reckoned)?;
-        let network = now.diagnosis.export_network(&tag).map_err(|error| too_much(&error))?;
-        Ok(ExportedNetwork { uai: network.uai, evidence: network.evidence, names: network.names })
+        let network = now
+            .diagnosis
+            .export_network(&tag)
+            .map_err(|error| too_much(&error))?;
+        Ok(ExportedNetwork {
+            uai: network.uai,
+            evidence: network.evidence,
+            names: network.names,
+        })
     }
 }
 
@@ -81,25 +88,50 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
     let last = last_finding(&state, machine);
     let without: Vec<i64> = last.into_iter().collect();
     let standing = standing(&state, machine, inner);
+    if let Some(card) = inner.cache().card(tag, &standing) {
+        return Ok(card);
+    }
     let economy = economy(&state.folder, &board, machine, &standing);
     let reckoned = inner.reckon(&[&[], &without])?;
-    let [now, before] = reckoned.as_slice() else { return Err(nothing_reckoned()) };
-    let was = if without.is_empty() { BTreeMap::new() } else { by_name(before.modes(machine, &board)) };
+    let [now, before] = reckoned.as_slice() else {
+        return Err(nothing_reckoned());
+    };
+    let was = if without.is_empty() {
+        BTreeMap::new()
+    } else {
+        by_name(before.modes(machine, &board))
+    };
     let explanations = now.explanations(tag, 5)?;
-    let case = Case { state: &state, machine, board: &board, modes: now.modes(machine, &board), was, explanations };
-    let functions = now.diagnosis.functions(tag).map_err(|error| too_much(&error))?;
+    let case = Case {
+        state: &state,
+        machine,
+        board: &board,
+        modes: now.modes(machine, &board),
+        was,
+        explanations,
+    };
+    let functions = now
+        .diagnosis
+        .functions(tag)
+        .map_err(|error| too_much(&error))?;
     let doubted = doubted(&state, machine, &board, now, &functions);
-    let (steps, course) = now.diagnosis.next(tag, &economy).map_err(|error| too_much(&error))?;
+    let (steps, course) = now
+        .diagnosis
+        .next(tag, &economy)
+        .map_err(|error| too_much(&error))?;
     let suspects = case.suspects();
     let unmodelled = now.diagnosis.unmodelled(tag);
-    let rate = coins(state.folder.settings.rate_per_hour, state.folder.settings.currency);
+    let rate = coins(
+        state.folder.settings.rate_per_hour,
+        state.folder.settings.currency,
+    );
     let next = case.next(&steps, &economy);
     let next_note = if next.is_empty() {
         "No further look pays for itself now.".to_string()
     } else {
         format!("Saved against fitting suspects one at a time, at {rate} an hour.")
     };
-    Ok(JobCard {
+    let card = JobCard {
         tag: tag.to_string(),
         board: board.title.clone(),
         paid: machine.paid.clone(),
@@ -115,42 +147,50 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
         suspects,
         unmodelled,
         others: (1.0 - case.explanations.iter().map(|one| one.share).sum::<f64>()).max(0.0),
-        explanations: case.explanations.iter().map(|one| case.explanation(one)).collect(),
+        explanations: case
+            .explanations
+            .iter()
+            .map(|one| case.explanation(one))
+            .collect(),
         modes: case.mode_views(),
         functions: functions
             .into_iter()
-            .map(|one| FunctionView { function: catalogue::target_name(&one.target), chance: one.chance })
+            .map(|one| FunctionView {
+                function: catalogue::target_name(&one.target),
+                chance: one.chance,
+            })
             .collect(),
         checks: board.checks.iter().map(say::head).collect(),
         journal: case.journal(),
-    })
+    };
+    inner.cache().keep_card(standing, card.clone());
+    Ok(card)
 }
 
 fn by_name(modes: Vec<Suspicion>) -> BTreeMap<(String, String), f64> {
-    modes.into_iter().map(|one| ((one.part, one.mode), one.chance)).collect()
+    modes
+        .into_iter()
+        .map(|one| ((one.part, one.mode), one.chance))
+        .collect()
 }
 
 /// The check that a bare value on a machine's card belongs to: the first of the next steps.
 pub(crate) fn open_check(inner: &mut Inner, tag: &str) -> Option<String> {
-    let state = inner.state();
-    let machine = state.pile.machine(tag)?;
-    let board = state.folder.board(&machine.board).ok()?;
-    let standing = standing(&state, machine, inner);
-    let economy = economy(&state.folder, &board, machine, &standing);
-    let reckoned = inner.reckon(&[&[]]).ok()?;
-    let (steps, _) = reckoned.first()?.diagnosis.next(tag, &economy).ok()?;
-    let first = steps.into_iter().find(|step| !lacks(step, &economy) && at_hand(machine, &board, &step.check));
-    first.map(|step| step.check)
-}
-
-fn lacks(step: &Step, economy: &Economy) -> bool {
-    step.new_set_ups.iter().any(|set_up| economy.missing.contains(set_up))
+    let card = card(inner, tag).ok()?;
+    let can = |step: &&NextStep| step.missing.is_none();
+    card.next.iter().find(can).map(|step| step.check.clone())
 }
 
 /// The check looks at something that is there.
 fn at_hand(machine: &Machine, board: &Profile, check: &str) -> bool {
-    let Some(check) = board.check(check) else { return false };
-    let gone = |at: &String| machine.empty.contains(at.rsplit_once('.').map_or(at.as_str(), |(part, _)| part));
+    let Some(check) = board.check(check) else {
+        return false;
+    };
+    let gone = |at: &String| {
+        machine
+            .empty
+            .contains(at.rsplit_once('.').map_or(at.as_str(), |(part, _)| part))
+    };
     check.at.is_empty() || !check.at.iter().all(gone)
 }
 
@@ -162,22 +202,38 @@ fn last_finding(state: &State, machine: &Machine) -> Option<i64> {
 
 /// Set-ups of the last finding, if that was just now.
 fn standing(state: &State, machine: &Machine, inner: &Inner) -> Vec<String> {
-    let Some(entry) = last_finding(state, machine).and_then(|id| state.pile.entry(id)) else { return Vec::new() };
-    let since = inner.now().timestamp().duration_since(entry.time.timestamp()).as_secs_f64() / 60.0;
+    let Some(entry) = last_finding(state, machine).and_then(|id| state.pile.entry(id)) else {
+        return Vec::new();
+    };
+    let since = inner
+        .now()
+        .timestamp()
+        .duration_since(entry.time.timestamp())
+        .as_secs_f64()
+        / 60.0;
     let board = state.folder.board(&machine.board).ok();
-    let Line::Finding { check, .. } = &entry.line else { return Vec::new() };
+    let Line::Finding { check, .. } = &entry.line else {
+        return Vec::new();
+    };
     let check = board.as_ref().and_then(|board| board.check(check));
-    check.filter(|_| (0.0..=STANDING_MINUTES).contains(&since)).map(|check| check.set_up.clone()).unwrap_or_default()
+    check
+        .filter(|_| (0.0..=STANDING_MINUTES).contains(&since))
+        .map(|check| check.set_up.clone())
+        .unwrap_or_default()
 }
 
 /// Minutes spent on a machine: those of its checks and acts.
 fn minutes_spent(state: &State, machine: &Machine) -> f64 {
     let board = state.folder.board(&machine.board).ok();
     let spent = |entry: &Entry| match &entry.line {
-        Line::Finding { shown: Shown::Skipped, .. } => 0.0,
-        Line::Finding { check, .. } => {
-            board.as_ref().and_then(|board| board.check(check)).map_or(1.0, |check| check.minutes)
-        }
+        Line::Finding {
+            shown: Shown::Skipped,
+            ..
+        } => 0.0,
+        Line::Finding { check, .. } => board
+            .as_ref()
+            .and_then(|board| board.check(check))
+            .map_or(1.0, |check| check.minutes),
         // Common practice, no source.
         Line::Act { done } => match done {
             Act::Reseat(_) => 2.0,
@@ -198,19 +254,38 @@ struct Doubted {
 }
 
 /// The finding of the present epoch with the least chance given all others, unless what it says is believed all the same.
-fn doubted(state: &State, machine: &Machine, board: &Profile, now: &Reckoned, functions: &[FunctionChance]) -> Option<Doubted> {
+fn doubted(
+    state: &State,
+    machine: &Machine,
+    board: &Profile,
+    now: &Reckoned,
+    functions: &[FunctionChance],
+) -> Option<Doubted> {
     let mut least: Option<Doubted> = None;
     for fit in now.fits() {
-        let lines: Vec<i64> = fit.steps.iter().filter_map(|step| now.setting.lines.get(*step).copied()).collect();
-        let Some(entry) = lines.last().and_then(|line| state.pile.entry(*line)) else { continue };
-        let Line::Finding { check, shown, .. } = &entry.line else { continue };
+        let lines: Vec<i64> = fit
+            .steps
+            .iter()
+            .filter_map(|step| now.setting.lines.get(*step).copied())
+            .collect();
+        let Some(entry) = lines.last().and_then(|line| state.pile.entry(*line)) else {
+            continue;
+        };
+        let Line::Finding { check, shown, .. } = &entry.line else {
+            continue;
+        };
         let own = entry.machine.as_deref() == Some(&machine.tag) && entry.epoch == machine.epoch;
         if !own || fit.p >= DOUBTFUL || least.as_ref().is_some_and(|least| least.chance <= fit.p) {
             continue;
         }
-        let Some(check) = board.check(check) else { continue };
+        let Some(check) = board.check(check) else {
+            continue;
+        };
         if !believed(check, shown, functions) {
-            least = Some(Doubted { line: entry.id, chance: fit.p });
+            least = Some(Doubted {
+                line: entry.id,
+                chance: fit.p,
+            });
         }
     }
     least
@@ -220,12 +295,16 @@ fn doubted(state: &State, machine: &Machine, board: &Profile, now: &Reckoned, fu
 fn believed(check: &Check, shown: &Shown, functions: &[FunctionChance]) -> bool {
     let fails = |target: &Target| -> f64 {
         let sides: Vec<Target> = match target {
-            Target::Rail(name, RailSide::Whole) => {
-                [RailSide::Present, RailSide::High].map(|side| Target::Rail(name.clone(), side)).to_vec()
-            }
+            Target::Rail(name, RailSide::Whole) => [RailSide::Present, RailSide::High]
+                .map(|side| Target::Rail(name.clone(), side))
+                .to_vec(),
             other => vec![other.clone()],
         };
-        functions.iter().filter(|one| sides.contains(&one.target)).map(|one| one.chance).fold(0.0, f64::max)
+        functions
+            .iter()
+            .filter(|one| sides.contains(&one.target))
+            .map(|one| one.chance)
+            .fold(0.0, f64::max)
     };
     match &check.tells {
         Tells::Target { target, .. } => {
@@ -233,14 +312,23 @@ fn believed(check: &Check, shown: &Shown, functions: &[FunctionChance]) -> bool 
                 Shown::Outcome(id) => check.outcomes.first().is_some_and(|good| good.id != *id),
                 _ => say::band(check, shown).is_some_and(|band| band.outside >= 0.5),
             };
-            if bad { fails(target) >= 0.5 } else { fails(target) < 0.5 }
+            if bad {
+                fails(target) >= 0.5
+            } else {
+                fails(target) < 0.5
+            }
         }
         Tells::Rows(rows) => {
-            let Shown::Outcome(id) = shown else { return false };
-            let Some(index) = check.outcomes.iter().position(|outcome| outcome.id == *id) else { return false };
+            let Shown::Outcome(id) = shown else {
+                return false;
+            };
+            let Some(index) = check.outcomes.iter().position(|outcome| outcome.id == *id) else {
+                return false;
+            };
             let holds = |row: &catalogue::Row| row.fails.iter().all(|target| fails(target) >= 0.5);
             let row = rows.iter().find(|row| holds(row));
-            row.and_then(|row| row.shows.get(index)).is_some_and(|chance| *chance >= 0.1)
+            row.and_then(|row| row.shows.get(index))
+                .is_some_and(|chance| *chance >= 0.1)
         }
     }
 }
@@ -249,20 +337,30 @@ fn believed(check: &Check, shown: &Shown, functions: &[FunctionChance]) -> bool 
 
 impl Case<'_> {
     fn suspects(&self) -> Vec<Suspect> {
-        let listed = self.modes.iter().filter(|mode| mode.chance >= LEAST_SUSPECT).take(MOST_SUSPECTS);
+        let listed = self
+            .modes
+            .iter()
+            .filter(|mode| mode.chance >= LEAST_SUSPECT)
+            .take(MOST_SUSPECTS);
         let suspect = |mode: &Suspicion| Suspect {
             part: mode.part.clone(),
             mode: mode.mode.clone(),
             title: self.mode_sentence(&mode.part, &mode.mode),
             why: self.why(mode),
             chance: mode.chance,
-            was: self.was.get(&(mode.part.clone(), mode.mode.clone())).copied(),
+            was: self
+                .was
+                .get(&(mode.part.clone(), mode.mode.clone()))
+                .copied(),
         };
         listed.map(suspect).collect()
     }
 
     fn mode_sentence(&self, part: &str, mode: &str) -> String {
-        let known = self.board.part(part).and_then(|part| Some((part, part.mode(mode)?)));
+        let known = self
+            .board
+            .part(part)
+            .and_then(|part| Some((part, part.mode(mode)?)));
         match known {
             Some((part, mode)) => say::mode_sentence(part, mode),
             None => match self.board.outside.iter().find(|outside| outside.id == part) {
@@ -283,7 +381,10 @@ impl Case<'_> {
             .collect();
         if !speaks.is_empty() {
             let last = speaks.len().saturating_sub(3);
-            why.push(sentence(&format!("speaks for it: {}", listed(&speaks[last..], "and"))));
+            why.push(sentence(&format!(
+                "speaks for it: {}",
+                listed(&speaks[last..], "and")
+            )));
         }
         why.extend(self.treated_in_vain(suspect));
         why.join(" ")
@@ -296,7 +397,9 @@ impl Case<'_> {
         };
         let reach = Reach::of(self.board, check, outcome);
         match self.board.part(&suspect.part) {
-            Some(part) => part.mode(&suspect.mode).is_some_and(|mode| reach.holds(self.board, part, mode)),
+            Some(part) => part
+                .mode(&suspect.mode)
+                .is_some_and(|mode| reach.holds(self.board, part, mode)),
             None => reach.holds_outside(self.board, &suspect.part),
         }
     }
@@ -306,19 +409,33 @@ impl Case<'_> {
         if suspect.site != Site::Place {
             return None;
         }
-        let block = self.board.part(&suspect.part).map(|part| part.block.as_str());
+        let block = self
+            .board
+            .part(&suspect.part)
+            .map(|part| part.block.as_str());
         let touches = |places: &Places| match places {
             Places::Parts(parts) => parts.contains(&suspect.part),
             Places::Block(id) => block == Some(id.as_str()),
         };
-        let treated = self.state.pile.lines(self.machine).rfind(|entry| match &entry.line {
-            Line::Act { done: Act::Reseat(places) | Act::Resolder(places) | Act::Clean(places) } => touches(places),
-            _ => false,
-        })?;
-        let still_bad = self.bad_findings().into_iter().any(|(check, shown, entry)| {
-            entry.id > treated.id && self.reaches(check, shown, suspect)
-        });
-        let Line::Act { done } = &treated.line else { return None };
+        let treated = self
+            .state
+            .pile
+            .lines(self.machine)
+            .rfind(|entry| match &entry.line {
+                Line::Act {
+                    done: Act::Reseat(places) | Act::Resolder(places) | Act::Clean(places),
+                } => touches(places),
+                _ => false,
+            })?;
+        let still_bad = self
+            .bad_findings()
+            .into_iter()
+            .any(|(check, shown, entry)| {
+                entry.id > treated.id && self.reaches(check, shown, suspect)
+            });
+        let Line::Act { done } = &treated.line else {
+            return None;
+        };
         let word = match done {
             Act::Reseat(_) => "reseat",
             Act::Resolder(_) => "resoldering",
@@ -330,7 +447,9 @@ impl Case<'_> {
     /// The latest finding of each check, where it is not as it should be.
     fn bad_findings(&self) -> Vec<(&Check, &Shown, &Entry)> {
         let latest = self.latest();
-        let bad = |(check, shown, _): &(&Check, &Shown, &Entry)| say::cell(check, shown).state == CellState::Bad;
+        let bad = |(check, shown, _): &(&Check, &Shown, &Entry)| {
+            say::cell(check, shown).state == CellState::Bad
+        };
         latest.into_iter().filter(bad).collect()
     }
 
@@ -339,8 +458,12 @@ impl Case<'_> {
         let mut seen = BTreeSet::new();
         let mut latest = Vec::new();
         for entry in self.state.pile.lines(self.machine).rev() {
-            let Line::Finding { check, shown, .. } = &entry.line else { continue };
-            let Some(check) = self.board.check(check) else { continue };
+            let Line::Finding { check, shown, .. } = &entry.line else {
+                continue;
+            };
+            let Some(check) = self.board.check(check) else {
+                continue;
+            };
             if *shown != Shown::Skipped && seen.insert(check.id.as_str()) {
                 latest.push((check, shown, entry));
             }
@@ -350,7 +473,10 @@ impl Case<'_> {
     }
 
     fn whole(&self) -> f64 {
-        let empty = self.explanations.iter().find(|one| one.modes.is_empty() && !one.unmodelled);
+        let empty = self
+            .explanations
+            .iter()
+            .find(|one| one.modes.is_empty() && !one.unmodelled);
         empty.map_or(0.0, |one| one.share)
     }
 
@@ -358,24 +484,38 @@ impl Case<'_> {
         match &self.machine.settled {
             Some(Truth::Works) => return "It works; that is settled.".to_string(),
             Some(Truth::Mode { part, mode }) => {
-                return format!("{}; that is settled.", self.mode_sentence(part, mode).trim_end_matches('.'));
+                return format!(
+                    "{}; that is settled.",
+                    self.mode_sentence(part, mode).trim_end_matches('.')
+                );
             }
             Some(Truth::Joint(what)) => return sentence(&format!("{what}; that is settled")),
             None => {}
         }
         let absent = known_words(self.machine, self.board);
-        let bad: Vec<String> =
-            self.telling(&self.bad_findings()).iter().map(|(check, shown, _)| finding_words(check, shown)).collect();
+        let bad: Vec<String> = self
+            .telling(&self.bad_findings())
+            .iter()
+            .map(|(check, shown, _)| finding_words(check, shown))
+            .collect();
         let lead = lead(self.board, &self.modes);
         let text = match (absent, bad.as_slice()) {
             (Some(known), _) if self.latest().is_empty() => format!("{known}; nothing is seen yet"),
-            (Some(absent), _) if lead.chance() < 0.3 => format!("{absent}; nothing else speaks against it"),
+            (Some(absent), _) if lead.chance() < 0.3 => {
+                format!("{absent}; nothing else speaks against it")
+            }
             (Some(absent), _) => format!("{absent}; besides that {}", lead.words()),
             (None, []) if self.whole() >= WHOLE => {
-                format!("Looks whole: nothing is wrong with {}", percent(self.whole()))
+                format!(
+                    "Looks whole: nothing is wrong with {}",
+                    percent(self.whole())
+                )
             }
             (None, []) if self.latest().is_empty() => match next {
-                Some(step) => format!("Nothing is seen yet; begin with {}", small(step.title.trim_end_matches('.'))),
+                Some(step) => format!(
+                    "Nothing is seen yet; begin with {}",
+                    small(step.title.trim_end_matches('.'))
+                ),
                 None => "Nothing is seen yet".to_string(),
             },
             (None, []) => format!("Nothing bad is seen so far: {}", lead.words()),
@@ -385,10 +525,17 @@ impl Case<'_> {
     }
 
     /// The two bad findings that say most about the leading suspect.
-    fn telling<'b>(&self, bad: &[(&'b Check, &'b Shown, &'b Entry)]) -> Vec<(&'b Check, &'b Shown, &'b Entry)> {
-        let Some(first) = self.modes.first() else { return bad.iter().take(2).copied().collect() };
-        let (mut telling, mut rest): (Vec<_>, Vec<_>) =
-            bad.iter().copied().partition(|(check, shown, _)| self.reaches(check, shown, first));
+    fn telling<'b>(
+        &self,
+        bad: &[(&'b Check, &'b Shown, &'b Entry)],
+    ) -> Vec<(&'b Check, &'b Shown, &'b Entry)> {
+        let Some(first) = self.modes.first() else {
+            return bad.iter().take(2).copied().collect();
+        };
+        let (mut telling, mut rest): (Vec<_>, Vec<_>) = bad
+            .iter()
+            .copied()
+            .partition(|(check, shown, _)| self.reaches(check, shown, first));
         telling.append(&mut rest);
         telling.truncate(2);
         telling
@@ -400,17 +547,24 @@ impl Case<'_> {
 
     fn doubt(&self, doubted: &Doubted) -> Option<Doubt> {
         let entry = self.state.pile.entry(doubted.line)?;
-        let Line::Finding { check, shown, .. } = &entry.line else { return None };
+        let Line::Finding { check, shown, .. } = &entry.line else {
+            return None;
+        };
         let check = self.board.check(check)?;
         let text = say::shown_text(Some(check), shown);
         Some(Doubt {
             check: check.id.clone(),
-            before: format!("The {} of", small(&say::check_title(check))).replace("The +", "The reading of +"),
+            before: format!("The {} of", small(&say::check_title(check)))
+                .replace("The +", "The reading of +"),
             text,
             after: format!(
                 "does not fit the rest: with all other findings it had a chance of {}.{}",
                 one_in(doubted.chance),
-                check.caution.as_ref().map(|caution| format!(" {}", sentence(caution))).unwrap_or_default()
+                check
+                    .caution
+                    .as_ref()
+                    .map(|caution| format!(" {}", sentence(caution)))
+                    .unwrap_or_default()
             ),
             chance: doubted.chance,
             band: say::band(check, shown),
@@ -424,14 +578,24 @@ impl Case<'_> {
         if chosen.is_empty() && self.latest().is_empty() {
             chosen = steps.iter().filter(fits).take(3).collect();
         }
-        chosen.into_iter().filter_map(|step| self.next_step(step, economy)).collect()
+        chosen
+            .into_iter()
+            .filter_map(|step| self.next_step(step, economy))
+            .collect()
     }
 
     fn next_step(&self, step: &Step, economy: &Economy) -> Option<NextStep> {
         let check = self.board.check(&step.check)?;
-        let missing = step.new_set_ups.iter().find(|set_up| economy.missing.contains(set_up));
+        let missing = step
+            .new_set_ups
+            .iter()
+            .find(|set_up| economy.missing.contains(set_up));
         let mut how = sentence(&check.how);
-        let needs: Vec<String> = step.new_set_ups.iter().map(|set_up| set_up.replace('-', " ")).collect();
+        let needs: Vec<String> = step
+            .new_set_ups
+            .iter()
+            .map(|set_up| set_up.replace('-', " "))
+            .collect();
         if !needs.is_empty() {
             how = format!("{how} Needs: {}.", needs.join(", "));
         }
@@ -450,36 +614,58 @@ impl Case<'_> {
 
     /// `black (62 %): then U9 dead, 91 %`.
     fn outcomes(&self, check: &Check, step: &Step) -> Vec<String> {
-        let then: BTreeMap<&str, &Option<diagnosis::ModeChance>> =
-            step.then.iter().map(|(outcome, mode)| (outcome.as_str(), mode)).collect();
+        let then: BTreeMap<&str, &Option<diagnosis::ModeChance>> = step
+            .then
+            .iter()
+            .map(|(outcome, mode)| (outcome.as_str(), mode))
+            .collect();
         let one = |(outcome, chance): &(String, f64)| {
-            let word = outcome_word(check, outcome);
+            let word = say::outcome_word(check, outcome);
             let lead = then.get(outcome.as_str()).and_then(|mode| mode.as_ref());
-            let lead = lead.and_then(|lead| {
+            let lead = lead.map(|lead| {
                 let part = match &lead.holder {
                     diagnosis::Holder::Position { part, .. } => part,
                     diagnosis::Holder::Outside(id) | diagnosis::Holder::Marked(id) => id,
                 };
-                Some(format!(": then {}, {}", say::mode_short(self.board, part, &lead.mode), percent(lead.chance)))
+                format!(
+                    ": then {}, {}",
+                    say::mode_short(self.board, part, &lead.mode),
+                    percent(lead.chance)
+                )
             });
             format!("{word} ({}){}", percent(*chance), lead.unwrap_or_default())
         };
-        step.outcomes.iter().filter(|(_, chance)| *chance >= 0.005).map(one).collect()
+        step.outcomes
+            .iter()
+            .filter(|(_, chance)| *chance >= 0.005)
+            .map(one)
+            .collect()
     }
 
     fn course(&self, course: &Course, economy: &Economy) -> String {
         let currency = self.state.folder.settings.currency;
         let value = coins(to_coins(course.value, currency), currency);
         if course.remedies.is_empty() {
-            let hold = coins(self.state.folder.settings.worth(&self.machine.board).hold, currency);
+            let hold = coins(
+                self.state.folder.settings.worth(&self.machine.board).hold,
+                currency,
+            );
             return format!("Without a further look it is best left as it is, worth {hold}.");
         }
-        let remedies = course.remedies.iter().filter_map(|index| economy.remedies.get(*index));
-        let mut steps: Vec<String> =
-            remedies.map(|remedy| format!("{} {}", say::short(&remedy.part), remedy.title)).collect();
+        let remedies = course
+            .remedies
+            .iter()
+            .filter_map(|index| economy.remedies.get(*index));
+        let mut steps: Vec<String> = remedies
+            .map(|remedy| format!("{} {}", say::short(&remedy.part), remedy.title))
+            .collect();
         let more = steps.len().saturating_sub(MOST_STEPS);
         steps.truncate(MOST_STEPS);
-        let then = if more > 0 { format!(", then {} more", crate::words::number(more)) } else { String::new() };
+        let then = if more > 0 {
+            format!(", then {} more", crate::words::number(more))
+        } else {
+            String::new()
+        };
         format!(
             "Without a further look: {}{then}, each with a retest until it works. That takes {} on average, it works with {}, \
              and {value} is left after cost.",
@@ -490,8 +676,11 @@ impl Case<'_> {
     }
 
     fn explanation(&self, one: &Explanation) -> ExplanationView {
-        let mut names: Vec<String> =
-            one.modes.iter().map(|(part, mode)| say::mode_short(self.board, part, mode)).collect();
+        let mut names: Vec<String> = one
+            .modes
+            .iter()
+            .map(|(part, mode)| say::mode_short(self.board, part, mode))
+            .collect();
         if one.unmodelled {
             names.push("something this profile does not know".to_string());
         }
@@ -501,17 +690,31 @@ impl Case<'_> {
         };
         ExplanationView {
             title,
-            modes: one.modes.iter().map(|(part, mode)| format!("{part}.{mode}")).collect(),
+            modes: one
+                .modes
+                .iter()
+                .map(|(part, mode)| format!("{part}.{mode}"))
+                .collect(),
             unmodelled: one.unmodelled,
             share: one.share,
         }
     }
 
     fn mode_views(&self) -> Vec<ModeView> {
-        let order: BTreeMap<&str, usize> =
-            self.board.parts.iter().enumerate().map(|(index, part)| (part.reference.as_str(), index)).collect();
+        let order: BTreeMap<&str, usize> = self
+            .board
+            .parts
+            .iter()
+            .enumerate()
+            .map(|(index, part)| (part.reference.as_str(), index))
+            .collect();
         let mut modes: Vec<&Suspicion> = self.modes.iter().collect();
-        modes.sort_by_key(|mode| (order.get(mode.part.as_str()).copied().unwrap_or(usize::MAX), mode.mode.clone()));
+        modes.sort_by_key(|mode| {
+            (
+                order.get(mode.part.as_str()).copied().unwrap_or(usize::MAX),
+                mode.mode.clone(),
+            )
+        });
         let site = |mode: &Suspicion| match (mode.outside, mode.site) {
             (true, _) => "outside",
             (false, Site::Chip) => "chip",
@@ -527,17 +730,31 @@ impl Case<'_> {
 
     fn drawing(&self, suspects: &[Suspect]) -> Option<Drawing> {
         let ranks = |part: &str| -> Vec<usize> {
-            suspects.iter().enumerate().filter(|(_, suspect)| suspect.part == part).map(|(index, _)| index + 1).collect()
+            suspects
+                .iter()
+                .enumerate()
+                .filter(|(_, suspect)| suspect.part == part)
+                .map(|(index, _)| index + 1)
+                .collect()
         };
         let parts: Vec<DrawnPart> = self
             .board
             .parts
             .iter()
             .filter_map(|part| {
-                Some(DrawnPart { part: part.reference.clone(), area: part.area?, ranks: ranks(&part.reference) })
+                Some(DrawnPart {
+                    part: part.reference.clone(),
+                    area: part.area?,
+                    ranks: ranks(&part.reference),
+                })
             })
             .collect();
-        let edge = |axis: usize| parts.iter().map(|part| part.area[axis] + part.area[axis + 2]).fold(0.0, f64::max);
+        let edge = |axis: usize| {
+            parts
+                .iter()
+                .map(|part| part.area[axis] + part.area[axis + 2])
+                .fold(0.0, f64::max)
+        };
         if parts.is_empty() {
             return None;
         }
@@ -547,7 +764,11 @@ impl Case<'_> {
             .filter(|part| !part.ranks.is_empty())
             .map(|part| {
                 let ranks: Vec<String> = part.ranks.iter().map(ToString::to_string).collect();
-                let word = if ranks.len() == 1 { "suspect" } else { "suspects" };
+                let word = if ranks.len() == 1 {
+                    "suspect"
+                } else {
+                    "suspects"
+                };
                 format!("{} holds {word} {}", part.part, listed(&ranks, "and"))
             })
             .collect();
@@ -555,22 +776,16 @@ impl Case<'_> {
             [] => "Board outline; no suspect has its place on it.".to_string(),
             placed => format!("Board outline: {}.", listed(placed, "and")),
         };
-        Some(Drawing { width: edge(0) + MARGIN, height: edge(1) + MARGIN, parts, sentence })
+        Some(Drawing {
+            width: edge(0) + MARGIN,
+            height: edge(1) + MARGIN,
+            parts,
+            sentence,
+        })
     }
 
     fn journal(&self) -> Vec<crate::views::JournalRow> {
         rows::rows(self.state, Some(&self.machine.tag))
-    }
-}
-
-/// One word where an outcome's title is long.
-fn outcome_word(check: &Check, id: &str) -> String {
-    let outcome = check.outcomes.iter().find(|outcome| outcome.id == id);
-    match outcome {
-        Some(outcome) if !outcome.title.is_empty() && !outcome.title.contains(',') && outcome.title.len() <= 20 => {
-            outcome.title.clone()
-        }
-        _ => id.to_string(),
     }
 }
 
@@ -579,7 +794,7 @@ pub(crate) fn finding_words(check: &Check, shown: &Shown) -> String {
     let title = small(&say::check_title(check));
     match shown {
         Shown::Outcome(id) if id == "fail" => format!("{title} not right"),
-        Shown::Outcome(id) => format!("{title} {}", outcome_word(check, id)),
+        Shown::Outcome(id) => format!("{title} {}", say::outcome_word(check, id)),
         _ => format!("{title} {}", say::shown_text(Some(check), shown)),
     }
 }
@@ -597,8 +812,14 @@ pub(crate) fn absent_words(machine: &Machine, board: &Profile) -> Option<String>
 
 /// What is known from the take-in: `U9 is absent`, `the battery leaked`.
 pub(crate) fn known_words(machine: &Machine, board: &Profile) -> Option<String> {
-    let events = machine.events.iter().filter_map(|id| board.events.iter().find(|event| event.id == *id));
-    let known: Vec<String> = absent_words(machine, board).into_iter().chain(events.map(|event| small(&event.title))).collect();
+    let events = machine
+        .events
+        .iter()
+        .filter_map(|id| board.events.iter().find(|event| event.id == *id));
+    let known: Vec<String> = absent_words(machine, board)
+        .into_iter()
+        .chain(events.map(|event| small(&event.title)))
+        .collect();
     (!known.is_empty()).then(|| listed(&known, "and"))
 }
 
@@ -632,10 +853,18 @@ impl Lead {
 
     /// `U9, 63 %`, `U30, 41 %, or PS1, 36 %`.
     pub(crate) fn with_chances(&self) -> String {
-        let each: Vec<String> = self.parts.iter().map(|(part, chance)| format!("{part}, {}", percent(*chance))).collect();
+        let each: Vec<String> = self
+            .parts
+            .iter()
+            .map(|(part, chance)| format!("{part}, {}", percent(*chance)))
+            .collect();
         match each.as_slice() {
             [first @ .., last] if !first.is_empty() => {
-                format!("{}, {} {last}", first.join(", "), if self.together() { "and" } else { "or" })
+                format!(
+                    "{}, {} {last}",
+                    first.join(", "),
+                    if self.together() { "and" } else { "or" }
+                )
             }
             _ => each.concat(),
         }
@@ -646,7 +875,11 @@ impl Lead {
 pub(crate) fn lead(board: &Profile, modes: &[Suspicion]) -> Lead {
     let mut by_part: Vec<(String, f64)> = Vec::new();
     for mode in modes.iter().filter(|mode| mode.chance >= 0.02) {
-        let name = match board.outside.iter().find(|outside| outside.id == mode.part && mode.outside) {
+        let name = match board
+            .outside
+            .iter()
+            .find(|outside| outside.id == mode.part && mode.outside)
+        {
             Some(outside) => outside.title.clone(),
             None => say::short(&mode.part),
         };
@@ -668,8 +901,12 @@ pub(crate) fn standing_words(state: &State, machine: &Machine, whole: f64) -> St
     let waits = state.pile.ordered.iter().filter_map(|line| state.pile.entry(*line)).any(|entry| {
         matches!(&entry.line, Line::Ordered { waiting, .. } if waiting.contains(&machine.tag))
     });
-    let looked = state.pile.lines(machine).any(|entry| matches!(entry.line, Line::Finding { .. }));
-    let works = machine.settled == Some(Truth::Works) || (machine.settled.is_none() && looked && whole >= WHOLE);
+    let looked = state
+        .pile
+        .lines(machine)
+        .any(|entry| matches!(entry.line, Line::Finding { .. }));
+    let works = machine.settled == Some(Truth::Works)
+        || (machine.settled.is_none() && looked && whole >= WHOLE);
     match (works, waits) {
         (true, _) => "working",
         (false, true) => "waiting",

@@ -8,7 +8,9 @@ use journal::{Draft, Entry, Line, Places, Shown, Truth};
 use crate::{
     Act, Error, ErrorKind, Fitted, TakeIn, Workshop,
     entry::{Finding, Reader, Understanding, find_tag, round_entries},
-    intake::{Exception, board_exception, exception, find_part, lot_line, new_tags, pieces, shares},
+    intake::{
+        Exception, board_exception, exception, find_part, lot_line, new_tags, pieces, shares,
+    },
     names::{best, choices, fit, nearest, plain},
     pile::Machine,
     reckon::Reckoned,
@@ -86,7 +88,8 @@ impl Workshop {
         write_findings(&mut inner, |state| {
             let tags = state.tags();
             if tags.is_empty() {
-                return Err(Error::new(ErrorKind::Refused, "nothing is taken in yet").hint("take a lot in first"));
+                return Err(Error::new(ErrorKind::Refused, "nothing is taken in yet")
+                    .hint("take a lot in first"));
             }
             let entries = round_entries(line, &tags).map_err(wrong)?;
             round_findings(state, check, &entries)
@@ -104,11 +107,14 @@ impl Workshop {
         let entries = inner.write(|state| {
             let machine = state.machine(&tag)?;
             let board = state.folder.board(&machine.board)?;
-            let drafts = done(act, &board)?.into_iter().enumerate().map(|(index, done)| Draft {
-                machine: Some(tag.clone()),
-                epoch: machine.epoch + u32::try_from(index).unwrap_or(0),
-                line: Line::Act { done },
-            });
+            let drafts = done(act, &board)?
+                .into_iter()
+                .enumerate()
+                .map(|(index, done)| Draft {
+                    machine: Some(tag.clone()),
+                    epoch: machine.epoch + u32::try_from(index).unwrap_or(0),
+                    line: Line::Act { done },
+                });
             Ok(drafts.collect())
         })?;
         written(&mut inner, &entries, Vec::new(), &before)
@@ -126,7 +132,11 @@ impl Workshop {
             let machine = state.machine(&tag)?;
             let board = state.folder.board(&machine.board)?;
             let truth = find_truth(truth, machine, &board)?;
-            let draft = Draft { machine: Some(tag.clone()), epoch: machine.epoch, line: Line::Settled { truth } };
+            let draft = Draft {
+                machine: Some(tag.clone()),
+                epoch: machine.epoch,
+                line: Line::Settled { truth },
+            };
             possible(state, &draft)?;
             Ok(vec![draft])
         })?;
@@ -142,30 +152,48 @@ impl Workshop {
         let who = inner.who().to_string();
         let lines = to_take_back(&inner.state(), line, &who)?;
         let state = inner.state();
-        let tag = lines.iter().find_map(|line| state.pile.entry(*line)?.machine.clone());
-        let before = tag.as_deref().map(|tag| leads(&mut inner, tag)).unwrap_or_default();
+        let tag = lines
+            .iter()
+            .find_map(|line| state.pile.entry(*line)?.machine.clone());
+        let before = tag
+            .as_deref()
+            .map(|tag| leads(&mut inner, tag))
+            .unwrap_or_default();
         inner.write(|state| {
             let lines = to_take_back(state, line, &who)?;
             let draft = |line: &i64| Draft {
-                machine: state.pile.entry(*line).and_then(|entry| entry.machine.clone()),
+                machine: state
+                    .pile
+                    .entry(*line)
+                    .and_then(|entry| entry.machine.clone()),
                 epoch: 0,
                 line: Line::TakenBack { line: *line },
             };
             Ok(lines.iter().map(draft).collect())
         })?;
-        let texts: Vec<String> = lines.iter().filter_map(|line| undone(&state, *line)).collect();
+        let texts: Vec<String> = lines
+            .iter()
+            .filter_map(|line| undone(&state, *line))
+            .collect();
         let text = match texts.as_slice() {
             [] => "Taken back.".to_string(),
             texts if texts.len() <= 4 => format!("Taken back: {}.", texts.join("; ")),
             [first, ..] => format!("Taken back: {first} and {} more lines.", texts.len() - 1),
         };
-        let changed = tag.map(|tag| changed(&mut inner, &[tag], &before)).unwrap_or_default();
-        Ok(Undone { lines, text, changed })
+        let changed = tag
+            .map(|tag| changed(&mut inner, &[tag], &before))
+            .unwrap_or_default();
+        Ok(Undone {
+            lines,
+            text,
+            changed,
+        })
     }
 }
 
 fn wrong(problems: Vec<String>) -> Error {
-    Error::new(ErrorKind::Usage, problems.join("\n")).hint("nothing was written; mend the line and send it again")
+    Error::new(ErrorKind::Usage, problems.join("\n"))
+        .hint("nothing was written; mend the line and send it again")
 }
 
 // ---------------------------------------------------------------------------------------------------------- take-in
@@ -186,24 +214,44 @@ struct Newcomer {
 fn intake(state: &State, request: &TakeIn) -> Result<Intake> {
     let currency = state.folder.settings.currency;
     let mut problems = Vec::new();
-    let lot = lot_line(&request.line, currency).map_err(|problem| problems.push(problem)).ok();
+    let lot = lot_line(&request.line, currency)
+        .map_err(|problem| problems.push(problem))
+        .ok();
     let board = match &request.board {
         Some(id) => state.folder.board(id)?,
         None => state.folder.usual_board()?,
     };
-    let Some(lot) = lot else { return Err(wrong(problems)) };
-    let tags = new_tags(request.tags.as_deref(), lot.count, &state.tags()).map_err(|problem| wrong(vec![problem]))?;
+    let Some(lot) = lot else {
+        return Err(wrong(problems));
+    };
+    let tags = new_tags(request.tags.as_deref(), lot.count, &state.tags())
+        .map_err(|problem| wrong(vec![problem]))?;
     let mut newcomers: Vec<Newcomer> = tags
         .iter()
-        .map(|tag| Newcomer { tag: tag.clone(), board: Arc::clone(&board), empty: Vec::new(), events: Vec::new() })
+        .map(|tag| Newcomer {
+            tag: tag.clone(),
+            board: Arc::clone(&board),
+            empty: Vec::new(),
+            events: Vec::new(),
+        })
         .collect();
     let mut lot_events = Vec::new();
-    let exceptions = except(state, &request.exceptions, &tags, &mut newcomers, &mut lot_events, &mut problems);
+    let exceptions = except(
+        state,
+        &request.exceptions,
+        &tags,
+        &mut newcomers,
+        &mut lot_events,
+        &mut problems,
+    );
     if !problems.is_empty() {
         return Err(wrong(problems));
     }
     let id = format!("L-{:02}", state.pile.lots.len() + 1);
-    let paid: Vec<String> = shares(lot.price, lot.count).into_iter().map(|minor| coins(minor, currency)).collect();
+    let paid: Vec<String> = shares(lot.price, lot.count)
+        .into_iter()
+        .map(|minor| coins(minor, currency))
+        .collect();
     let first = Line::Lot {
         lot: id.clone(),
         from: lot.from.clone(),
@@ -212,7 +260,11 @@ fn intake(state: &State, request: &TakeIn) -> Result<Intake> {
         currency: currency.code().to_string(),
         events: lot_events,
     };
-    let mut drafts = vec![Draft { machine: None, epoch: 0, line: first }];
+    let mut drafts = vec![Draft {
+        machine: None,
+        epoch: 0,
+        line: first,
+    }];
     for (newcomer, paid) in newcomers.iter().zip(&paid) {
         let line = Line::TakenIn {
             lot: id.clone(),
@@ -221,16 +273,27 @@ fn intake(state: &State, request: &TakeIn) -> Result<Intake> {
             empty: newcomer.empty.clone(),
             events: newcomer.events.clone(),
         };
-        drafts.push(Draft { machine: Some(newcomer.tag.clone()), epoch: 0, line });
+        drafts.push(Draft {
+            machine: Some(newcomer.tag.clone()),
+            epoch: 0,
+            line,
+        });
     }
     let range = match tags.as_slice() {
         [only] => only.clone(),
         [first, .., last] => format!("{first} to {last}"),
         [] => String::new(),
     };
-    let each = if lot.count == 1 { coins(lot.price, currency) } else { format!("{} each", paid.last().cloned().unwrap_or_default()) };
+    let each = if lot.count == 1 {
+        coins(lot.price, currency)
+    } else {
+        format!("{} each", paid.last().cloned().unwrap_or_default())
+    };
     let view = TakenIn {
-        heading: format!("{}, {range}, {each}.", capital(&counted(lot.count, "machine", "machines"))),
+        heading: format!(
+            "{}, {range}, {each}.",
+            capital(&counted(lot.count, "machine", "machines"))
+        ),
         lot: id,
         from: lot.from,
         tags,
@@ -246,13 +309,26 @@ fn intake(state: &State, request: &TakeIn) -> Result<Intake> {
 
 /// The view with the tags that were written, should others have taken machines in at the same moment.
 fn intake_again(written: &[Entry], view: TakenIn) -> TakenIn {
-    let tags: Vec<String> = written.iter().filter_map(|entry| entry.machine.clone()).collect();
+    let tags: Vec<String> = written
+        .iter()
+        .filter_map(|entry| entry.machine.clone())
+        .collect();
     let lines = written.iter().map(|entry| entry.id).collect();
-    let heading = match (view.tags.first(), tags.first(), view.tags.last(), tags.last()) {
+    let heading = match (
+        view.tags.first(),
+        tags.first(),
+        view.tags.last(),
+        tags.last(),
+    ) {
         (Some(a), Some(b), Some(y), Some(z)) if a != b => view.heading.replace(a, b).replace(y, z),
         _ => view.heading,
     };
-    TakenIn { heading, tags, lines, ..view }
+    TakenIn {
+        heading,
+        tags,
+        lines,
+        ..view
+    }
 }
 
 /// Works the exceptions into the newcomers; boards first, since the others are read by them.
@@ -267,7 +343,9 @@ fn except(
     let pieces = pieces(texts);
     let mut said = vec![String::new(); pieces.len()];
     for (piece, said) in pieces.iter().zip(&mut said) {
-        let Some(found) = board_exception(piece, tags) else { continue };
+        let Some(found) = board_exception(piece, tags) else {
+            continue;
+        };
         let board = found.and_then(|(tag, id)| {
             let board = state.folder.board(&id).map_err(|error| error.message)?;
             Ok((tag, board))
@@ -282,8 +360,10 @@ fn except(
             Err(problem) => problems.push(problem),
         }
     }
-    let boards: BTreeMap<String, Arc<Profile>> =
-        newcomers.iter().map(|newcomer| (newcomer.tag.clone(), Arc::clone(&newcomer.board))).collect();
+    let boards: BTreeMap<String, Arc<Profile>> = newcomers
+        .iter()
+        .map(|newcomer| (newcomer.tag.clone(), Arc::clone(&newcomer.board)))
+        .collect();
     for (piece, said) in pieces.iter().zip(&mut said) {
         if board_exception(piece, tags).is_some() {
             continue;
@@ -306,11 +386,17 @@ fn apply(found: &[Exception], newcomers: &mut [Newcomer], lot_events: &mut Vec<S
     for exception in found {
         match exception {
             Exception::Absent { tag, part } => {
-                newcomers.iter_mut().filter(|one| one.tag == *tag).for_each(|one| add(&mut one.empty, part));
+                newcomers
+                    .iter_mut()
+                    .filter(|one| one.tag == *tag)
+                    .for_each(|one| add(&mut one.empty, part));
                 said.push(format!("{tag}: {part} is absent."));
             }
             Exception::Event { tag, event, title } => {
-                newcomers.iter_mut().filter(|one| one.tag == *tag).for_each(|one| add(&mut one.events, event));
+                newcomers
+                    .iter_mut()
+                    .filter(|one| one.tag == *tag)
+                    .for_each(|one| add(&mut one.events, event));
                 said.push(format!("{tag}: {}.", crate::words::small(title)));
             }
             Exception::LotEvent { event, title } => {
@@ -328,7 +414,11 @@ fn read_line(inner: &mut Inner, tag: &str, line: &str) -> Result<Understanding> 
     let state = inner.state();
     let machine = state.machine(tag)?;
     let board = state.folder.board(&machine.board)?;
-    let mut reader = Reader { profile: &board, settings: &state.folder.settings, open: None };
+    let mut reader = Reader {
+        profile: &board,
+        settings: &state.folder.settings,
+        open: None,
+    };
     let understanding = match reader.line(line) {
         Ok(understanding) => understanding,
         // Only a line that cannot be read otherwise is worth asking which check comes next.
@@ -347,11 +437,15 @@ fn read_line(inner: &mut Inner, tag: &str, line: &str) -> Result<Understanding> 
 
 /// Refuses findings at parts that are not there.
 fn allowed(machine: &Machine, board: &Profile, findings: &[Finding]) -> Result<()> {
-    let problems: Vec<String> = findings.iter().filter_map(|finding| absent(machine, board, finding)).collect();
+    let problems: Vec<String> = findings
+        .iter()
+        .filter_map(|finding| absent(machine, board, finding))
+        .collect();
     if problems.is_empty() {
         return Ok(());
     }
-    Err(Error::new(ErrorKind::Refused, problems.join("\n")).hint("nothing was written; write `skip`, or fit the part first"))
+    Err(Error::new(ErrorKind::Refused, problems.join("\n"))
+        .hint("nothing was written; write `skip`, or fit the part first"))
 }
 
 fn absent(machine: &Machine, board: &Profile, finding: &Finding) -> Option<String> {
@@ -359,11 +453,21 @@ fn absent(machine: &Machine, board: &Profile, finding: &Finding) -> Option<Strin
         return None;
     }
     let check = board.check(&finding.check)?;
-    let part = |at: &String| at.rsplit_once('.').map_or(at.as_str(), |(part, _)| part).to_string();
+    let part = |at: &String| {
+        at.rsplit_once('.')
+            .map_or(at.as_str(), |(part, _)| part)
+            .to_string()
+    };
     let parts: Vec<String> = check.at.iter().map(part).collect();
     let gone = !parts.is_empty() && parts.iter().all(|part| machine.empty.contains(part));
     gone.then(|| {
-        format!("`{}` looks at {}, and {} is absent on {}", check.id, say::at(check), listed(&parts, "and"), machine.tag)
+        format!(
+            "`{}` looks at {}, and {} is absent on {}",
+            check.id,
+            say::at(check),
+            listed(&parts, "and"),
+            machine.tag
+        )
     })
 }
 
@@ -388,23 +492,40 @@ fn round_findings(
         };
         let machine = state.machine(&tag)?;
         let board = state.folder.board(&machine.board)?;
-        let reader = Reader { profile: &board, settings: &state.folder.settings, open: None };
-        let found = reader.check(check).and_then(|check| reader.value(check, value));
+        let reader = Reader {
+            profile: &board,
+            settings: &state.folder.settings,
+            open: None,
+        };
+        let found = reader
+            .check(check)
+            .and_then(|check| reader.value(check, value));
         let found = found.and_then(|finding| match absent(machine, &board, &finding) {
             Some(problem) => Err(format!("{problem}; write `skip`")),
             None => Ok(finding),
         });
         match found {
             Ok(finding) => {
-                let understanding = Understanding { findings: vec![finding], ..Understanding::default() };
+                let understanding = Understanding {
+                    findings: vec![finding],
+                    ..Understanding::default()
+                };
                 rows.push((tag, board, understanding));
             }
             Err(problem) => problems.push(format!("{tag}: {problem}")),
         }
     }
     // The same word is wrong in the same way for every machine.
-    problems.dedup_by_key(|problem| problem.split_once(": ").map_or(problem.clone(), |(_, rest)| rest.to_string()));
-    if problems.is_empty() { Ok(rows) } else { Err(wrong(problems)) }
+    problems.dedup_by_key(|problem| {
+        problem
+            .split_once(": ")
+            .map_or(problem.clone(), |(_, rest)| rest.to_string())
+    });
+    if problems.is_empty() {
+        Ok(rows)
+    } else {
+        Err(wrong(problems))
+    }
 }
 
 type Rows = Vec<(String, Arc<Profile>, Understanding)>;
@@ -434,7 +555,10 @@ fn write_findings(inner: &mut Inner, rows: impl Fn(&State) -> Result<Rows>) -> R
         }
         Ok(drafts)
     })?;
-    let understood = first.iter().flat_map(|(_, board, one)| understood(board, &one.findings)).collect();
+    let understood = first
+        .iter()
+        .flat_map(|(_, board, one)| understood(board, &one.findings))
+        .collect();
     written(inner, &entries, understood, &before)
 }
 
@@ -442,7 +566,11 @@ fn understood(board: &Profile, findings: &[Finding]) -> Vec<Understood> {
     let one = |finding: &Finding| {
         let check = board.check(&finding.check)?;
         let mut sentence = say::understood(check, &finding.shown);
-        if let Some(source) = finding.source.as_deref().filter(|source| *source == crate::settings::NO_SOURCE) {
+        if let Some(source) = finding
+            .source
+            .as_deref()
+            .filter(|source| *source == crate::settings::NO_SOURCE)
+        {
             sentence = format!("{sentence} (accuracy: {source})");
         }
         Some(Understood {
@@ -458,26 +586,55 @@ fn understood(board: &Profile, findings: &[Finding]) -> Vec<Understood> {
 // ------------------------------------------------------------------------------------------------------------- acts
 
 fn done(act: &Act, board: &Profile) -> Result<Vec<journal::Act>> {
-    let refuse = |problem: String| Error::new(ErrorKind::NotFound, problem).hint("nothing was written");
+    let refuse =
+        |problem: String| Error::new(ErrorKind::NotFound, problem).hint("nothing was written");
     let part = |typed: &str| find_part(typed, board).map_err(refuse);
     let mark = |mark: &Option<String>| -> Result<Option<String>> {
         match mark.as_deref().map(str::trim) {
-            Some("") => Err(Error::new(ErrorKind::Usage, "expected a mark such as `dot-1`, found nothing")),
+            Some("") => Err(Error::new(
+                ErrorKind::Usage,
+                "expected a mark such as `dot-1`, found nothing",
+            )),
             other => Ok(other.map(str::to_string)),
         }
     };
     Ok(match act {
-        Act::Pull { part: typed, mark: on } => vec![journal::Act::Pull { part: part(typed)?, mark: mark(on)? }],
-        Act::Fit { part: typed, what, old_mark } => {
+        Act::Pull {
+            part: typed,
+            mark: on,
+        } => vec![journal::Act::Pull {
+            part: part(typed)?,
+            mark: mark(on)?,
+        }],
+        Act::Fit {
+            part: typed,
+            what,
+            old_mark,
+        } => {
             let chip = match what {
-                Fitted::New { works } => journal::Chip::New { works: sound_chance(works.unwrap_or(NEW_WORKS))? },
+                Fitted::New { works } => journal::Chip::New {
+                    works: sound_chance(works.unwrap_or(NEW_WORKS))?,
+                },
                 Fitted::Marked(mark) => journal::Chip::Marked(mark.trim().to_string()),
             };
-            vec![journal::Act::Fit { part: part(typed)?, chip, old_mark: mark(old_mark)? }]
+            vec![journal::Act::Fit {
+                part: part(typed)?,
+                chip,
+                old_mark: mark(old_mark)?,
+            }]
         }
-        Act::Reseat(names) => places(names, board, true)?.into_iter().map(journal::Act::Reseat).collect(),
-        Act::Resolder(names) => places(names, board, false)?.into_iter().map(journal::Act::Resolder).collect(),
-        Act::Clean(names) => places(names, board, false)?.into_iter().map(journal::Act::Clean).collect(),
+        Act::Reseat(names) => places(names, board, true)?
+            .into_iter()
+            .map(journal::Act::Reseat)
+            .collect(),
+        Act::Resolder(names) => places(names, board, false)?
+            .into_iter()
+            .map(journal::Act::Resolder)
+            .collect(),
+        Act::Clean(names) => places(names, board, false)?
+            .into_iter()
+            .map(journal::Act::Clean)
+            .collect(),
     })
 }
 
@@ -485,8 +642,11 @@ fn sound_chance(chance: f64) -> Result<f64> {
     if (0.0..=1.0).contains(&chance) {
         return Ok(chance);
     }
-    Err(Error::new(ErrorKind::Usage, format!("expected a chance from 0 to 1, found `{chance}`"))
-        .hint("0.97 is usual for a new part, 0.8 for a used one"))
+    Err(Error::new(
+        ErrorKind::Usage,
+        format!("expected a chance from 0 to 1, found `{chance}`"),
+    )
+    .hint("0.97 is usual for a new part, 0.8 for a used one"))
 }
 
 /// Positions, all in one act, or blocks, an act each.
@@ -494,18 +654,37 @@ fn places(names: &[String], board: &Profile, reseat: bool) -> Result<Vec<Places>
     let mut parts = Vec::new();
     let mut blocks = Vec::new();
     let mut problems = Vec::new();
-    for name in names.iter().flat_map(|name| name.split([',', ' '])).filter(|name| !name.is_empty()) {
-        let part = board.parts.iter().find(|part| part.reference.eq_ignore_ascii_case(name));
-        let block = board.blocks.iter().find(|block| block.id.eq_ignore_ascii_case(name));
+    for name in names
+        .iter()
+        .flat_map(|name| name.split([',', ' ']))
+        .filter(|name| !name.is_empty())
+    {
+        let part = board
+            .parts
+            .iter()
+            .find(|part| part.reference.eq_ignore_ascii_case(name));
+        let block = board
+            .blocks
+            .iter()
+            .find(|block| block.id.eq_ignore_ascii_case(name));
         match (part, block) {
             (Some(part), _) if reseat && part.mount == Mount::Soldered => {
-                problems.push(format!("{} is soldered in, so it cannot be reseated; resolder it", part.reference));
+                problems.push(format!(
+                    "{} is soldered in, so it cannot be reseated; resolder it",
+                    part.reference
+                ));
             }
-            (Some(part), _) if !parts.contains(&part.reference) => parts.push(part.reference.clone()),
+            (Some(part), _) if !parts.contains(&part.reference) => {
+                parts.push(part.reference.clone())
+            }
             (Some(_), _) => {}
             (None, Some(block)) => blocks.push(Places::Block(block.id.clone())),
             (None, None) => {
-                let known = board.parts.iter().map(|part| &*part.reference).chain(board.blocks.iter().map(|block| &*block.id));
+                let known = board
+                    .parts
+                    .iter()
+                    .map(|part| &*part.reference)
+                    .chain(board.blocks.iter().map(|block| &*block.id));
                 problems.push(format!(
                     "the board `{}` has no part or block {}; nearest are {}",
                     board.id,
@@ -519,7 +698,9 @@ fn places(names: &[String], board: &Profile, reseat: bool) -> Result<Vec<Places>
         problems.push("expected a part or a block, found nothing".to_string());
     }
     if !problems.is_empty() {
-        return Err(Error::new(ErrorKind::NotFound, problems.join("\n")).hint("nothing was written"));
+        return Err(
+            Error::new(ErrorKind::NotFound, problems.join("\n")).hint("nothing was written")
+        );
     }
     let parts = (!parts.is_empty()).then_some(Places::Parts(parts));
     Ok(parts.into_iter().chain(blocks).collect())
@@ -530,7 +711,12 @@ fn possible(state: &State, draft: &Draft) -> Result<()> {
     let then = state.pile.with([Entry {
         id: state.pile.last() + 1,
         batch: state.pile.last() + 1,
-        time: state.pile.entries.last().map(|entry| entry.time.clone()).unwrap_or_default(),
+        time: state
+            .pile
+            .entries
+            .last()
+            .map(|entry| entry.time.clone())
+            .unwrap_or_default(),
         who: String::new(),
         machine: draft.machine.clone(),
         epoch: draft.epoch,
@@ -540,8 +726,11 @@ fn possible(state: &State, draft: &Draft) -> Result<()> {
     if reckoned.diagnosis.log_p_findings().is_finite() {
         return Ok(());
     }
-    Err(Error::new(ErrorKind::Refused, "that cannot be true together with what was settled or found before")
-        .hint("see `journal`, and take back the line that is wrong first"))
+    Err(Error::new(
+        ErrorKind::Refused,
+        "that cannot be true together with what was settled or found before",
+    )
+    .hint("see `journal`, and take back the line that is wrong first"))
 }
 
 fn find_truth(typed: &str, machine: &Machine, board: &Profile) -> Result<Truth> {
@@ -550,32 +739,69 @@ fn find_truth(typed: &str, machine: &Machine, board: &Profile) -> Result<Truth> 
     if ["works", "it works", "fine"].contains(&word.as_str()) {
         return Ok(Truth::Works);
     }
-    if let Some(rest) = ["joint", "track", "other"].iter().find_map(|start| word.strip_prefix(start)) {
-        if rest.is_empty() || rest.starts_with([' ', '"']) {
-            let what = typed.split_once(char::is_whitespace).map_or("", |(_, what)| what).trim().trim_matches('"');
-            return Ok(Truth::Joint(if what.is_empty() { typed.to_string() } else { what.to_string() }));
+    if let Some(rest) = ["joint", "track", "other"]
+        .iter()
+        .find_map(|start| word.strip_prefix(start))
+        && (rest.is_empty() || rest.starts_with([' ', '"'])) {
+            let what = typed
+                .split_once(char::is_whitespace)
+                .map_or("", |(_, what)| what)
+                .trim()
+                .trim_matches('"');
+            return Ok(Truth::Joint(if what.is_empty() {
+                typed.to_string()
+            } else {
+                what.to_string()
+            }));
         }
-    }
     let refuse = |problem: String| {
-        Error::new(ErrorKind::NotFound, problem).hint("write `U9.dead`, `joint \"track U7.3 to U12.5\"` or `works`")
+        Error::new(ErrorKind::NotFound, problem)
+            .hint("write `U9.dead`, `joint \"track U7.3 to U12.5\"` or `works`")
     };
     let Some((part, mode)) = typed.split_once(['.', ' ']) else {
-        return Err(refuse(format!("expected a part and its mode such as `U9.dead`, found {}", quoted(typed))));
+        return Err(refuse(format!(
+            "expected a part and its mode such as `U9.dead`, found {}",
+            quoted(typed)
+        )));
     };
     let reference = find_part(part, board).map_err(refuse)?;
-    let modes = board.part(&reference).map(|part| part.modes.as_slice()).unwrap_or_default();
+    let modes = board
+        .part(&reference)
+        .map(|part| part.modes.as_slice())
+        .unwrap_or_default();
     let word = plain(mode);
-    let found = best(modes.iter().filter_map(|mode| Some((fit(&word, [&*mode.id, &*mode.title])?, mode))));
+    let found = best(
+        modes
+            .iter()
+            .filter_map(|mode| Some((fit(&word, [&*mode.id, &*mode.title])?, mode))),
+    );
     let known = choices(modes.iter().map(|mode| &*mode.id));
     let mode = match found.as_ref().map(|(_, found)| found.as_slice()) {
         Some([one]) => *one,
-        Some(_) => return Err(refuse(format!("{} could be several modes of {reference}; known are {known}", quoted(mode)))),
-        None => return Err(refuse(format!("{reference} has no mode {}; known are {known}", quoted(mode)))),
+        Some(_) => {
+            return Err(refuse(format!(
+                "{} could be several modes of {reference}; known are {known}",
+                quoted(mode)
+            )));
+        }
+        None => {
+            return Err(refuse(format!(
+                "{reference} has no mode {}; known are {known}",
+                quoted(mode)
+            )));
+        }
     };
     if mode.site == catalogue::Site::Chip && machine.empty.contains(&reference) {
-        return Err(Error::new(ErrorKind::Refused, format!("{reference} is absent on {}", machine.tag)).hint("nothing was written"));
+        return Err(Error::new(
+            ErrorKind::Refused,
+            format!("{reference} is absent on {}", machine.tag),
+        )
+        .hint("nothing was written"));
     }
-    Ok(Truth::Mode { part: reference, mode: mode.id.clone() })
+    Ok(Truth::Mode {
+        part: reference,
+        mode: mode.id.clone(),
+    })
 }
 
 // ------------------------------------------------------------------------------------------------------------- undo
@@ -585,22 +811,36 @@ fn to_take_back(state: &State, line: Option<i64>, who: &str) -> Result<Vec<i64>>
     let Some(line) = line else {
         let mut own = pile.holding().filter(|entry| entry.who == who);
         let last = own.next_back().ok_or_else(|| {
-            Error::new(ErrorKind::Refused, format!("{who} has written nothing that could be taken back"))
-                .hint("name a line of the journal to take back what somebody else wrote")
+            Error::new(
+                ErrorKind::Refused,
+                format!("{who} has written nothing that could be taken back"),
+            )
+            .hint("name a line of the journal to take back what somebody else wrote")
         })?;
-        return Ok(pile.holding().filter(|entry| entry.batch == last.batch).map(|entry| entry.id).collect());
+        return Ok(pile
+            .holding()
+            .filter(|entry| entry.batch == last.batch)
+            .map(|entry| entry.id)
+            .collect());
     };
     let entry = pile.entry(line).ok_or_else(|| {
         Error::new(ErrorKind::NotFound, format!("there is no line {line}"))
             .hint("the numbers stand at the start of each line of the journal")
     })?;
     if pile.taken_back.contains_key(&line) {
-        return Err(Error::new(ErrorKind::Refused, format!("line {line} is taken back already"))
-            .hint("name the line that took it back to make it hold again"));
+        return Err(Error::new(
+            ErrorKind::Refused,
+            format!("line {line} is taken back already"),
+        )
+        .hint("name the line that took it back to make it hold again"));
     }
     match entry.line {
         // A lot goes with its machines.
-        Line::Lot { .. } => Ok(pile.holding().filter(|other| other.batch == entry.batch).map(|other| other.id).collect()),
+        Line::Lot { .. } => Ok(pile
+            .holding()
+            .filter(|other| other.batch == entry.batch)
+            .map(|other| other.id)
+            .collect()),
         _ => Ok(vec![line]),
     }
 }
@@ -624,18 +864,41 @@ pub(crate) type Leads = BTreeMap<(String, String, String), f64>;
 /// The posteriors of one machine.
 pub(crate) fn leads(inner: &mut Inner, tag: &str) -> Leads {
     let state = inner.state();
-    let Some(machine) = state.pile.machine(tag) else { return Leads::new() };
-    let Ok(board) = state.folder.board(&machine.board) else { return Leads::new() };
-    let Ok(reckoned) = inner.reckon(&[&[]]) else { return Leads::new() };
-    let Some(now) = reckoned.first() else { return Leads::new() };
-    now.modes(machine, &board).into_iter().map(|one| ((tag.to_string(), one.part, one.mode), one.chance)).collect()
+    let Some(machine) = state.pile.machine(tag) else {
+        return Leads::new();
+    };
+    let Ok(board) = state.folder.board(&machine.board) else {
+        return Leads::new();
+    };
+    let Ok(reckoned) = inner.reckon(&[&[]]) else {
+        return Leads::new();
+    };
+    let Some(now) = reckoned.first() else {
+        return Leads::new();
+    };
+    now.modes(machine, &board)
+        .into_iter()
+        .map(|one| ((tag.to_string(), one.part, one.mode), one.chance))
+        .collect()
 }
 
-fn written(inner: &mut Inner, entries: &[Entry], understood: Vec<Understood>, before: &Leads) -> Result<Written> {
-    let mut tags: Vec<String> = entries.iter().filter_map(|entry| entry.machine.clone()).collect();
+fn written(
+    inner: &mut Inner,
+    entries: &[Entry],
+    understood: Vec<Understood>,
+    before: &Leads,
+) -> Result<Written> {
+    let mut tags: Vec<String> = entries
+        .iter()
+        .filter_map(|entry| entry.machine.clone())
+        .collect();
     tags.dedup();
     let changed = changed(inner, &tags, before);
-    Ok(Written { lines: entries.iter().map(|entry| entry.id).collect(), understood, changed })
+    Ok(Written {
+        lines: entries.iter().map(|entry| entry.id).collect(),
+        understood,
+        changed,
+    })
 }
 
 /// The largest change of a posterior, in a sentence.
@@ -644,7 +907,10 @@ pub(crate) fn changed(inner: &mut Inner, tags: &[String], before: &Leads) -> Str
     for tag in tags {
         let after = leads(inner, tag);
         let state = inner.state();
-        let board = state.pile.machine(tag).and_then(|machine| state.folder.board(&machine.board).ok());
+        let board = state
+            .pile
+            .machine(tag)
+            .and_then(|machine| state.folder.board(&machine.board).ok());
         let Some(board) = board else { continue };
         for (key, now) in &after {
             let Some(was) = before.get(key) else { continue };
@@ -653,12 +919,24 @@ pub(crate) fn changed(inner: &mut Inner, tags: &[String], before: &Leads) -> Str
                 continue;
             }
             let (_, part, mode) = key;
-            let name = match board.part(part).and_then(|part| Some((part, part.mode(mode)?))) {
-                Some((part, mode)) => say::mode_sentence(part, mode).trim_end_matches('.').to_string(),
+            let name = match board
+                .part(part)
+                .and_then(|part| Some((part, part.mode(mode)?)))
+            {
+                Some((part, mode)) => say::mode_sentence(part, mode)
+                    .trim_end_matches('.')
+                    .to_string(),
                 None => say::mode_short(&board, part, mode),
             };
-            let place = if tags.len() > 1 { format!("{tag}: ") } else { String::new() };
-            best = Some((by, format!("{place}{name}: {}, was {}.", percent(*now), percent(*was))));
+            let place = if tags.len() > 1 {
+                format!("{tag}: ")
+            } else {
+                String::new()
+            };
+            best = Some((
+                by,
+                format!("{place}{name}: {}, was {}.", percent(*now), percent(*was)),
+            ));
         }
     }
     match best {

@@ -32,7 +32,12 @@ pub(crate) struct Way {
 }
 
 /// The economy of one machine.
-pub(crate) fn economy(folder: &Folder, board: &Profile, machine: &Machine, standing: &[String]) -> Economy {
+pub(crate) fn economy(
+    folder: &Folder,
+    board: &Profile,
+    machine: &Machine,
+    standing: &[String],
+) -> Economy {
     let settings = &folder.settings;
     let worth = settings.worth(&machine.board);
     let money = |minor| from_coins(minor, settings.currency);
@@ -49,8 +54,17 @@ pub(crate) fn economy(folder: &Folder, board: &Profile, machine: &Machine, stand
         worth: money(worth.working),
         hold: money(worth.hold),
         retest_minutes: RETEST_MINUTES,
-        remedies: board.parts.iter().flat_map(|part| ways(folder, board, part)).map(cost).collect(),
-        set_up_minutes: settings.set_ups.iter().map(|(name, minutes)| (name.clone(), *minutes)).collect(),
+        remedies: board
+            .parts
+            .iter()
+            .flat_map(|part| ways(folder, board, part))
+            .map(cost)
+            .collect(),
+        set_up_minutes: settings
+            .set_ups
+            .iter()
+            .map(|(name, minutes)| (name.clone(), *minutes))
+            .collect(),
         standing: standing.to_vec(),
         missing: missing(folder, board),
         harm_cost: money(settings.harm_cost),
@@ -60,7 +74,10 @@ pub(crate) fn economy(folder: &Folder, board: &Profile, machine: &Machine, stand
 /// What can be done about a part: treat its place, or buy another.
 pub(crate) fn ways(folder: &Folder, board: &Profile, part: &Part) -> Vec<Way> {
     let mut ways = Vec::new();
-    for remedy in folder.library.remedies_for(part.device.as_deref(), &board.id) {
+    for remedy in folder
+        .library
+        .remedies_for(part.device.as_deref(), &board.id)
+    {
         let site = remedy.kind.site();
         let (works, title) = match remedy.kind {
             RemedyKind::Reseat if part.mount == Mount::Soldered => continue,
@@ -131,15 +148,30 @@ pub(crate) fn kind_title(kind: RemedyKind) -> &'static str {
 fn price(folder: &Folder, item: &str) -> Option<i64> {
     let offers = folder.offers.iter().filter(|offer| offer.item == item);
     let prices = offers.filter_map(|offer| {
-        let vendor = folder.vendors.iter().find(|vendor| vendor.id == offer.vendor)?;
+        let vendor = folder
+            .vendors
+            .iter()
+            .find(|vendor| vendor.id == offer.vendor)?;
         if vendor.currency != folder.settings.currency {
             return None;
         }
         let pack = offer.pack.max(1);
         let least = offer.least.max(1).div_ceil(pack) * pack;
-        let each = offer.breaks.iter().rfind(|one| one.from <= least).or(offer.breaks.first())?.each;
-        let tax = if vendor.vat_included { Decimal::ONE } else { Decimal::ONE + vendor.vat };
-        let amount: f64 = (each * Decimal::from(least) * tax).to_string().parse().ok()?;
+        let each = offer
+            .breaks
+            .iter()
+            .rfind(|one| one.from <= least)
+            .or(offer.breaks.first())?
+            .each;
+        let tax = if vendor.vat_included {
+            Decimal::ONE
+        } else {
+            Decimal::ONE + vendor.vat
+        };
+        let amount: f64 = (each * Decimal::from(least) * tax)
+            .to_string()
+            .parse()
+            .ok()?;
         Some(to_coins(amount, folder.settings.currency))
     });
     prices.min()
@@ -149,9 +181,18 @@ fn price(folder: &Folder, item: &str) -> Option<i64> {
 pub(crate) fn missing(folder: &Folder, board: &Profile) -> Vec<String> {
     let mut missing: BTreeMap<&String, ()> = BTreeMap::new();
     for set_up in board.checks.iter().flat_map(|check| &check.set_up) {
-        let instrument = folder.library.instrument(std::slice::from_ref(set_up)).is_some_and(|rule| rule.set_up == *set_up);
+        let instrument = folder
+            .library
+            .instrument(std::slice::from_ref(set_up))
+            .is_some_and(|rule| rule.set_up == *set_up);
         let known = INSTRUMENTS.contains(&set_up.as_str()) || instrument;
-        let owned = folder.settings.instruments.iter().any(|own| own.id == *set_up) || folder.settings.set_ups.contains_key(set_up) && !INSTRUMENTS.contains(&set_up.as_str());
+        let owned = folder
+            .settings
+            .instruments
+            .iter()
+            .any(|own| own.id == *set_up)
+            || folder.settings.set_ups.contains_key(set_up)
+                && !INSTRUMENTS.contains(&set_up.as_str());
         if known && !owned {
             missing.insert(set_up, ());
         }
@@ -160,5 +201,12 @@ pub(crate) fn missing(folder: &Folder, board: &Profile) -> Vec<String> {
 }
 
 /// Set-ups that are instruments.
-const INSTRUMENTS: [&str; 7] =
-    ["oscilloscope", "logic-analyser", "logic-probe", "chip-tester", "programmer", "frequency-counter", "multimeter"];
+const INSTRUMENTS: [&str; 7] = [
+    "oscilloscope",
+    "logic-analyser",
+    "logic-probe",
+    "chip-tester",
+    "programmer",
+    "frequency-counter",
+    "multimeter",
+];

@@ -47,11 +47,18 @@ impl<'a> Reader<'a> {
     /// Reads a whole line.
     pub(crate) fn line(&self, line: &str) -> Result<Understanding, Problems> {
         if line.len() > LONGEST {
-            return Err(vec![format!("expected a line of at most {LONGEST} characters, found {}", line.len())]);
+            return Err(vec![format!(
+                "expected a line of at most {LONGEST} characters, found {}",
+                line.len()
+            )]);
         }
         let mut understanding = Understanding::default();
         let mut problems = Vec::new();
-        for piece in line.split([';', '\n']).map(str::trim).filter(|piece| !piece.is_empty()) {
+        for piece in line
+            .split([';', '\n'])
+            .map(str::trim)
+            .filter(|piece| !piece.is_empty())
+        {
             match condition(piece) {
                 Some(Condition::Supply(supply)) => understanding.supply = supply,
                 Some(Condition::Minutes(minutes)) => understanding.minutes_on = Some(minutes),
@@ -62,9 +69,16 @@ impl<'a> Reader<'a> {
             }
         }
         if understanding.findings.is_empty() && problems.is_empty() {
-            problems.push("expected a check and what it showed, such as `picture black`, found nothing".to_string());
+            problems.push(
+                "expected a check and what it showed, such as `picture black`, found nothing"
+                    .to_string(),
+            );
         }
-        if problems.is_empty() { Ok(understanding) } else { Err(problems) }
+        if problems.is_empty() {
+            Ok(understanding)
+        } else {
+            Err(problems)
+        }
     }
 
     /// The check with this name.
@@ -72,7 +86,11 @@ impl<'a> Reader<'a> {
         match self.checks(typed) {
             Some((_, found)) => match found.as_slice() {
                 [one] => Ok(one),
-                many => Err(format!("{} could be {}", quoted(typed), choices(many.iter().map(|check| &*check.id)))),
+                many => Err(format!(
+                    "{} could be {}",
+                    quoted(typed),
+                    choices(many.iter().map(|check| &*check.id))
+                )),
             },
             None => Err(self.unknown(typed)),
         }
@@ -88,25 +106,49 @@ impl<'a> Reader<'a> {
         };
         let word = plain(typed);
         if word.is_empty() {
-            return Err(format!("`{}`: expected {}, found nothing", check.id, self.expected(check)));
+            return Err(format!(
+                "`{}`: expected {}, found nothing",
+                check.id,
+                self.expected(check)
+            ));
         }
         if ["skip", "skipped"].contains(&word.as_str()) {
             return Ok(finding(Shown::Skipped, None));
         }
-        if ["cannot", "cannot tell", "cannot be done", "cannot be tested"].contains(&word.as_str()) {
+        if [
+            "cannot",
+            "cannot tell",
+            "cannot be done",
+            "cannot be tested",
+        ]
+        .contains(&word.as_str())
+        {
             return Ok(finding(Shown::Cannot, None));
         }
         if let Some(outcome) = outcome(check, &word)? {
             return Ok(finding(Shown::Outcome(outcome), None));
         }
         let Some(limits) = check.limits else {
-            return Err(format!("`{}`: expected {}, found {}", check.id, self.expected(check), quoted(typed)));
+            return Err(format!(
+                "`{}`: expected {}, found {}",
+                check.id,
+                self.expected(check),
+                quoted(typed)
+            ));
         };
-        let numeric = typed.trim().starts_with(|c: char| c.is_ascii_digit() || "+-.,\u{2212}".contains(c));
+        let numeric = typed
+            .trim()
+            .starts_with(|c: char| c.is_ascii_digit() || "+-.,\u{2212}".contains(c));
         if !numeric {
-            return Err(format!("`{}`: expected {}, found {}", check.id, self.expected(check), quoted(typed)));
+            return Err(format!(
+                "`{}`: expected {}, found {}",
+                check.id,
+                self.expected(check),
+                quoted(typed)
+            ));
         }
-        let reading = read(typed, &limits).map_err(|problem| format!("`{}`: {problem}", check.id))?;
+        let reading =
+            read(typed, &limits).map_err(|problem| format!("`{}`: {problem}", check.id))?;
         let instrument = self.settings.instrument(&check.set_up, limits.unit);
         let shown = Shown::Reading {
             value: reading.value,
@@ -119,14 +161,27 @@ impl<'a> Reader<'a> {
     }
 
     fn piece(&self, piece: &str) -> Result<Finding, String> {
-        let words: Vec<&str> = piece.split([' ', '\t', '\u{a0}', '=', ':']).filter(|word| !word.is_empty()).collect();
+        let words: Vec<&str> = piece
+            .split([' ', '\t', '\u{a0}', '=', ':'])
+            .filter(|word| !word.is_empty())
+            .collect();
         let mut tries = Vec::new();
         for split in (1..=words.len().min(12)).rev() {
             let (name, value) = words.split_at(split);
-            let Some((how, found)) = self.checks(&name.join(" ")) else { continue };
+            let Some((how, found)) = self.checks(&name.join(" ")) else {
+                continue;
+            };
             let value = value.join(" ");
-            let readable: Vec<Finding> = found.iter().filter_map(|check| self.value(check, &value).ok()).collect();
-            tries.push(Try { how, found, value, readable });
+            let readable: Vec<Finding> = found
+                .iter()
+                .filter_map(|check| self.value(check, &value).ok())
+                .collect();
+            tries.push(Try {
+                how,
+                found,
+                value,
+                readable,
+            });
         }
         // The best name whose value can be read; of equal ones the longest.
         tries.sort_by_key(|one| (one.readable.is_empty(), one.how));
@@ -141,7 +196,11 @@ impl<'a> Reader<'a> {
             (Some(one), Some(Ok(bare))) if one.how > Fit::Other => Ok(bare).inspect(|_| drop(one)),
             (Some(one), _) => match one.found.as_slice() {
                 [check] => Err(self.value(check, &one.value).err().unwrap_or_default()),
-                many => Err(format!("{} could be {}", quoted(piece), choices(many.iter().map(|check| &*check.id)))),
+                many => Err(format!(
+                    "{} could be {}",
+                    quoted(piece),
+                    choices(many.iter().map(|check| &*check.id))
+                )),
             },
             (None, Some(Ok(bare))) => Ok(bare),
             (None, Some(Err(problem))) if words.len() == 1 => Err(problem),
@@ -154,9 +213,14 @@ impl<'a> Reader<'a> {
         let typed = plain(typed);
         let squeezed = typed.replace(' ', "");
         best(self.profile.checks.iter().filter_map(|check| {
-            let names = std::iter::once(&check.id).chain(&check.aliases).chain([&check.title]).map(String::as_str);
+            let names = std::iter::once(&check.id)
+                .chain(&check.aliases)
+                .chain([&check.title])
+                .map(String::as_str);
             let by_name = fit(&typed, names);
-            let by_rail = rail(check).filter(|rail| rail.to_lowercase() == squeezed).map(|_| Fit::Start);
+            let by_rail = rail(check)
+                .filter(|rail| rail.to_lowercase() == squeezed)
+                .map(|_| Fit::Start);
             let how = match (by_name, by_rail) {
                 (Some(name), Some(rail)) => name.min(rail),
                 (name, rail) => name.or(rail)?,
@@ -168,13 +232,26 @@ impl<'a> Reader<'a> {
     fn unknown(&self, typed: &str) -> String {
         let known = self.profile.checks.iter().map(|check| &*check.id);
         let word = typed.split_whitespace().next().unwrap_or(typed);
-        format!("expected a check, found {}; nearest are {}", quoted(typed), choices(nearest(word, known)))
+        format!(
+            "expected a check, found {}; nearest are {}",
+            quoted(typed),
+            choices(nearest(word, known))
+        )
     }
 
     fn expected(&self, check: &Check) -> String {
-        let words = check.outcomes.iter().map(|outcome| &*outcome.id).chain(["cannot", "skip"]);
+        let words = check
+            .outcomes
+            .iter()
+            .map(|outcome| &*outcome.id)
+            .chain(["cannot", "skip"]);
         match check.limits {
-            Some(limits) => format!("a {} such as `{}`, or {}", limits.unit.quantity_name(), example(&limits), choices(words)),
+            Some(limits) => format!(
+                "a {} such as `{}`, or {}",
+                limits.unit.quantity_name(),
+                example(&limits),
+                choices(words)
+            ),
             None => choices(words),
         }
     }
@@ -190,7 +267,10 @@ struct Try<'a> {
 /// The rail a check tells of.
 fn rail(check: &Check) -> Option<&str> {
     match &check.tells {
-        Tells::Target { target: Target::Rail(name, _), .. } => Some(name),
+        Tells::Target {
+            target: Target::Rail(name, _),
+            ..
+        } => Some(name),
         _ => None,
     }
 }
@@ -208,18 +288,38 @@ pub(crate) fn good_outcome(check: &Check) -> Option<usize> {
 
 fn outcome(check: &Check, word: &str) -> Result<Option<String>, String> {
     const GOOD: &[&str] = &["pass", "ok", "okay", "good", "fine", "yes", "works"];
-    const BAD: &[&str] = &["fail", "bad", "no", "none", "dead", "nothing", "no signal", "not ok", "wrong"];
-    let fits = check.outcomes.iter().filter_map(|outcome| Some((fit(word, [&*outcome.id, &*outcome.title])?, outcome)));
+    const BAD: &[&str] = &[
+        "fail",
+        "bad",
+        "no",
+        "none",
+        "dead",
+        "nothing",
+        "no signal",
+        "not ok",
+        "wrong",
+    ];
+    let fits = check
+        .outcomes
+        .iter()
+        .filter_map(|outcome| Some((fit(word, [&*outcome.id, &*outcome.title])?, outcome)));
     let found = best(fits);
     if let Some((Fit::Exact | Fit::Other, found)) = &found {
         return Ok(found.first().map(|outcome| outcome.id.clone()));
     }
     if GOOD.contains(&word) {
-        return Ok(good_outcome(check).and_then(|index| check.outcomes.get(index)).map(|outcome| outcome.id.clone()));
+        return Ok(good_outcome(check)
+            .and_then(|index| check.outcomes.get(index))
+            .map(|outcome| outcome.id.clone()));
     }
     if BAD.contains(&word) {
         let good = good_outcome(check);
-        let bad: Vec<_> = check.outcomes.iter().enumerate().filter(|(index, _)| Some(*index) != good).collect();
+        let bad: Vec<_> = check
+            .outcomes
+            .iter()
+            .enumerate()
+            .filter(|(index, _)| Some(*index) != good)
+            .collect();
         return match bad.as_slice() {
             [(_, one)] => Ok(Some(one.id.clone())),
             many if found.is_none() => Err(format!(
@@ -254,43 +354,78 @@ enum Condition {
 fn condition(piece: &str) -> Option<Condition> {
     let word = plain(piece);
     match word.as_str() {
-        "supply bench" | "bench supply" | "on bench supply" => return Some(Condition::Supply(Supply::Bench)),
-        "supply own" | "own supply" | "supply usual" => return Some(Condition::Supply(Supply::Usual)),
+        "supply bench" | "bench supply" | "on bench supply" => {
+            return Some(Condition::Supply(Supply::Bench));
+        }
+        "supply own" | "own supply" | "supply usual" => {
+            return Some(Condition::Supply(Supply::Usual));
+        }
         _ => {}
     }
     let minutes = |text: &str| {
         let minutes: f64 = text.trim().replace(',', ".").parse().ok()?;
-        (0.0..=10_000.0).contains(&minutes).then_some(Condition::Minutes(minutes))
+        (0.0..=10_000.0)
+            .contains(&minutes)
+            .then_some(Condition::Minutes(minutes))
     };
-    let before = ["minutes on", "minutes", "mins", "min"].iter().find_map(|unit| word.strip_suffix(unit));
-    let after = ["minutes ", "minute ", "min "].iter().find_map(|unit| word.strip_prefix(unit));
+    let before = ["minutes on", "minutes", "mins", "min"]
+        .iter()
+        .find_map(|unit| word.strip_suffix(unit));
+    let after = ["minutes ", "minute ", "min "]
+        .iter()
+        .find_map(|unit| word.strip_prefix(unit));
     before.or(after).and_then(minutes)
 }
 
-/// A reading; a bare number is in the unit the limits are printed in, or in the base unit if that alone makes sense.
+/// A reading; a bare number is in the unit the limits are printed in, or in the other usual one if that alone makes sense.
 fn read(typed: &str, limits: &units::Limits) -> Result<Reading, String> {
     let typed = typed.trim();
     let read = |text: &str| {
         let reading = parse_reading(text, limits.unit).map_err(|error| error.to_string())?;
-        Ok(Reading { unit: Some(limits.unit), ..reading })
+        Ok(Reading {
+            unit: Some(limits.unit),
+            ..reading
+        })
     };
-    let bare = !typed.is_empty() && typed.chars().all(|c| c.is_ascii_digit() || "+-.,\u{2212}".contains(c));
-    let shown_in = display_unit(limits);
-    if !bare || shown_in == limits.unit.symbol() {
+    let bare = typed
+        .chars()
+        .all(|c| c.is_ascii_digit() || "+-.,\u{2212}".contains(c));
+    let (Some(other), true) = (other_unit(limits), bare) else {
         return read(typed);
-    }
+    };
     let base: Reading = read(typed)?;
-    let shown: Reading = read(&format!("{typed} {shown_in}"))?;
-    let (far, near) = (distance(base.value, limits), distance(shown.value, limits));
-    let unclear = far.min(near) > 0.0 && (far - near).abs() < 1.0;
-    match unclear {
-        true => Err(format!(
-            "{} could be {shown} or {base}; write the unit",
+    let prefixed: Reading = read(&format!("{typed} {other}"))?;
+    let (far, near) = (
+        distance(base.value, limits),
+        distance(prefixed.value, limits),
+    );
+    if far.min(near) > 0.0 && (far - near).abs() < 1.0 {
+        return Err(format!(
+            "{} could be {prefixed} or {base}; write the unit",
             quoted(typed)
-        )),
-        false if far < near => Ok(base),
-        false => Ok(shown),
+        ));
     }
+    let printed_in_base = display_unit(limits) == limits.unit.symbol();
+    let base_is_meant = if printed_in_base {
+        far <= near
+    } else {
+        far < near
+    };
+    Ok(if base_is_meant { base } else { prefixed })
+}
+
+/// The unit beside the base unit in which a bare number could be meant.
+fn other_unit(limits: &units::Limits) -> Option<String> {
+    let shown = display_unit(limits);
+    if shown != limits.unit.symbol() {
+        return Some(shown).filter(|unit| !unit.is_empty());
+    }
+    let small = matches!(limits.unit, units::Unit::Volt | units::Unit::Ampere)
+        && [limits.low, limits.high]
+            .into_iter()
+            .flatten()
+            .all(|edge| edge.abs() < 1.0);
+    small.then(|| format!("m{shown}"))
 }
 
 /// How many powers of ten a value lies outside.
@@ -298,15 +433,22 @@ fn distance(value: f64, limits: &units::Limits) -> f64 {
     if limits.contains(value) || value == 0.0 {
         return 0.0;
     }
-    let edges = [limits.low, limits.high].into_iter().flatten().filter(|edge| *edge != 0.0);
-    edges.map(|edge| (value.abs() / edge.abs()).log10().abs()).fold(f64::INFINITY, f64::min)
+    let edges = [limits.low, limits.high]
+        .into_iter()
+        .flatten()
+        .filter(|edge| *edge != 0.0);
+    edges
+        .map(|edge| (value.abs() / edge.abs()).log10().abs())
+        .fold(f64::INFINITY, f64::min)
 }
 
 /// The unit with its prefix in which limits are printed: `ms`.
 pub(crate) fn display_unit(limits: &units::Limits) -> String {
-    let text = limits.to_string();
+    let text = crate::say::limits_text(limits);
     match text.rsplit(' ').next() {
-        Some(last) if limits.unit.symbol().is_empty() || !last.ends_with(limits.unit.symbol()) => String::new(),
+        Some(last) if limits.unit.symbol().is_empty() || !last.ends_with(limits.unit.symbol()) => {
+            String::new()
+        }
         Some(last) => last.to_string(),
         None => String::new(),
     }
@@ -319,33 +461,56 @@ fn example(limits: &units::Limits) -> String {
         (Some(edge), None) | (None, Some(edge)) => edge,
         (None, None) => 1.0,
     };
-    Quantity { value, unit: limits.unit }.rounded(3)
+    Quantity {
+        value,
+        unit: limits.unit,
+    }
+    .rounded(3)
 }
 
-/// Splits the line of a round: one value a machine in order, or `T-03=4.98; T-05=black`.
-pub(crate) fn round_entries(line: &str, tags: &[String]) -> Result<Vec<(String, String)>, Problems> {
+/// Splits the line of a round: one value a machine in order, or `T-03=4.98; T-05=black`, machines as typed.
+pub(crate) fn round_entries(
+    line: &str,
+    tags: &[String],
+) -> Result<Vec<(String, String)>, Problems> {
     if line.len() > LONGEST {
-        return Err(vec![format!("expected a line of at most {LONGEST} characters, found {}", line.len())]);
+        return Err(vec![format!(
+            "expected a line of at most {LONGEST} characters, found {}",
+            line.len()
+        )]);
     }
     let named = line.contains('=') || line.contains(';');
-    if named { by_tag(line, tags) } else { in_order(line, tags) }
+    if named {
+        by_tag(line)
+    } else {
+        in_order(line, tags)
+    }
 }
 
-fn by_tag(line: &str, tags: &[String]) -> Result<Vec<(String, String)>, Problems> {
+fn by_tag(line: &str) -> Result<Vec<(String, String)>, Problems> {
     let mut entries = Vec::new();
     let mut problems = Vec::new();
-    for piece in line.split([';', '\n']).map(str::trim).filter(|piece| !piece.is_empty()) {
-        let split = piece.split_once('=').or_else(|| piece.split_once([' ', ':']));
-        let Some((tag, value)) = split else {
-            problems.push(format!("expected a machine and a value such as `T-03=4.98`, found {}", quoted(piece)));
-            continue;
-        };
-        match find_tag(tag, tags) {
-            Ok(tag) => entries.push((tag, value.trim().to_string())),
-            Err(problem) => problems.push(problem),
+    for piece in line
+        .split([';', '\n'])
+        .map(str::trim)
+        .filter(|piece| !piece.is_empty())
+    {
+        match piece
+            .split_once('=')
+            .or_else(|| piece.split_once([' ', ':']))
+        {
+            Some((tag, value)) => entries.push((tag.trim().to_string(), value.trim().to_string())),
+            None => problems.push(format!(
+                "expected a machine and a value such as `T-03=4.98`, found {}",
+                quoted(piece)
+            )),
         }
     }
-    if problems.is_empty() { Ok(entries) } else { Err(problems) }
+    if problems.is_empty() {
+        Ok(entries)
+    } else {
+        Err(problems)
+    }
 }
 
 fn in_order(line: &str, tags: &[String]) -> Result<Vec<(String, String)>, Problems> {
@@ -353,7 +518,11 @@ fn in_order(line: &str, tags: &[String]) -> Result<Vec<(String, String)>, Proble
     if values.len() != tags.len() {
         let expected = match tags.len() {
             1 => "one value for one machine".to_string(),
-            count => format!("{count} values, one a machine from {} to {}", tags[0], tags[count - 1]),
+            count => format!(
+                "{count} values, one a machine from {} to {}",
+                tags[0],
+                tags[count - 1]
+            ),
         };
         return Err(vec![format!(
             "expected {expected}, found {}; write `skip` for a machine left out, or name them: `T-03=4.98; T-05=fail`",
@@ -368,8 +537,10 @@ fn values(line: &str) -> Vec<String> {
     let mut values: Vec<String> = Vec::new();
     for word in line.split_whitespace() {
         let word = word.trim_end_matches(',');
-        let unit = units::Unit::from_symbol(word.trim_start_matches(['m', 'k', 'M', 'µ', 'u', 'n'])).is_some()
-            || units::Unit::from_symbol(word).is_some();
+        let unit =
+            units::Unit::from_symbol(word.trim_start_matches(['m', 'k', 'M', 'µ', 'u', 'n']))
+                .is_some()
+                || units::Unit::from_symbol(word).is_some();
         match values.last_mut() {
             Some(last) if unit && last.ends_with(|c: char| c.is_ascii_digit()) => {
                 last.push(' ');
@@ -393,8 +564,9 @@ pub(crate) fn find_tag(typed: &str, tags: &[String]) -> Result<String, String> {
     if let Ok(number) = figures.parse::<u64>() {
         let prefix = want.strip_suffix(figures).unwrap_or_default();
         let same = |tag: &&String| {
-            crate::pile::tag_parts(tag)
-                .is_some_and(|(own, n, _)| n == number && (prefix.is_empty() || squeezed(own) == prefix))
+            crate::pile::tag_parts(tag).is_some_and(|(own, n, _)| {
+                n == number && (prefix.is_empty() || squeezed(own) == prefix)
+            })
         };
         let mut found = tags.iter().filter(same);
         if let (Some(tag), None) = (found.next(), found.next()) {
@@ -402,10 +574,17 @@ pub(crate) fn find_tag(typed: &str, tags: &[String]) -> Result<String, String> {
         }
     }
     if tags.is_empty() {
-        return Err(format!("there is no machine {}; nothing is taken in yet", quoted(typed)));
+        return Err(format!(
+            "there is no machine {}; nothing is taken in yet",
+            quoted(typed)
+        ));
     }
     let near = names::nearest(typed, tags.iter().map(String::as_str));
-    Err(format!("there is no machine {}; nearest are {}", quoted(typed), choices(near)))
+    Err(format!(
+        "there is no machine {}; nearest are {}",
+        quoted(typed),
+        choices(near)
+    ))
 }
 
 #[cfg(test)]

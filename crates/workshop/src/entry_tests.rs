@@ -102,7 +102,11 @@ fn with<T>(open: Option<&str>, act: impl FnOnce(&Reader<'_>) -> T) -> T {
     let profile = profile();
     let settings = Settings::read(crate::settings::DEFAULT).unwrap();
     let open = open.map(|id| profile.check(id).unwrap());
-    act(&Reader { profile: &profile, settings: &settings, open })
+    act(&Reader {
+        profile: &profile,
+        settings: &settings,
+        open,
+    })
 }
 
 fn say(understanding: &Understanding) -> String {
@@ -118,12 +122,17 @@ fn say(understanding: &Understanding) -> String {
     if understanding.supply == Supply::Bench {
         lines.push("bench".to_string());
     }
-    lines.extend(understanding.minutes_on.map(|minutes| format!("{minutes} min")));
+    lines.extend(
+        understanding
+            .minutes_on
+            .map(|minutes| format!("{minutes} min")),
+    );
     lines.join(", ")
 }
 
 fn check(line: &str, expect: &str) {
-    let found = with(None, |reader| reader.line(line)).unwrap_or_else(|problems| panic!("{line}: {problems:?}"));
+    let found = with(None, |reader| reader.line(line))
+        .unwrap_or_else(|problems| panic!("{line}: {problems:?}"));
     assert_eq!(say(&found), expect, "{line}");
 }
 
@@ -178,31 +187,56 @@ fn several_on_one_line() {
         "+5v 4.77; picture black; dot clock 8.004M; clock no signal",
         "rail = 4.77 V, picture = black, dot-clock = 8004000 Hz, clock = fail",
     );
-    check("+5v 4.77\npicture black;;", "rail = 4.77 V, picture = black");
-    check("+5v 4.9; supply bench; 12 min", "rail = 4.9 V, bench, 12 min");
-    check("minutes 12; +5v 4.9; bench supply", "rail = 4.9 V, bench, 12 min");
+    check(
+        "+5v 4.77\npicture black;;",
+        "rail = 4.77 V, picture = black",
+    );
+    check(
+        "+5v 4.9; supply bench; 12 min",
+        "rail = 4.9 V, bench, 12 min",
+    );
+    check(
+        "minutes 12; +5v 4.9; bench supply",
+        "rail = 4.9 V, bench, 12 min",
+    );
 }
 
 #[test]
 fn a_bare_value_belongs_to_the_open_check() {
     let check = |open: &str, line: &str, expect: &str| {
-        let found = with(Some(open), |reader| reader.line(line)).unwrap_or_else(|problems| panic!("{line}: {problems:?}"));
+        let found = with(Some(open), |reader| reader.line(line))
+            .unwrap_or_else(|problems| panic!("{line}: {problems:?}"));
         assert_eq!(say(&found), expect, "{line}");
     };
     check("dot-clock", "8.004M", "dot-clock = 8004000 Hz");
     check("dot-clock", "no signal", "dot-clock = fail");
     check("picture", "black", "picture = black");
     check("picture", "no sync", "picture = nosync");
-    check("rail", "4.77; picture black", "rail = 4.77 V, picture = black");
+    check(
+        "rail",
+        "4.77; picture black",
+        "rail = 4.77 V, picture = black",
+    );
     check("picture", "rail 4.77", "rail = 4.77 V");
     let problems = with(Some("picture"), |reader| reader.line("purple")).unwrap_err();
-    assert_eq!(problems, ["`picture`: expected `start`, `black`, `white`, `nosync`, `cannot` or `skip`, found `purple`"]);
+    assert_eq!(
+        problems,
+        [
+            "`picture`: expected `start`, `black`, `white`, `nosync`, `cannot` or `skip`, found `purple`"
+        ]
+    );
 }
 
 #[test]
 fn all_that_is_wrong_is_said_at_once() {
-    refuse("", expect!["expected a check and what it showed, such as `picture black`, found nothing"]);
-    refuse("12 min", expect!["expected a check and what it showed, such as `picture black`, found nothing"]);
+    refuse(
+        "",
+        expect!["expected a check and what it showed, such as `picture black`, found nothing"],
+    );
+    refuse(
+        "12 min",
+        expect!["expected a check and what it showed, such as `picture black`, found nothing"],
+    );
     refuse(
         "pictre black; picture purple; +5v 3.5 MHz; +5v five",
         expect![[r#"
@@ -211,14 +245,39 @@ fn all_that_is_wrong_is_said_at_once() {
             `rail`: expected a voltage in V, found `3.5 MHz`; that is a frequency in Hz; check which point or range was meant
             `rail`: expected a voltage such as `5 V`, or `pass`, `fail`, `cannot` or `skip`, found `five`"#]],
     );
-    refuse("picture", expect!["`picture`: expected `start`, `black`, `white`, `nosync`, `cannot` or `skip`, found nothing"]);
-    refuse("picture blank", expect!["`picture`: `blank` could be `black` or `white`; write which"]);
-    refuse("picture bad", expect!["`picture`: `bad` could be `black`, `white` or `nosync`; write which"]);
-    refuse("c 5", expect!["`c 5` could be `clock` or `current`; write one of these"]);
-    refuse("current 20", expect!["`current`: `20` could be 20 mA or 20 A; write the unit"]);
-    refuse("+5v 4.7.7", expect!["`rail`: expected a voltage in V, found `4.7.7`; write one decimal mark, comma or dot, and no thousands separators"]);
+    refuse(
+        "picture",
+        expect![
+            "`picture`: expected `start`, `black`, `white`, `nosync`, `cannot` or `skip`, found nothing"
+        ],
+    );
+    refuse(
+        "picture blank",
+        expect!["`picture`: `blank` could be `black` or `white`; write which"],
+    );
+    refuse(
+        "picture bad",
+        expect!["`picture`: `bad` could be `black`, `white` or `nosync`; write which"],
+    );
+    refuse(
+        "c 5",
+        expect!["`c 5` could be `clock` or `current`; write one of these"],
+    );
+    refuse(
+        "current 20",
+        expect!["`current`: `20` could be 20 mA or 20 A; write the unit"],
+    );
+    refuse(
+        "+5v 4.7.7",
+        expect![
+            "`rail`: expected a voltage in V, found `4.7.7`; write one decimal mark, comma or dot, and no thousands separators"
+        ],
+    );
     let noise = "x".repeat(10_000_000);
-    refuse(&noise, expect!["expected a line of at most 4000 characters, found 10000000"]);
+    refuse(
+        &noise,
+        expect!["expected a line of at most 4000 characters, found 10000000"],
+    );
 }
 
 #[test]
@@ -226,16 +285,54 @@ fn rounds() {
     let tags: Vec<String> = ["T-01", "T-02", "T-03"].map(str::to_string).to_vec();
     let check = |line: &str, expect: &[(&str, &str)]| {
         let found = round_entries(line, &tags).unwrap();
-        let found: Vec<(&str, &str)> = found.iter().map(|(tag, value)| (tag.as_str(), value.as_str())).collect();
+        let found: Vec<(&str, &str)> = found
+            .iter()
+            .map(|(tag, value)| (tag.as_str(), value.as_str()))
+            .collect();
         assert_eq!(found, expect, "{line}");
     };
-    check("5.02 4,61 skip", &[("T-01", "5.02"), ("T-02", "4,61"), ("T-03", "skip")]);
-    check("5.02 V, 4.61 V, 142 ms", &[("T-01", "5.02 V"), ("T-02", "4.61 V"), ("T-03", "142 ms")]);
-    check("T-03=4.98; t1=black", &[("T-03", "4.98"), ("T-01", "black")]);
-    check("3=no sync", &[("T-03", "no sync")]);
-    let refuse = |line: &str, expect: &str| assert_eq!(round_entries(line, &tags).unwrap_err().join("\n"), expect);
-    refuse("5.02 4.61", "expected 3 values, one a machine from T-01 to T-03, found 2; write `skip` for a machine left out, or name them: `T-03=4.98; T-05=fail`");
-    refuse("T-09=5; =;x", "there is no machine `T-09`; nearest are `T-01`, `T-02` or `T-03`\nthere is no machine ``; nearest are `T-01`, `T-02` or `T-03`\nexpected a machine and a value such as `T-03=4.98`, found `x`");
+    check(
+        "5.02 4,61 skip",
+        &[("T-01", "5.02"), ("T-02", "4,61"), ("T-03", "skip")],
+    );
+    check(
+        "5.02 V, 4.61 V, 142 ms",
+        &[("T-01", "5.02 V"), ("T-02", "4.61 V"), ("T-03", "142 ms")],
+    );
+    check("T-03=4.98; t1=black", &[("T-03", "4.98"), ("t1", "black")]);
+    check("3=no sync", &[("3", "no sync")]);
+    let refuse = |line: &str, expect: &str| {
+        assert_eq!(round_entries(line, &tags).unwrap_err().join("\n"), expect)
+    };
+    refuse(
+        "5.02 4.61",
+        "expected 3 values, one a machine from T-01 to T-03, found 2; write `skip` for a machine left out, or name them: `T-03=4.98; T-05=fail`",
+    );
+    refuse(
+        "T-01=5; x",
+        "expected a machine and a value such as `T-03=4.98`, found `x`",
+    );
+}
+
+#[test]
+fn tags_as_they_are_typed() {
+    let tags: Vec<String> = ["T-01", "T-02", "T-10"].map(str::to_string).to_vec();
+    let check =
+        |typed: &str, tag: &str| assert_eq!(find_tag(typed, &tags).as_deref(), Ok(tag), "{typed}");
+    check("T-01", "T-01");
+    check("t1", "T-01");
+    check("t 10", "T-10");
+    check("2", "T-02");
+    let refuse =
+        |typed: &str, expect: &str| assert_eq!(find_tag(typed, &tags).unwrap_err(), expect);
+    refuse(
+        "T-09",
+        "there is no machine `T-09`; nearest are `T-01`, `T-02` or `T-10`",
+    );
+    refuse(
+        "",
+        "there is no machine ``; nearest are `T-01`, `T-02` or `T-10`",
+    );
 }
 
 proptest! {

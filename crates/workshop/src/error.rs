@@ -34,7 +34,11 @@ impl Error {
     /// An error of this kind.
     #[must_use]
     pub fn new(kind: ErrorKind, message: impl Into<String>) -> Error {
-        Error { message: message.into(), hint: None, kind }
+        Error {
+            message: message.into(),
+            hint: None,
+            kind,
+        }
     }
 
     /// The same with a hint.

@@ -50,7 +50,11 @@ impl Folder {
             fs::create_dir_all(&path).map_err(|error| cannot("make the folder", &path, &error))?;
         }
         let settings = dir.join("workshop.toml");
-        match fs::OpenOptions::new().write(true).create_new(true).open(&settings) {
+        match fs::OpenOptions::new()
+            .write(true)
+            .create_new(true)
+            .open(&settings)
+        {
             Ok(mut file) => io::Write::write_all(&mut file, DEFAULT.as_bytes())
                 .map_err(|error| cannot("write", &settings, &error))?,
             Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
@@ -64,7 +68,11 @@ impl Folder {
         let path = dir.join("workshop.toml");
         let bytes = read(&path)?;
         let text = std::str::from_utf8(&bytes).map_err(|_| {
-            Error::new(ErrorKind::Usage, "workshop.toml cannot be read\nexpected UTF-8 text").hint("save it as UTF-8")
+            Error::new(
+                ErrorKind::Usage,
+                "workshop.toml cannot be read\nexpected UTF-8 text",
+            )
+            .hint("save it as UTF-8")
         })?;
         let settings = Settings::read(text)?;
         let mut folder = Folder {
@@ -85,7 +93,11 @@ impl Folder {
 
     /// The folder anew if a file has changed since.
     pub(crate) fn fresh(&self, dir: &Path) -> Result<Option<Folder>, Error> {
-        if stamp(dir)? == self.stamp { Ok(None) } else { Folder::read(dir).map(Some) }
+        if stamp(dir)? == self.stamp {
+            Ok(None)
+        } else {
+            Folder::read(dir).map(Some)
+        }
     }
 
     fn read_boards(&mut self, dir: &Path) -> Result<(), Error> {
@@ -94,8 +106,13 @@ impl Folder {
             match catalogue::parse_profile_bytes(&read(&path)?, &name, &self.library) {
                 Ok(profile) => {
                     let profile = Arc::new(profile);
-                    if let Some(other) = self.boards.insert(profile.id.clone(), Arc::clone(&profile)) {
-                        let what = format!("{name}: expected an id of its own, found `{}` twice in boards/", other.id);
+                    if let Some(other) =
+                        self.boards.insert(profile.id.clone(), Arc::clone(&profile))
+                    {
+                        let what = format!(
+                            "{name}: expected an id of its own, found `{}` twice in boards/",
+                            other.id
+                        );
                         self.broken.insert(name, what);
                     }
                 }
@@ -128,7 +145,10 @@ impl Folder {
                 Ok((vendors, offers)) => {
                     for vendor in vendors {
                         if self.vendors.iter().any(|known| known.id == vendor.id) {
-                            let what = format!("{name}: expected an id of its own, found vendor `{}` twice", vendor.id);
+                            let what = format!(
+                                "{name}: expected an id of its own, found vendor `{}` twice",
+                                vendor.id
+                            );
                             self.broken.insert(name.clone(), what);
                         } else {
                             self.vendors.push(vendor);
@@ -139,7 +159,8 @@ impl Folder {
                 Err(problems) => self.break_file(name, &problems),
             }
         }
-        self.offers.retain(|offer| self.vendors.iter().any(|vendor| vendor.id == offer.vendor));
+        self.offers
+            .retain(|offer| self.vendors.iter().any(|vendor| vendor.id == offer.vendor));
         Ok(())
     }
 
@@ -151,11 +172,20 @@ impl Folder {
     /// Boards that machines can be taken in as.
     pub(crate) fn choices(&self) -> Vec<BoardChoice> {
         let choice = |starter: bool| {
-            move |profile: &Arc<Profile>| BoardChoice { id: profile.id.clone(), title: profile.title.clone(), starter }
+            move |profile: &Arc<Profile>| BoardChoice {
+                id: profile.id.clone(),
+                title: profile.title.clone(),
+                starter,
+            }
         };
         let own = self.boards.values().map(choice(false));
-        own.chain(self.starters.values().filter(|starter| !self.boards.contains_key(&starter.id)).map(choice(true)))
-            .collect()
+        own.chain(
+            self.starters
+                .values()
+                .filter(|starter| !self.boards.contains_key(&starter.id))
+                .map(choice(true)),
+        )
+        .collect()
     }
 
     /// The board with this id.
@@ -163,14 +193,30 @@ impl Folder {
         if let Some(profile) = self.boards.get(id).or_else(|| self.starters.get(id)) {
             return Ok(Arc::clone(profile));
         }
-        if let Some(text) = self.broken.iter().find(|(file, _)| file.starts_with("boards")).map(|(_, text)| text) {
-            return Err(Error::new(ErrorKind::Usage, format!("the board `{id}` cannot be read\n{text}"))
-                .hint("mend the file, then try again"));
+        if let Some(text) = self
+            .broken
+            .iter()
+            .find(|(file, _)| file.starts_with("boards"))
+            .map(|(_, text)| text)
+        {
+            return Err(Error::new(
+                ErrorKind::Usage,
+                format!("the board `{id}` cannot be read\n{text}"),
+            )
+            .hint("mend the file, then try again"));
         }
-        let known = self.boards.keys().chain(self.starters.keys()).map(String::as_str);
+        let known = self
+            .boards
+            .keys()
+            .chain(self.starters.keys())
+            .map(String::as_str);
         Err(Error::new(
             ErrorKind::NotFound,
-            format!("there is no board {}; nearest are {}", quoted(id), choices(nearest(id, known))),
+            format!(
+                "there is no board {}; nearest are {}",
+                quoted(id),
+                choices(nearest(id, known))
+            ),
         )
         .hint("put its file into the folder `boards`, or take a starter"))
     }
@@ -185,23 +231,43 @@ impl Folder {
         let mut own = self.boards.values();
         match (own.next(), own.next()) {
             (Some(only), None) => Ok(Arc::clone(only)),
-            (None, _) => match self.broken.iter().find(|(file, _)| file.starts_with("boards")) {
-                Some((_, text)) => Err(Error::new(ErrorKind::Usage, format!("a board cannot be read\n{text}"))
-                    .hint("mend the file, or name a board")),
+            (None, _) => match self
+                .broken
+                .iter()
+                .find(|(file, _)| file.starts_with("boards"))
+            {
+                Some((_, text)) => Err(Error::new(
+                    ErrorKind::Usage,
+                    format!("a board cannot be read\n{text}"),
+                )
+                .hint("mend the file, or name a board")),
                 None => self.board(STARTER),
             },
             (Some(_), Some(_)) => {
                 let known = choices(self.boards.keys().map(String::as_str));
-                Err(Error::new(ErrorKind::Usage, format!("expected a board, found several: {known}"))
-                    .hint("name one of them with the lot"))
+                Err(Error::new(
+                    ErrorKind::Usage,
+                    format!("expected a board, found several: {known}"),
+                )
+                .hint("name one of them with the lot"))
             }
         }
     }
 
     /// What is wrong with files that the plan needs.
     pub(crate) fn trouble(&self) -> Vec<String> {
-        let files = self.broken.iter().filter(|(file, _)| !file.starts_with("boards"));
-        files.map(|(file, text)| format!("{file} is left out: {}", text.lines().next().unwrap_or_default())).collect()
+        let files = self
+            .broken
+            .iter()
+            .filter(|(file, _)| !file.starts_with("boards"));
+        files
+            .map(|(file, text)| {
+                format!(
+                    "{file} is left out: {}",
+                    text.lines().next().unwrap_or_default()
+                )
+            })
+            .collect()
     }
 }
 
@@ -210,7 +276,9 @@ const STARTER: &str = "z80-micro";
 
 fn starters() -> BTreeMap<String, Arc<Profile>> {
     let starters = catalogue::starter_ids().filter_map(catalogue::starter);
-    starters.map(|starter| (starter.id.clone(), Arc::new(starter))).collect()
+    starters
+        .map(|starter| (starter.id.clone(), Arc::new(starter)))
+        .collect()
 }
 
 fn toml_files(dir: &Path) -> Result<Vec<PathBuf>, Error> {
@@ -242,11 +310,16 @@ fn stamp(dir: &Path) -> Result<Stamp, Error> {
 }
 
 fn read(path: &Path) -> Result<Vec<u8>, Error> {
-    let length = fs::metadata(path).map_err(|error| cannot("read", path, &error))?.len();
+    let length = fs::metadata(path)
+        .map_err(|error| cannot("read", path, &error))?
+        .len();
     if length > LARGEST {
         return Err(Error::new(
             ErrorKind::Usage,
-            format!("expected a file of at most {LARGEST} bytes, found {length} in `{}`", path.display()),
+            format!(
+                "expected a file of at most {LARGEST} bytes, found {length} in `{}`",
+                path.display()
+            ),
         ));
     }
     fs::read(path).map_err(|error| cannot("read", path, &error))
@@ -254,9 +327,16 @@ fn read(path: &Path) -> Result<Vec<u8>, Error> {
 
 fn shown(dir: &Path, path: &Path) -> String {
     let short = path.strip_prefix(dir).unwrap_or(path);
-    short.iter().map(|part| part.to_string_lossy()).collect::<Vec<_>>().join("/")
+    short
+        .iter()
+        .map(|part| part.to_string_lossy())
+        .collect::<Vec<_>>()
+        .join("/")
 }
 
 fn cannot(what: &str, path: &Path, error: &io::Error) -> Error {
-    Error::new(ErrorKind::Io, format!("cannot {what} `{}`: {error}", path.display()))
+    Error::new(
+        ErrorKind::Io,
+        format!("cannot {what} `{}`: {error}", path.display()),
+    )
 }

@@ -40,14 +40,27 @@ impl Workshop {
         let state = inner.state();
         let letter = letter.trim().to_uppercase();
         let parcels = parcels(&inner, &state, &core);
-        let known: Vec<&str> = parcels.iter().map(|(view, _)| view.letter.as_str()).collect();
+        let known: Vec<&str> = parcels
+            .iter()
+            .map(|(view, _)| view.letter.as_str())
+            .collect();
         let Some((view, parcel)) = parcels.iter().find(|(view, _)| view.letter == letter) else {
-            let known = if known.is_empty() { "there are no parcels".to_string() } else { format!("there are {}", known.join(", ")) };
-            return Err(Error::new(ErrorKind::NotFound, format!("there is no parcel {}; {known}", quoted(&letter))));
+            let known = if known.is_empty() {
+                "there are no parcels".to_string()
+            } else {
+                format!("there are {}", known.join(", "))
+            };
+            return Err(Error::new(
+                ErrorKind::NotFound,
+                format!("there is no parcel {}; {known}", quoted(&letter)),
+            ));
         };
         let Some(parcel) = parcel else {
             let when = view.ordered.clone().unwrap_or_default();
-            return Err(Error::new(ErrorKind::Refused, format!("parcel {letter} was ordered {when}")));
+            return Err(Error::new(
+                ErrorKind::Refused,
+                format!("parcel {letter} was ordered {when}"),
+            ));
         };
         let key = state.key();
         let line = Line::Ordered {
@@ -56,19 +69,41 @@ impl Workshop {
             title: view.vendor.clone(),
             landed: view.landed.clone(),
             arrives: arrival(&inner.now(), parcel.days).to_string(),
-            items: parcel.lines.iter().map(|line| (line.item.clone(), line.quantity)).collect(),
-            lines: view.lines.iter().map(|line| (line.amount.clone(), line.text.clone(), line.note.clone())).collect(),
+            items: parcel
+                .lines
+                .iter()
+                .map(|line| (line.item.clone(), line.quantity))
+                .collect(),
+            lines: view
+                .lines
+                .iter()
+                .map(|line| (line.amount.clone(), line.text.clone(), line.note.clone()))
+                .collect(),
             waiting: view.waiting.clone(),
         };
-        let changed = format!("Parcel {letter} is ordered: {} at {}, here on {}.", view.landed, view.vendor, view.arrives);
+        let changed = format!(
+            "Parcel {letter} is ordered: {} at {}, here on {}.",
+            view.landed, view.vendor, view.arrives
+        );
         let entries = inner.write(|state| {
             if state.key() != key {
-                return Err(Error::new(ErrorKind::Conflict, "somebody else wrote at the same moment, so the parcels may differ now")
-                    .hint("look at the ledger again, then order"));
+                return Err(Error::new(
+                    ErrorKind::Conflict,
+                    "somebody else wrote at the same moment, so the parcels may differ now",
+                )
+                .hint("look at the ledger again, then order"));
             }
-            Ok(vec![Draft { machine: None, epoch: 0, line: line.clone() }])
+            Ok(vec![Draft {
+                machine: None,
+                epoch: 0,
+                line: line.clone(),
+            }])
         })?;
-        Ok(Written { lines: entries.iter().map(|entry| entry.id).collect(), understood: Vec::new(), changed })
+        Ok(Written {
+            lines: entries.iter().map(|entry| entry.id).collect(),
+            understood: Vec::new(),
+            changed,
+        })
     }
 }
 
@@ -83,12 +118,23 @@ fn day(date: Date) -> String {
 
 /// All parcels: those ordered, then those to order.
 fn parcels(inner: &Inner, state: &State, core: &Core) -> Vec<(ParcelView, Option<Parcel>)> {
-    let mut views: Vec<(ParcelView, Option<Parcel>)> =
-        state.pile.ordered.iter().filter_map(|id| Some((ordered(state, *id)?, None))).collect();
+    let mut views: Vec<(ParcelView, Option<Parcel>)> = state
+        .pile
+        .ordered
+        .iter()
+        .filter_map(|id| Some((ordered(state, *id)?, None)))
+        .collect();
     let first = views.len();
     let mut taken: BTreeMap<String, usize> = BTreeMap::new();
     for (index, parcel) in core.parcels.parcels.iter().enumerate() {
-        let view = parcel_view(inner, state, core, parcel, letter(first + index), &mut taken);
+        let view = parcel_view(
+            inner,
+            state,
+            core,
+            parcel,
+            letter(first + index),
+            &mut taken,
+        );
         views.push((view, Some(parcel.clone())));
     }
     views
@@ -97,12 +143,27 @@ fn parcels(inner: &Inner, state: &State, core: &Core) -> Vec<(ParcelView, Option
 /// `A`, `B`, ... `Z`, `AA`.
 fn letter(index: usize) -> String {
     let last = char::from(b'A' + u8::try_from(index % 26).unwrap_or(0));
-    if index < 26 { last.to_string() } else { format!("{}{last}", letter(index / 26 - 1)) }
+    if index < 26 {
+        last.to_string()
+    } else {
+        format!("{}{last}", letter(index / 26 - 1))
+    }
 }
 
 fn ordered(state: &State, id: i64) -> Option<ParcelView> {
     let entry = state.pile.entry(id)?;
-    let Line::Ordered { letter, title, landed, arrives, lines, waiting, .. } = &entry.line else { return None };
+    let Line::Ordered {
+        letter,
+        title,
+        landed,
+        arrives,
+        lines,
+        waiting,
+        ..
+    } = &entry.line
+    else {
+        return None;
+    };
     let line = |(amount, text, note): &(String, String, String)| ParcelLine {
         amount: amount.clone(),
         text: text.clone(),
@@ -115,7 +176,12 @@ fn ordered(state: &State, id: i64) -> Option<ParcelView> {
         arrives: arrives.parse().map_or_else(|_| arrives.clone(), day),
         waiting: waiting.clone(),
         lines: lines.iter().map(line).collect(),
-        ordered: Some(format!("on {} at {} by {}", date(&entry.time), time(&entry.time), entry.who)),
+        ordered: Some(format!(
+            "on {} at {} by {}",
+            date(&entry.time),
+            time(&entry.time),
+            entry.who
+        )),
     })
 }
 
@@ -128,24 +194,49 @@ fn parcel_view(
     taken: &mut BTreeMap<String, usize>,
 ) -> ParcelView {
     let currency = state.folder.settings.currency;
-    let vendor = state.folder.vendors.iter().find(|vendor| vendor.id == parcel.vendor);
+    let vendor = state
+        .folder
+        .vendors
+        .iter()
+        .find(|vendor| vendor.id == parcel.vendor);
     let mut waiting: Vec<String> = Vec::new();
     let mut lines = Vec::new();
     for line in &parcel.lines {
-        let needers = core.needers.get(&line.item).map(Vec::as_slice).unwrap_or_default();
+        let needers = core
+            .needers
+            .get(&line.item)
+            .map(Vec::as_slice)
+            .unwrap_or_default();
         let from = taken.entry(line.item.clone()).or_default();
         let until = (*from + usize::try_from(line.quantity).unwrap_or(0)).min(needers.len());
         let own = &needers[(*from).min(until)..until];
         *from = until;
-        waiting.extend(own.iter().filter(|tag| !waiting.contains(tag)).cloned().collect::<Vec<_>>());
-        let title = if line.title.is_empty() { line.item.clone() } else { line.title.clone() };
-        let each = Money { amount: line.each, currency }.amount_text();
+        waiting.extend(
+            own.iter()
+                .filter(|tag| !waiting.contains(tag))
+                .cloned()
+                .collect::<Vec<_>>(),
+        );
+        let title = if line.title.is_empty() {
+            line.item.clone()
+        } else {
+            line.title.clone()
+        };
+        let each = Money {
+            amount: line.each,
+            currency,
+        }
+        .amount_text();
         let text = match line.quantity {
             1 => format!("1 × {title}"),
             n => format!("{n} × {title} at {each}"),
         };
         let spare = usize::try_from(line.quantity).unwrap_or(0) - own.len();
-        lines.push(ParcelLine { amount: coins(line.total.to_minor(), currency), text, note: for_whom(own, spare) });
+        lines.push(ParcelLine {
+            amount: coins(line.total.to_minor(), currency),
+            text,
+            note: for_whom(own, spare),
+        });
     }
     waiting.sort();
     waiting.dedup();
@@ -163,7 +254,11 @@ fn parcel_view(
 }
 
 fn title(vendor: &Vendor) -> String {
-    if vendor.title.is_empty() { vendor.id.clone() } else { vendor.title.clone() }
+    if vendor.title.is_empty() {
+        vendor.id.clone()
+    } else {
+        vendor.title.clone()
+    }
 }
 
 /// `for T-04 two, one spare`.
@@ -175,10 +270,19 @@ fn for_whom(own: &[String], spare: usize) -> String {
             None => counts.push((tag.clone(), 1)),
         }
     }
-    let each = |(tag, n): &(String, usize)| if *n == 1 { tag.clone() } else { format!("{tag} {}", number(*n)) };
+    let each = |(tag, n): &(String, usize)| {
+        if *n == 1 {
+            tag.clone()
+        } else {
+            format!("{tag} {}", number(*n))
+        }
+    };
     let mut said = Vec::new();
     if !counts.is_empty() {
-        said.push(format!("for {}", listed(&counts.iter().map(each).collect::<Vec<_>>(), "and")));
+        said.push(format!(
+            "for {}",
+            listed(&counts.iter().map(each).collect::<Vec<_>>(), "and")
+        ));
     }
     if spare > 0 {
         said.push(format!("{} spare", number(spare)));
@@ -189,11 +293,22 @@ fn for_whom(own: &[String], spare: usize) -> String {
 fn postage(vendor: &Vendor, parcel: &Parcel, currency: Currency) -> ParcelLine {
     let same = vendor.currency == currency;
     let goods = parcel.goods;
-    let next = vendor.shipping.iter().filter(|_| same).find(|step| step.from.amount > goods.amount && step.fee.amount.is_zero());
+    let next = vendor
+        .shipping
+        .iter()
+        .filter(|_| same)
+        .find(|step| step.from.amount > goods.amount && step.fee.amount.is_zero());
     let text = match next {
         Some(step) => {
-            let away = Money { amount: step.from.amount - goods.amount, currency };
-            format!("postage; free from {}, that is {} away", step.from.amount_text(), away.amount_text())
+            let away = Money {
+                amount: step.from.amount - goods.amount,
+                currency,
+            };
+            format!(
+                "postage; free from {}, that is {} away",
+                step.from.amount_text(),
+                away.amount_text()
+            )
         }
         None if parcel.postage.to_minor() == 0 => "postage, free".to_string(),
         None => "postage".to_string(),
@@ -203,7 +318,11 @@ fn postage(vendor: &Vendor, parcel: &Parcel, currency: Currency) -> ParcelLine {
     } else {
         String::new()
     };
-    ParcelLine { amount: coins(parcel.postage.to_minor(), currency), text, note }
+    ParcelLine {
+        amount: coins(parcel.postage.to_minor(), currency),
+        text,
+        note,
+    }
 }
 
 /// `21 %`.
@@ -212,27 +331,44 @@ fn share(share: Decimal) -> String {
 }
 
 fn taxes(vendor: Option<&Vendor>, parcel: &Parcel, currency: Currency) -> Vec<ParcelLine> {
-    let line = |amount: Money, text: String| ParcelLine { amount: coins(amount.to_minor(), currency), text, note: String::new() };
+    let line = |amount: Money, text: String| ParcelLine {
+        amount: coins(amount.to_minor(), currency),
+        text,
+        note: String::new(),
+    };
     let mut lines = Vec::new();
-    let base = |extra: i64| coins(parcel.goods.to_minor() + parcel.postage.to_minor() + extra, currency);
+    let base = |extra: i64| {
+        coins(
+            parcel.goods.to_minor() + parcel.postage.to_minor() + extra,
+            currency,
+        )
+    };
     if parcel.duty.to_minor() != 0 {
         let rate = vendor.map(|vendor| share(vendor.duty)).unwrap_or_default();
         lines.push(line(parcel.duty, format!("duty, {rate} of {}", base(0))));
     }
     if parcel.vat.to_minor() != 0 {
         let rate = vendor.map(|vendor| share(vendor.vat)).unwrap_or_default();
-        lines.push(line(parcel.vat, format!("import tax, {rate} of {}", base(parcel.duty.to_minor()))));
+        lines.push(line(
+            parcel.vat,
+            format!("import tax, {rate} of {}", base(parcel.duty.to_minor())),
+        ));
     }
     lines
 }
 
 fn ledger(inner: &Inner, state: &State, core: &Core) -> Result<Ledger> {
     let currency = state.folder.settings.currency;
-    let parcels: Vec<ParcelView> = parcels(inner, state, core).into_iter().map(|(view, _)| view).collect();
+    let parcels: Vec<ParcelView> = parcels(inner, state, core)
+        .into_iter()
+        .map(|(view, _)| view)
+        .collect();
     let landed = core.parcels.landed.to_minor();
     let gap = (landed + core.parcels.hassle.to_minor() - core.parcels.bound.to_minor()).max(0);
     let gap = if core.parcels.proven { 0 } else { gap };
-    let remains = core.money_limit.map(|limit| limit - spent(state, currency) - landed);
+    let remains = core
+        .money_limit
+        .map(|limit| limit - spent(state, currency) - landed);
     Ok(Ledger {
         heading: heading(core, &parcels, currency),
         proof: proof(inner, state, core, gap, currency),
@@ -251,12 +387,25 @@ fn ledger(inner: &Inner, state: &State, core: &Core) -> Result<Ledger> {
 
 fn heading(core: &Core, parcels: &[ParcelView], currency: Currency) -> String {
     let landed = coins(core.parcels.landed.to_minor(), currency);
-    let on_the_way = parcels.iter().filter(|parcel| parcel.ordered.is_some()).count();
+    let on_the_way = parcels
+        .iter()
+        .filter(|parcel| parcel.ordered.is_some())
+        .count();
     match (core.parcels.parcels.len(), on_the_way) {
         (0, 0) => "Nothing is to be ordered.".to_string(),
-        (0, n) => format!("Nothing more is to be ordered; {} on the way.", counted(n, "parcel is", "parcels are")),
-        (n, 0) => format!("{}, {landed} landed.", capital(&counted(n, "parcel", "parcels"))),
-        (n, m) => format!("{} to order, {landed} landed; {} on the way.", capital(&counted(n, "parcel", "parcels")), number(m)),
+        (0, n) => format!(
+            "Nothing more is to be ordered; {} on the way.",
+            counted(n, "parcel is", "parcels are")
+        ),
+        (n, 0) => format!(
+            "{}, {landed} landed.",
+            capital(&counted(n, "parcel", "parcels"))
+        ),
+        (n, m) => format!(
+            "{} to order, {landed} landed; {} on the way.",
+            capital(&counted(n, "parcel", "parcels")),
+            number(m)
+        ),
     }
 }
 
@@ -268,9 +417,18 @@ fn proof(inner: &Inner, state: &State, core: &Core, gap: i64, currency: Currency
     let proof = if core.parcels.proven {
         format!("Proven: nothing cheaper exists among the offers of {vendors} asked so far.")
     } else {
-        format!("Best found among the offers of {vendors}; another choice could be cheaper by {} at most.", coins(gap, currency))
+        format!(
+            "Best found among the offers of {vendors}; another choice could be cheaper by {} at most.",
+            coins(gap, currency)
+        )
     };
-    let last = core.parcels.parcels.iter().map(|parcel| parcel.days).max().unwrap_or(0);
+    let last = core
+        .parcels
+        .parcels
+        .iter()
+        .map(|parcel| parcel.days)
+        .max()
+        .unwrap_or(0);
     let last = day(arrival(&inner.now(), last));
     format!("{proof} Ordered now, the last machine can be worked on from {last}.")
 }
@@ -281,14 +439,29 @@ fn why(state: &State, core: &Core) -> Result<Vec<SumRow>> {
     let needs: Vec<Need> = core
         .needers
         .iter()
-        .map(|(item, tags)| Need { item: item.clone(), quantity: u32::try_from(tags.len()).unwrap_or(u32::MAX) })
+        .map(|(item, tags)| Need {
+            item: item.clone(),
+            quantity: u32::try_from(tags.len()).unwrap_or(u32::MAX),
+        })
         .collect();
-    let full = Request { needs, ..core.offered.request.clone() };
+    let full = Request {
+        needs,
+        ..core.offered.request.clone()
+    };
     let without = |keep: &dyn Fn(&Vendor) -> bool| -> Option<Parcels> {
-        let vendors: Vec<Vendor> = full.vendors.iter().filter(|vendor| keep(vendor)).cloned().collect();
+        let vendors: Vec<Vendor> = full
+            .vendors
+            .iter()
+            .filter(|vendor| keep(vendor))
+            .cloned()
+            .collect();
         let sold = |offer: &&Offer| vendors.iter().any(|vendor| vendor.id == offer.vendor);
         let offers = full.offers.iter().filter(sold).cloned().collect();
-        let request = Request { vendors: vendors.clone(), offers, ..full.clone() };
+        let request = Request {
+            vendors: vendors.clone(),
+            offers,
+            ..full.clone()
+        };
         cheapest(&request).ok()
     };
     let more = |parcels: &Parcels| {
@@ -299,24 +472,39 @@ fn why(state: &State, core: &Core) -> Result<Vec<SumRow>> {
     let worse = core.parcels.unmet.len();
     let mut rows = Vec::new();
     for parcel in &core.parcels.parcels {
-        let Some(vendor) = full.vendors.iter().find(|vendor| vendor.id == parcel.vendor) else { continue };
-        let Some(other) = without(&|one| one.id != vendor.id) else { continue };
+        let Some(vendor) = full
+            .vendors
+            .iter()
+            .find(|vendor| vendor.id == parcel.vendor)
+        else {
+            continue;
+        };
+        let Some(other) = without(&|one| one.id != vendor.id) else {
+            continue;
+        };
         let name = title(vendor);
         if other.unmet.len() > worse {
             let missing: Vec<String> = other.unmet.iter().map(|unmet| unmet.item.clone()).collect();
             rows.push(SumRow {
                 amount: "–".to_string(),
-                text: sentence(&format!("without {name} nobody has {}", listed(&missing, "and"))),
+                text: sentence(&format!(
+                    "without {name} nobody has {}",
+                    listed(&missing, "and")
+                )),
             });
         } else {
             let landed = coins(other.landed.to_minor(), currency);
             let count = counted(other.parcels.len(), "parcel", "parcels");
-            rows.push(SumRow { amount: more(&other), text: sentence(&format!("without {name}: {count}, {landed} landed")) });
+            rows.push(SumRow {
+                amount: more(&other),
+                text: sentence(&format!("without {name}: {count}, {landed} landed")),
+            });
         }
     }
     if core.parcels.parcels.len() > 1 {
         for vendor in &full.vendors {
-            let alone = without(&|one| one.id == vendor.id).filter(|alone| alone.unmet.len() <= worse);
+            let alone =
+                without(&|one| one.id == vendor.id).filter(|alone| alone.unmet.len() <= worse);
             if let Some(alone) = alone {
                 rows.push(SumRow {
                     amount: more(&alone),
@@ -329,13 +517,26 @@ fn why(state: &State, core: &Core) -> Result<Vec<SumRow>> {
 }
 
 fn bother(state: &State, core: &Core, currency: Currency) -> String {
-    let used = |vendor: &&Vendor| core.parcels.parcels.iter().any(|parcel| parcel.vendor == vendor.id);
-    let mut amounts: Vec<String> = state.folder.vendors.iter().filter(used).map(|vendor| vendor.hassle.amount_text()).collect();
+    let used = |vendor: &&Vendor| {
+        core.parcels
+            .parcels
+            .iter()
+            .any(|parcel| parcel.vendor == vendor.id)
+    };
+    let mut amounts: Vec<String> = state
+        .folder
+        .vendors
+        .iter()
+        .filter(used)
+        .map(|vendor| vendor.hassle.amount_text())
+        .collect();
     amounts.sort();
     amounts.dedup();
     match amounts.as_slice() {
         [] => String::new(),
-        [one] => format!("A parcel also counts {one} of bother when choosing; it is not in the sums."),
+        [one] => {
+            format!("A parcel also counts {one} of bother when choosing; it is not in the sums.")
+        }
         _ => format!(
             "The parcels also count {} of bother when choosing; it is not in the sums.",
             coins(core.parcels.hassle.to_minor(), currency)
@@ -349,15 +550,35 @@ fn ask_again(inner: &Inner, state: &State, core: &Core) -> Vec<(i64, String)> {
     let mut rows = Vec::new();
     for parcel in &core.parcels.parcels {
         for line in &parcel.lines {
-            let offer = state.folder.offers.iter().find(|offer| offer.vendor == parcel.vendor && offer.item == line.item);
-            let Some(seen) = offer.and_then(|offer| offer.seen.as_deref()?.parse::<Date>().ok()) else { continue };
-            let days = seen.until(today).map_or(0, |span| i64::from(span.get_days()));
+            let offer = state
+                .folder
+                .offers
+                .iter()
+                .find(|offer| offer.vendor == parcel.vendor && offer.item == line.item);
+            let Some(seen) = offer.and_then(|offer| offer.seen.as_deref()?.parse::<Date>().ok())
+            else {
+                continue;
+            };
+            let days = seen
+                .until(today)
+                .map_or(0, |span| i64::from(span.get_days()));
             if days > OLD_DAYS {
-                let vendor = state.folder.vendors.iter().find(|vendor| vendor.id == parcel.vendor);
+                let vendor = state
+                    .folder
+                    .vendors
+                    .iter()
+                    .find(|vendor| vendor.id == parcel.vendor);
                 let vendor = vendor.map_or_else(|| parcel.vendor.clone(), title);
-                let name = if line.title.is_empty() { &line.item } else { &line.title };
+                let name = if line.title.is_empty() {
+                    &line.item
+                } else {
+                    &line.title
+                };
                 let seen = seen.strftime("%-d %B");
-                rows.push((days, format!("The price of {name} at {vendor} was seen on {seen}.")));
+                rows.push((
+                    days,
+                    format!("The price of {name} at {vendor} was seen on {seen}."),
+                ));
             }
         }
     }
@@ -366,6 +587,11 @@ fn ask_again(inner: &Inner, state: &State, core: &Core) -> Vec<(i64, String)> {
 }
 
 fn unmet(core: &Core) -> Vec<String> {
-    let unmet = core.parcels.unmet.iter().map(|unmet| sentence(&format!("{} × {}: {}", unmet.missing, unmet.item, unmet.why)));
+    let unmet = core.parcels.unmet.iter().map(|unmet| {
+        sentence(&format!(
+            "{} × {}: {}",
+            unmet.missing, unmet.item, unmet.why
+        ))
+    });
     unmet.chain(core.offered.notes.iter().cloned()).collect()
 }

@@ -19,7 +19,11 @@ pub(crate) enum Fit {
 pub(crate) fn plain(text: &str) -> String {
     let spaced = text.to_lowercase().replace(['-', '_', '\u{a0}'], " ");
     // A sign is part of a rail's name.
-    let text = if text.trim_start().starts_with('-') { format!("-{}", spaced.trim_start()) } else { spaced };
+    let text = if text.trim_start().starts_with('-') {
+        format!("-{}", spaced.trim_start())
+    } else {
+        spaced
+    };
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
@@ -46,8 +50,11 @@ pub(crate) fn fit<'n>(typed: &str, names: impl IntoIterator<Item = &'n str>) -> 
 }
 
 fn words_in_order(typed: &str, name: &str) -> bool {
-    let mut words = name.split(|c: char| c.is_whitespace() || matches!(c, ',' | '?' | '(' | ')' | ':'));
-    typed.split(' ').all(|part| words.any(|word| word.starts_with(part)))
+    let mut words =
+        name.split(|c: char| c.is_whitespace() || matches!(c, ',' | '?' | '(' | ')' | ':'));
+    typed
+        .split(' ')
+        .all(|part| words.any(|word| word.starts_with(part)))
 }
 
 /// The things that fit best, with how well.
@@ -61,8 +68,10 @@ pub(crate) fn best<T: Copy>(fits: impl IntoIterator<Item = (Fit, T)>) -> Option<
 /// The three names nearest to what was typed.
 pub(crate) fn nearest<'n>(typed: &str, known: impl IntoIterator<Item = &'n str>) -> Vec<&'n str> {
     let typed: String = plain(typed).chars().take(64).collect();
-    let mut known: Vec<(usize, &str)> =
-        known.into_iter().map(|name| (strsim::damerau_levenshtein(&typed, &plain(name)), name)).collect();
+    let mut known: Vec<(usize, &str)> = known
+        .into_iter()
+        .map(|name| (strsim::damerau_levenshtein(&typed, &plain(name)), name))
+        .collect();
     known.sort();
     known.dedup_by_key(|(_, name)| *name);
     known.into_iter().take(3).map(|(_, name)| name).collect()
@@ -81,7 +90,9 @@ mod tests {
     #[test]
     fn fits() {
         let names = ["cpu-clock", "ck", "Clock at the CPU"];
-        let check = |typed: &str, expect: Option<Fit>| assert_eq!(fit(&plain(typed), names), expect, "{typed}");
+        let check = |typed: &str, expect: Option<Fit>| {
+            assert_eq!(fit(&plain(typed), names), expect, "{typed}")
+        };
         check("cpu-clock", Some(Fit::Exact));
         check("CPU clock", Some(Fit::Exact));
         check("ck", Some(Fit::Other));
@@ -95,7 +106,10 @@ mod tests {
 
     #[test]
     fn near_names() {
-        assert_eq!(nearest("pictur", ["sound", "picture", "clock"])[0], "picture");
+        assert_eq!(
+            nearest("pictur", ["sound", "picture", "clock"])[0],
+            "picture"
+        );
         assert_eq!(choices(["a", "b"]), "`a` or `b`");
     }
 

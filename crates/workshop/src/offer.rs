@@ -56,7 +56,12 @@ struct Cure {
 }
 
 /// Puts the pile as the plan reckons with it.
-pub(crate) fn offered(state: &State, boards: &Boards, now: &Reckoned, limits: planning::Limits) -> Result<Offered> {
+pub(crate) fn offered(
+    state: &State,
+    boards: &Boards,
+    now: &Reckoned,
+    limits: planning::Limits,
+) -> Result<Offered> {
     let folder = &state.folder;
     let settings = &folder.settings;
     let request = Request {
@@ -66,8 +71,8 @@ pub(crate) fn offered(state: &State, boards: &Boards, now: &Reckoned, limits: pl
         offers: folder.offers.clone(),
         needs: Vec::new(),
     };
-    let (vendors, offers) =
-        planning::vendors_and_offers(&request).map_err(|error| Error::new(ErrorKind::Refused, error.to_string()))?;
+    let (vendors, offers) = planning::vendors_and_offers(&request)
+        .map_err(|error| Error::new(ErrorKind::Refused, error.to_string()))?;
     let per_hour = crate::words::from_coins(settings.rate_per_hour, settings.currency);
     let coins = 10f64.powi(i32::try_from(settings.currency.minor_digits()).unwrap_or(2));
     let mut offered = Offered {
@@ -87,7 +92,9 @@ pub(crate) fn offered(state: &State, boards: &Boards, now: &Reckoned, limits: pl
     };
     let donors = Donors::of(state, boards, now);
     for machine in &state.pile.machines {
-        let Some(board) = boards.get(&machine.board) else { continue };
+        let Some(board) = boards.get(&machine.board) else {
+            continue;
+        };
         offered.add(folder, machine, board, now, &donors)?;
     }
     offered.add_donors(&donors);
@@ -96,7 +103,14 @@ pub(crate) fn offered(state: &State, boards: &Boards, now: &Reckoned, limits: pl
 }
 
 impl Offered {
-    fn add(&mut self, folder: &Folder, machine: &Machine, board: &Profile, now: &Reckoned, donors: &Donors) -> Result<()> {
+    fn add(
+        &mut self,
+        folder: &Folder,
+        machine: &Machine,
+        board: &Profile,
+        now: &Reckoned,
+        donors: &Donors,
+    ) -> Result<()> {
         let explanations = now.explanations(&machine.tag, EXPLANATIONS)?;
         let works = machine.settled == Some(Truth::Works);
         let mut scenarios = Vec::new();
@@ -106,22 +120,40 @@ impl Offered {
             if one.modes.is_empty() {
                 whole = one.share;
             }
-            let Some(faults) = faults.filter(|_| one.share >= LEAST_SHARE) else { continue };
-            let mendable = faults.iter().all(|fault| self.mend(folder, machine, board, fault, donors, one.share));
+            let Some(faults) = faults.filter(|_| one.share >= LEAST_SHARE) else {
+                continue;
+            };
+            let mendable = faults
+                .iter()
+                .all(|fault| self.mend(folder, machine, board, fault, donors, one.share));
             if mendable && scenarios.len() < SCENARIOS {
-                scenarios.push(Scenario { chance: one.share, faults });
+                scenarios.push(Scenario {
+                    chance: one.share,
+                    faults,
+                });
             }
         }
         if works {
-            (whole, scenarios) = (1.0, vec![Scenario { chance: 1.0, faults: Vec::new() }]);
+            (whole, scenarios) = (
+                1.0,
+                vec![Scenario {
+                    chance: 1.0,
+                    faults: Vec::new(),
+                }],
+            );
         }
         // Shares are exact; their sum may pass 1 by a rounding error.
         let sum: f64 = scenarios.iter().map(|one| one.chance).sum();
-        scenarios.iter_mut().for_each(|one| one.chance /= sum.max(1.0));
+        scenarios
+            .iter_mut()
+            .for_each(|one| one.chance /= sum.max(1.0));
         let worth = folder.settings.worth(&machine.board);
         let set_up = |name: &str| folder.settings.set_ups.get(name).copied().unwrap_or(0.0);
         let base = RETEST_MINUTES + set_up("lid-off") + set_up("powered");
-        self.whole.insert(machine.tag.clone(), if machine.empty.is_empty() { whole } else { 0.0 });
+        self.whole.insert(
+            machine.tag.clone(),
+            if machine.empty.is_empty() { whole } else { 0.0 },
+        );
         self.instance.machines.push(planning::Machine {
             id: machine.tag.clone(),
             value: worth.working,
@@ -134,19 +166,45 @@ impl Offered {
     }
 
     /// Adds the remedies of a fault; says whether there is any.
-    fn mend(&mut self, folder: &Folder, machine: &Machine, board: &Profile, fault: &Fault, donors: &Donors, share: f64) -> bool {
-        let known = self.instance.remedies.iter().any(|remedy| remedy.device == fault.device && remedy.modes.contains(&fault.mode));
+    fn mend(
+        &mut self,
+        folder: &Folder,
+        machine: &Machine,
+        board: &Profile,
+        fault: &Fault,
+        donors: &Donors,
+        share: f64,
+    ) -> bool {
+        let known = self
+            .instance
+            .remedies
+            .iter()
+            .any(|remedy| remedy.device == fault.device && remedy.modes.contains(&fault.mode));
         if known {
             return true;
         }
-        let Some(part) = board.part(&fault.part) else { return false };
+        let Some(part) = board.part(&fault.part) else {
+            return false;
+        };
         let mut wanting = Vec::new();
-        let cures = cures(folder, board, part, &fault.mode, donors, &self.instance.on_hand, &mut wanting);
+        let cures = cures(
+            folder,
+            board,
+            part,
+            &fault.mode,
+            donors,
+            &self.instance.on_hand,
+            &mut wanting,
+        );
         if cures.is_empty() && share >= 0.05 {
             let mode = say::mode_short(board, &fault.part, &fault.mode);
             let what = match wanting.as_slice() {
                 [] => format!("{}: no remedy is known for {mode}.", machine.tag),
-                items => format!("{}: no vendor offers {} for {mode}.", machine.tag, crate::words::listed(items, "or")),
+                items => format!(
+                    "{}: no vendor offers {} for {mode}.",
+                    machine.tag,
+                    crate::words::listed(items, "or")
+                ),
             };
             if !self.notes.contains(&what) {
                 self.notes.push(what);
@@ -169,18 +227,33 @@ impl Offered {
     }
 
     fn add_donors(&mut self, donors: &Donors) {
-        let wanted: BTreeSet<&String> = self.instance.remedies.iter().filter_map(|remedy| remedy.item.as_ref()).collect();
+        let wanted: BTreeSet<&String> = self
+            .instance
+            .remedies
+            .iter()
+            .filter_map(|remedy| remedy.item.as_ref())
+            .collect();
         let mut counts: BTreeMap<&str, BTreeMap<String, u32>> = BTreeMap::new();
         for chip in &donors.chips {
             let item = donor_item(&chip.device, chip.grade);
             if wanted.contains(&item) {
-                *counts.entry(&chip.tag).or_default().entry(item.clone()).or_default() += 1;
-                self.gives.entry((chip.tag.clone(), item)).or_default().push(chip.part.clone());
+                *counts
+                    .entry(&chip.tag)
+                    .or_default()
+                    .entry(item.clone())
+                    .or_default() += 1;
+                self.gives
+                    .entry((chip.tag.clone(), item))
+                    .or_default()
+                    .push(chip.part.clone());
             }
         }
         for machine in &mut self.instance.machines {
             let gives = counts.remove(machine.id.as_str()).unwrap_or_default();
-            machine.donor = gives.into_iter().map(|(item, n)| Count { item, n }).collect();
+            machine.donor = gives
+                .into_iter()
+                .map(|(item, n)| Count { item, n })
+                .collect();
         }
     }
 }
@@ -218,7 +291,10 @@ fn cures(
     let known = part.mode(mode);
     let site = known.map_or(Site::Chip, |mode| mode.site);
     let mut cures = Vec::new();
-    for remedy in folder.library.remedies_for(part.device.as_deref(), &board.id) {
+    for remedy in folder
+        .library
+        .remedies_for(part.device.as_deref(), &board.id)
+    {
         if remedy.kind.site() != site || !known.is_none_or(|mode| remedy.cures(mode)) {
             continue;
         }
@@ -248,7 +324,12 @@ fn cures(
                     if let Some(good) = donors.least_good(device, grade) {
                         let extra = if soldered { UNSOLDER_MINUTES } else { 0.0 };
                         let item = donor_item(device, grade);
-                        cures.push(cure(Some(item), works * good, remedy.minutes + extra, &format!(" {grade}")));
+                        cures.push(cure(
+                            Some(item),
+                            works * good,
+                            remedy.minutes + extra,
+                            &format!(" {grade}"),
+                        ));
                     }
                 }
             }
@@ -298,17 +379,23 @@ impl Donors {
     fn of(state: &State, boards: &Boards, now: &Reckoned) -> Donors {
         let mut chips = Vec::new();
         for machine in &state.pile.machines {
-            let Some(board) = boards.get(&machine.board) else { continue };
+            let Some(board) = boards.get(&machine.board) else {
+                continue;
+            };
             let mut bad: BTreeMap<&str, f64> = BTreeMap::new();
             let modes = now.modes(machine, board);
-            for mode in modes.iter().filter(|mode| mode.site == Site::Chip && !mode.outside) {
+            for mode in modes
+                .iter()
+                .filter(|mode| mode.site == Site::Chip && !mode.outside)
+            {
                 *bad.entry(&mode.part).or_default() += mode.chance;
             }
             for part in &board.parts {
                 let Some(device) = &part.device else { continue };
                 let bad = bad.get(part.reference.as_str()).copied().unwrap_or(0.0);
                 let grade = GRADES.into_iter().find(|(_, most)| bad <= *most);
-                if let Some((grade, _)) = grade.filter(|_| !machine.empty.contains(&part.reference)) {
+                if let Some((grade, _)) = grade.filter(|_| !machine.empty.contains(&part.reference))
+                {
                     chips.push(DonorChip {
                         tag: machine.tag.clone(),
                         part: part.reference.clone(),
@@ -324,7 +411,10 @@ impl Donors {
 
     /// Chance that the worst of these chips is good.
     fn least_good(&self, device: &str, grade: &str) -> Option<f64> {
-        let chips = self.chips.iter().filter(|chip| chip.device == device && chip.grade == grade);
+        let chips = self
+            .chips
+            .iter()
+            .filter(|chip| chip.device == device && chip.grade == grade);
         chips.map(|chip| chip.good).reduce(f64::min)
     }
 }
@@ -339,11 +429,30 @@ fn on_hand(state: &State, boards: &Boards) -> BTreeMap<String, u32> {
                     *items.entry(item.clone()).or_default() += quantity;
                 }
             }
-            Line::Act { done: Act::Fit { part, chip: Chip::New { .. }, .. } } => {
-                let board = entry.machine.as_deref().and_then(|tag| state.pile.machine(tag)).and_then(|machine| boards.get(&machine.board));
-                let Some((board, part)) = board.and_then(|board| Some((board, board.part(part)?))) else { continue };
-                let remedies = state.folder.library.remedies_for(part.device.as_deref(), &board.id);
-                let used = remedies.filter_map(|remedy| remedy.item.as_ref()).find(|item| items.get(*item).is_some_and(|n| *n > 0));
+            Line::Act {
+                done:
+                    Act::Fit {
+                        part,
+                        chip: Chip::New { .. },
+                        ..
+                    },
+            } => {
+                let board = entry
+                    .machine
+                    .as_deref()
+                    .and_then(|tag| state.pile.machine(tag))
+                    .and_then(|machine| boards.get(&machine.board));
+                let Some((board, part)) = board.and_then(|board| Some((board, board.part(part)?)))
+                else {
+                    continue;
+                };
+                let remedies = state
+                    .folder
+                    .library
+                    .remedies_for(part.device.as_deref(), &board.id);
+                let used = remedies
+                    .filter_map(|remedy| remedy.item.as_ref())
+                    .find(|item| items.get(*item).is_some_and(|n| *n > 0));
                 if let Some(item) = used.cloned()
                     && let Some(count) = items.get_mut(&item)
                 {

@@ -74,16 +74,23 @@ pub(crate) struct Limits {
 impl Pile {
     /// Plays all lines.
     pub(crate) fn of(entries: Vec<Entry>) -> Pile {
-        let mut pile = Pile { taken_back: taken_back(&entries), ..Pile::default() };
+        let mut pile = Pile {
+            taken_back: taken_back(&entries),
+            ..Pile::default()
+        };
         for (index, entry) in entries.iter().enumerate() {
             if pile.taken_back.contains_key(&entry.id) {
                 continue;
             }
             if let Err(what) = pile.play(index, entry) {
-                pile.problems.push(Problem { line: entry.id, what });
+                pile.problems.push(Problem {
+                    line: entry.id,
+                    what,
+                });
             }
         }
-        pile.machines.sort_by_cached_key(|machine| order(&machine.tag));
+        pile.machines
+            .sort_by_cached_key(|machine| order(&machine.tag));
         pile.entries = entries;
         pile
     }
@@ -105,32 +112,50 @@ impl Pile {
 
     /// The line with this number.
     pub(crate) fn entry(&self, id: i64) -> Option<&Entry> {
-        let index = self.entries.binary_search_by_key(&id, |entry| entry.id).ok()?;
+        let index = self
+            .entries
+            .binary_search_by_key(&id, |entry| entry.id)
+            .ok()?;
         self.entries.get(index)
     }
 
     /// The lines that hold for a machine, oldest first.
-    pub(crate) fn lines<'p>(&'p self, machine: &'p Machine) -> impl DoubleEndedIterator<Item = &'p Entry> + 'p {
-        machine.lines.iter().filter_map(|&index| self.entries.get(index))
+    pub(crate) fn lines<'p>(
+        &'p self,
+        machine: &'p Machine,
+    ) -> impl DoubleEndedIterator<Item = &'p Entry> + 'p {
+        machine
+            .lines
+            .iter()
+            .filter_map(|&index| self.entries.get(index))
     }
 
     /// The lines that hold, oldest first.
     pub(crate) fn holding(&self) -> impl DoubleEndedIterator<Item = &Entry> {
         self.entries.iter().filter(|entry| {
-            !self.taken_back.contains_key(&entry.id) && !matches!(entry.line, Line::TakenBack { .. })
+            !self.taken_back.contains_key(&entry.id)
+                && !matches!(entry.line, Line::TakenBack { .. })
         })
     }
 
     fn play(&mut self, index: usize, entry: &Entry) -> Result<(), String> {
         match &entry.line {
             Line::Lot { lot, events, .. } => {
-                let new = Lot { events: events.clone() };
+                let new = Lot {
+                    events: events.clone(),
+                };
                 match self.lots.insert(lot.clone(), new) {
                     None => Ok(()),
                     Some(_) => Err(format!("the lot {lot} is there already")),
                 }
             }
-            Line::TakenIn { lot, board, paid, empty, events } => {
+            Line::TakenIn {
+                lot,
+                board,
+                paid,
+                empty,
+                events,
+            } => {
                 let tag = entry.machine.clone().unwrap_or_default();
                 if self.machine(&tag).is_some() {
                     return Err(format!("{tag} is there already"));
@@ -161,7 +186,10 @@ impl Pile {
                 self.act(&tag, done)
             }
             Line::Limits { money, evenings } => {
-                self.limits = Limits { money: money.clone(), evenings: *evenings };
+                self.limits = Limits {
+                    money: money.clone(),
+                    evenings: *evenings,
+                };
                 Ok(())
             }
             Line::Ordered { .. } => {
@@ -183,18 +211,30 @@ impl Pile {
     fn act(&mut self, tag: &str, act: &Act) -> Result<(), String> {
         match act {
             Act::Pull { part, mark } => self.take_out(tag, part, mark.as_deref()),
-            Act::Fit { part, chip, old_mark } => {
-                let empty = self.machine(tag).is_some_and(|machine| machine.empty.contains(part));
+            Act::Fit {
+                part,
+                chip,
+                old_mark,
+            } => {
+                let empty = self
+                    .machine(tag)
+                    .is_some_and(|machine| machine.empty.contains(part));
                 match (empty, old_mark) {
                     (false, _) => self.take_out(tag, part, old_mark.as_deref())?,
-                    (true, Some(mark)) => return Err(format!("{part} of {tag} is empty, so nothing comes out to be marked `{mark}`")),
+                    (true, Some(mark)) => {
+                        return Err(format!(
+                            "{part} of {tag} is empty, so nothing comes out to be marked `{mark}`"
+                        ));
+                    }
                     (true, None) => {}
                 }
                 self.put_in(tag, part, chip)
             }
             Act::Reseat(Places::Parts(parts)) => {
                 let machine = self.machine(tag);
-                let empty = parts.iter().find(|part| machine.is_some_and(|machine| machine.empty.contains(*part)));
+                let empty = parts
+                    .iter()
+                    .find(|part| machine.is_some_and(|machine| machine.empty.contains(*part)));
                 empty.map_or(Ok(()), |part| Err(format!("{part} of {tag} is empty")))
             }
             Act::Reseat(_) | Act::Resolder(_) | Act::Clean(_) => Ok(()),
@@ -204,7 +244,10 @@ impl Pile {
     fn take_out(&mut self, tag: &str, part: &str, mark: Option<&str>) -> Result<(), String> {
         if let Some(mark) = mark
             && self.marks.contains_key(mark)
-            && self.machine(tag).and_then(|machine| machine.marked.get(part)).is_none_or(|own| own != mark)
+            && self
+                .machine(tag)
+                .and_then(|machine| machine.marked.get(part))
+                .is_none_or(|own| own != mark)
         {
             return Err(format!("the mark `{mark}` is on another chip"));
         }
@@ -231,11 +274,19 @@ impl Pile {
             match self.marks.get(mark) {
                 Some(Place::Loose) => {}
                 Some(Place::In { machine, part }) => {
-                    return Err(format!("the chip marked `{mark}` sits in {part} of {machine}"));
+                    return Err(format!(
+                        "the chip marked `{mark}` sits in {part} of {machine}"
+                    ));
                 }
                 None => return Err(format!("no chip is marked `{mark}`")),
             }
-            self.marks.insert(mark.clone(), Place::In { machine: tag.to_string(), part: part.to_string() });
+            self.marks.insert(
+                mark.clone(),
+                Place::In {
+                    machine: tag.to_string(),
+                    part: part.to_string(),
+                },
+            );
         }
         if let Some(machine) = self.machines.iter_mut().find(|machine| machine.tag == tag) {
             machine.empty.remove(part);
@@ -262,7 +313,9 @@ fn taken_back(entries: &[Entry]) -> BTreeMap<i64, i64> {
 
 /// Splits `T-07` into `T-` and 7 and the width of its figures.
 pub(crate) fn tag_parts(tag: &str) -> Option<(&str, u64, usize)> {
-    let start = tag.rfind(|c: char| !c.is_ascii_digit()).map_or(0, |at| at + tag[at..].chars().next().map_or(1, char::len_utf8));
+    let start = tag.rfind(|c: char| !c.is_ascii_digit()).map_or(0, |at| {
+        at + tag[at..].chars().next().map_or(1, char::len_utf8)
+    });
     let (prefix, figures) = tag.split_at(start);
     Some((prefix, figures.parse().ok()?, figures.len()))
 }
@@ -312,12 +365,23 @@ mod tests {
     }
 
     fn pull(part: &str, mark: Option<&str>) -> Line {
-        Line::Act { done: Act::Pull { part: part.to_string(), mark: mark.map(str::to_string) } }
+        Line::Act {
+            done: Act::Pull {
+                part: part.to_string(),
+                mark: mark.map(str::to_string),
+            },
+        }
     }
 
     fn fit(part: &str, mark: &str) -> Line {
         let chip = Chip::Marked(mark.to_string());
-        Line::Act { done: Act::Fit { part: part.to_string(), chip, old_mark: None } }
+        Line::Act {
+            done: Act::Fit {
+                part: part.to_string(),
+                chip,
+                old_mark: None,
+            },
+        }
     }
 
     fn back(line: i64) -> Line {
@@ -326,7 +390,11 @@ mod tests {
 
     fn check(lines: &[(&str, Line)], problems: &[&str]) -> Pile {
         let pile = Pile::of(entries(lines));
-        let found: Vec<&str> = pile.problems.iter().map(|problem| problem.what.as_str()).collect();
+        let found: Vec<&str> = pile
+            .problems
+            .iter()
+            .map(|problem| problem.what.as_str())
+            .collect();
         assert_eq!(found, problems);
         pile
     }
@@ -334,29 +402,58 @@ mod tests {
     #[test]
     fn chips_go_where_they_are_put() {
         let pile = check(
-            &[("T-01", machine()), ("T-02", machine()), ("T-01", pull("U1", Some("dot"))), ("T-02", fit("U9", "dot"))],
+            &[
+                ("T-01", machine()),
+                ("T-02", machine()),
+                ("T-01", pull("U1", Some("dot"))),
+                ("T-02", fit("U9", "dot")),
+            ],
             &[],
         );
-        assert_eq!(pile.marks["dot"], Place::In { machine: "T-02".to_string(), part: "U9".to_string() });
+        assert_eq!(
+            pile.marks["dot"],
+            Place::In {
+                machine: "T-02".to_string(),
+                part: "U9".to_string()
+            }
+        );
         assert!(pile.machine("T-02").unwrap().empty.is_empty());
         assert_eq!(pile.machine("T-01").unwrap().epoch, 1);
     }
 
     #[test]
     fn contradictions_are_named() {
-        check(&[("T-01", machine()), ("T-01", pull("U9", None))], &["U9 of T-01 is empty"]);
-        check(&[("T-01", machine()), ("T-01", fit("U9", "dot"))], &["no chip is marked `dot`"]);
-        check(&[("T-02", finding())], &["T-02 is not taken in"]);
-        check(&[("T-01", machine()), ("T-01", machine())], &["T-01 is there already"]);
         check(
-            &[("T-01", machine()), ("T-01", pull("U1", Some("dot"))), ("T-01", pull("U2", Some("dot")))],
+            &[("T-01", machine()), ("T-01", pull("U9", None))],
+            &["U9 of T-01 is empty"],
+        );
+        check(
+            &[("T-01", machine()), ("T-01", fit("U9", "dot"))],
+            &["no chip is marked `dot`"],
+        );
+        check(&[("T-02", finding())], &["T-02 is not taken in"]);
+        check(
+            &[("T-01", machine()), ("T-01", machine())],
+            &["T-01 is there already"],
+        );
+        check(
+            &[
+                ("T-01", machine()),
+                ("T-01", pull("U1", Some("dot"))),
+                ("T-01", pull("U2", Some("dot"))),
+            ],
             &["the mark `dot` is on another chip"],
         );
     }
 
     #[test]
     fn a_line_taken_back_does_not_count() {
-        let lines = [("T-01", machine()), ("T-01", pull("U1", Some("dot"))), ("T-02", machine()), ("T-02", fit("U9", "dot"))];
+        let lines = [
+            ("T-01", machine()),
+            ("T-01", pull("U1", Some("dot"))),
+            ("T-02", machine()),
+            ("T-02", fit("U9", "dot")),
+        ];
         let with = |more: &[Line]| {
             let more: Vec<(&str, Line)> = more.iter().map(|line| ("", line.clone())).collect();
             [lines.to_vec(), more].concat()
@@ -368,8 +465,15 @@ mod tests {
 
     #[test]
     fn tags_are_in_their_order() {
-        let pile = check(&[("T-10", machine()), ("T-9", machine()), ("A", machine())], &[]);
-        let tags: Vec<&str> = pile.machines.iter().map(|machine| machine.tag.as_str()).collect();
+        let pile = check(
+            &[("T-10", machine()), ("T-9", machine()), ("A", machine())],
+            &[],
+        );
+        let tags: Vec<&str> = pile
+            .machines
+            .iter()
+            .map(|machine| machine.tag.as_str())
+            .collect();
         assert_eq!(tags, ["A", "T-9", "T-10"]);
         assert_eq!(tag_parts("T-07"), Some(("T-", 7, 2)));
         assert_eq!(tag_parts("ü7"), Some(("ü", 7, 1)));

@@ -18,7 +18,10 @@ use crate::{
     pile::Limits,
     say,
     views::{CurvePoint, DecisionView, PlanView, SumRow},
-    words::{capital, coins, counted, from_coins, listed, minutes, number, percent, quoted, sentence, trimmed},
+    words::{
+        capital, coins, counted, from_coins, listed, minutes, number, percent, quoted, sentence,
+        trimmed,
+    },
     workshop::{Inner, Result, State},
 };
 
@@ -83,7 +86,11 @@ impl Workshop {
         }
         inner.write(|state| {
             let Limits { money, evenings } = merged(state, limits)?;
-            Ok(vec![Draft { machine: None, epoch: 0, line: Line::Limits { money, evenings } }])
+            Ok(vec![Draft {
+                machine: None,
+                epoch: 0,
+                line: Line::Limits { money, evenings },
+            }])
         })?;
         Ok(())
     }
@@ -101,16 +108,29 @@ fn merged(state: &State, limits: &PlanLimits) -> Result<Limits> {
             Ok(money) if money.currency == currency && money.to_minor() >= 0 => {
                 merged.money = Some(coins(money.to_minor(), currency));
             }
-            Ok(_) => return wrong(format!("expected money in {currency}, 0 or more, found {}", quoted(text)), "`none` lifts the limit"),
+            Ok(_) => {
+                return wrong(
+                    format!(
+                        "expected money in {currency}, 0 or more, found {}",
+                        quoted(text)
+                    ),
+                    "`none` lifts the limit",
+                );
+            }
             Err(error) => return wrong(error.to_string(), "`none` lifts the limit"),
         },
     }
     match limits.evenings {
         None => {}
         Some(0.0) => merged.evenings = None,
-        Some(evenings) if evenings > 0.0 && evenings <= 10_000.0 => merged.evenings = Some(evenings),
+        Some(evenings) if evenings > 0.0 && evenings <= 10_000.0 => {
+            merged.evenings = Some(evenings)
+        }
         Some(evenings) => {
-            return wrong(format!("expected evenings from 0 to 10000, found `{evenings}`"), "0 lifts the limit");
+            return wrong(
+                format!("expected evenings from 0 to 10000, found `{evenings}`"),
+                "0 lifts the limit",
+            );
         }
     }
     Ok(merged)
@@ -125,12 +145,20 @@ fn refused(error: impl ToString) -> Error {
 }
 
 fn search() -> planning::Settings {
-    planning::Settings { node_limit: Some(NODES), time_limit: Some(PATIENCE), goal: Goal::Worth, pins: BTreeMap::new() }
+    planning::Settings {
+        node_limit: Some(NODES),
+        time_limit: Some(PATIENCE),
+        goal: Goal::Worth,
+        pins: BTreeMap::new(),
+    }
 }
 
 /// The cheapest parcels, proven if that can be done in reasonable time.
 pub(crate) fn cheapest(request: &Request) -> Result<Parcels> {
-    let settings = purchasing::Settings { node_limit: Some(NODES), time_limit: Some(PATIENCE) };
+    let settings = purchasing::Settings {
+        node_limit: Some(NODES),
+        time_limit: Some(PATIENCE),
+    };
     purchasing::cheapest(request, &settings).map_err(refused)
 }
 
@@ -138,14 +166,20 @@ pub(crate) fn cheapest(request: &Request) -> Result<Parcels> {
 pub(crate) fn core(inner: &mut Inner) -> Result<Arc<Core>> {
     let state = inner.state();
     if inner.plans.key != state.key() {
-        inner.plans = Plans { key: state.key(), ..Plans::default() };
+        inner.plans = Plans {
+            key: state.key(),
+            ..Plans::default()
+        };
     }
     let limits = state.pile.limits.clone();
     if let Some(core) = inner.plans.cores.get(&key(&limits)) {
         return Ok(Arc::clone(core));
     }
     let core = Arc::new(make(inner, &state, limits)?);
-    inner.plans.cores.insert(key(&core.limits), Arc::clone(&core));
+    inner
+        .plans
+        .cores
+        .insert(key(&core.limits), Arc::clone(&core));
     Ok(core)
 }
 
@@ -156,20 +190,43 @@ fn make(inner: &mut Inner, state: &State, limits: Limits) -> Result<Core> {
     let money_limit = limits.money.as_ref().map(minor);
     let within = planning::Limits {
         money: money_limit.map(|limit| (limit - spent(state, currency)).max(0)),
-        minutes: limits.evenings.map(|evenings| evenings * settings.evening_minutes),
+        minutes: limits
+            .evenings
+            .map(|evenings| evenings * settings.evening_minutes),
         least_working: None,
     };
     let boards = state.boards()?;
     let reckoned = inner.reckon(&[&[]])?;
-    let now = reckoned.first().ok_or_else(|| refused("nothing was reckoned"))?;
+    let now = reckoned
+        .first()
+        .ok_or_else(|| refused("nothing was reckoned"))?;
     let offered = offered(state, &boards, now, within)?;
     let plan = planning::solve(&offered.instance, &search()).map_err(refused)?;
     let needers = needers(&offered, &plan);
-    let needs = needers.iter().map(|(item, tags)| Need { item: item.clone(), quantity: count(tags.len()) }).collect();
-    let parcels = cheapest(&Request { needs, ..offered.request.clone() })?;
+    let needs = needers
+        .iter()
+        .map(|(item, tags)| Need {
+            item: item.clone(),
+            quantity: count(tags.len()),
+        })
+        .collect();
+    let parcels = cheapest(&Request {
+        needs,
+        ..offered.request.clone()
+    })?;
     let (money, spares) = money(&parcels, &needers, currency);
     let given = given(&offered, &plan);
-    Ok(Core { limits, money_limit, offered, plan, parcels, needers, money, spares, given })
+    Ok(Core {
+        limits,
+        money_limit,
+        offered,
+        plan,
+        parcels,
+        needers,
+        money,
+        spares,
+        given,
+    })
 }
 
 fn count(n: usize) -> u32 {
@@ -178,8 +235,17 @@ fn count(n: usize) -> u32 {
 
 /// What parcels ordered since the limits were set have cost.
 pub(crate) fn spent(state: &State, currency: Currency) -> i64 {
-    let set = state.pile.holding().filter(|entry| matches!(entry.line, Line::Limits { .. })).map(|entry| entry.id).max();
-    let ordered = state.pile.ordered.iter().filter(|id| set.is_none_or(|set| **id > set));
+    let set = state
+        .pile
+        .holding()
+        .filter(|entry| matches!(entry.line, Line::Limits { .. }))
+        .map(|entry| entry.id)
+        .max();
+    let ordered = state
+        .pile
+        .ordered
+        .iter()
+        .filter(|id| set.is_none_or(|set| **id > set));
     let landed = ordered.filter_map(|id| match &state.pile.entry(*id)?.line {
         Line::Ordered { landed, .. } => Money::parse(landed, currency).ok(),
         _ => None,
@@ -188,10 +254,12 @@ pub(crate) fn spent(state: &State, currency: Currency) -> i64 {
 }
 
 fn kits(plan: &Plan) -> impl Iterator<Item = (&str, &Kit)> {
-    plan.machines.iter().filter_map(|decision| match &decision.choice {
-        Choice::Repair(kit) => Some((decision.id.as_str(), kit)),
-        Choice::Hold | Choice::Donor => None,
-    })
+    plan.machines
+        .iter()
+        .filter_map(|decision| match &decision.choice {
+            Choice::Repair(kit) => Some((decision.id.as_str(), kit)),
+            Choice::Hold | Choice::Donor => None,
+        })
 }
 
 /// Who needs each item that has to be bought: what is on hand goes to the first.
@@ -203,7 +271,10 @@ fn needers(offered: &Offered, plan: &Plan) -> BTreeMap<String, Vec<String>> {
             for _ in 0..*n {
                 match on_hand.get_mut(item).filter(|left| **left > 0) {
                     Some(left) => *left -= 1,
-                    None => needers.entry(item.clone()).or_default().push(tag.to_string()),
+                    None => needers
+                        .entry(item.clone())
+                        .or_default()
+                        .push(tag.to_string()),
                 }
             }
         }
@@ -212,14 +283,23 @@ fn needers(offered: &Offered, plan: &Plan) -> BTreeMap<String, Vec<String>> {
 }
 
 /// Parts money of each machine, and of units that nobody needs; with postage and taxes it adds up to what is paid.
-fn money(parcels: &Parcels, needers: &BTreeMap<String, Vec<String>>, currency: Currency) -> (BTreeMap<String, i64>, i64) {
-    let mut waiting: BTreeMap<&String, VecDeque<&String>> =
-        needers.iter().map(|(item, tags)| (item, tags.iter().collect())).collect();
+fn money(
+    parcels: &Parcels,
+    needers: &BTreeMap<String, Vec<String>>,
+    currency: Currency,
+) -> (BTreeMap<String, i64>, i64) {
+    let mut waiting: BTreeMap<&String, VecDeque<&String>> = needers
+        .iter()
+        .map(|(item, tags)| (item, tags.iter().collect()))
+        .collect();
     let mut money: BTreeMap<String, i64> = BTreeMap::new();
     let mut spares = 0;
     for line in parcels.parcels.iter().flat_map(|parcel| &parcel.lines) {
         debug_assert_eq!(line.total.currency, currency);
-        for unit in shares(line.total.to_minor(), usize::try_from(line.quantity).unwrap_or(1)) {
+        for unit in shares(
+            line.total.to_minor(),
+            usize::try_from(line.quantity).unwrap_or(1),
+        ) {
             match waiting.get_mut(&line.item).and_then(VecDeque::pop_front) {
                 Some(tag) => *money.entry(tag.clone()).or_default() += unit,
                 None => spares += unit,
@@ -232,17 +312,32 @@ fn money(parcels: &Parcels, needers: &BTreeMap<String, Vec<String>>, currency: C
 /// Which donor's part goes to whom.
 fn given(offered: &Offered, plan: &Plan) -> BTreeMap<(String, String), Vec<(String, String)>> {
     let mut pool: BTreeMap<&String, VecDeque<(&String, &String)>> = BTreeMap::new();
-    for decision in plan.machines.iter().filter(|decision| decision.choice == Choice::Donor) {
-        for ((tag, item), parts) in offered.gives.iter().filter(|((tag, _), _)| *tag == decision.id) {
-            pool.entry(item).or_default().extend(parts.iter().map(|part| (tag, part)));
+    for decision in plan
+        .machines
+        .iter()
+        .filter(|decision| decision.choice == Choice::Donor)
+    {
+        for ((tag, item), parts) in offered
+            .gives
+            .iter()
+            .filter(|((tag, _), _)| *tag == decision.id)
+        {
+            pool.entry(item)
+                .or_default()
+                .extend(parts.iter().map(|part| (tag, part)));
         }
     }
     let mut given: BTreeMap<(String, String), Vec<(String, String)>> = BTreeMap::new();
     for (tag, kit) in kits(plan) {
         for (item, n) in kit.items.iter().filter(|(item, _)| is_from_donor(item)) {
             for _ in 0..*n {
-                let Some((giver, part)) = pool.get_mut(item).and_then(VecDeque::pop_front) else { continue };
-                given.entry((tag.to_string(), item.clone())).or_default().push((giver.clone(), part.clone()));
+                let Some((giver, part)) = pool.get_mut(item).and_then(VecDeque::pop_front) else {
+                    continue;
+                };
+                given
+                    .entry((tag.to_string(), item.clone()))
+                    .or_default()
+                    .push((giver.clone(), part.clone()));
             }
         }
     }
@@ -276,8 +371,18 @@ impl Core {
             working_now: Vec::new(),
             worth_of: BTreeMap::new(),
         };
-        for (machine, decision) in self.offered.instance.machines.iter().zip(&self.plan.machines) {
-            let expected = |chance: f64| round(whole(machine.hold_value) + whole(machine.value - machine.hold_value) * chance);
+        for (machine, decision) in self
+            .offered
+            .instance
+            .machines
+            .iter()
+            .zip(&self.plan.machines)
+        {
+            let expected = |chance: f64| {
+                round(
+                    whole(machine.hold_value) + whole(machine.value - machine.hold_value) * chance,
+                )
+            };
             let worth = match &decision.choice {
                 Choice::Hold => machine.hold_value,
                 Choice::Donor => 0,
@@ -317,7 +422,10 @@ fn view(state: &State, core: &Core) -> Result<PlanView> {
     let proven = core.plan.proven && core.parcels.proven;
     #[expect(clippy::cast_precision_loss, reason = "amounts are far below 2^53")]
     let gap = (core.plan.bound - core.plan.value + core.plan.hassle as f64).max(0.0);
-    let gap = round(gap) + (core.parcels.landed.to_minor() + core.parcels.hassle.to_minor() - core.parcels.bound.to_minor()).max(0);
+    let gap = round(gap)
+        + (core.parcels.landed.to_minor() + core.parcels.hassle.to_minor()
+            - core.parcels.bound.to_minor())
+        .max(0);
     let gap = if proven { 0 } else { gap };
     let evenings = (core.plan.minutes / settings.evening_minutes).ceil();
     let curve = curve(core, &sums, currency)?;
@@ -345,7 +453,11 @@ fn view(state: &State, core: &Core) -> Result<PlanView> {
 fn heading(core: &Core, state: &State, evenings: f64) -> String {
     let currency = state.folder.settings.currency;
     let landed = core.parcels.landed.to_minor();
-    let money = if landed == 0 { "nothing".to_string() } else { coins(landed, currency) };
+    let money = if landed == 0 {
+        "nothing".to_string()
+    } else {
+        coins(landed, currency)
+    };
     let time = match evenings as usize {
         0 => "no evening".to_string(),
         n => counted(n, "evening", "evenings"),
@@ -354,7 +466,11 @@ fn heading(core: &Core, state: &State, evenings: f64) -> String {
     let all = core.plan.machines.len();
     match all {
         0 => "Nothing is taken in yet.".to_string(),
-        _ => format!("Spend {money} and {time}; {} of {} should work.", number(working), number(all)),
+        _ => format!(
+            "Spend {money} and {time}; {} of {} should work.",
+            number(working),
+            number(all)
+        ),
     }
 }
 
@@ -362,46 +478,76 @@ fn proof(core: &Core, proven: bool, gap: i64, currency: Currency) -> String {
     let mut limits = Vec::new();
     limits.extend(core.limits.money.clone());
     limits.extend(core.limits.evenings.map(|evenings| match evenings {
-        whole if whole.fract() == 0.0 && whole <= 12.0 => counted(whole as usize, "evening", "evenings"),
+        whole if whole.fract() == 0.0 && whole <= 12.0 => {
+            counted(whole as usize, "evening", "evenings")
+        }
         part => format!("{} evenings", trimmed(part, 1)),
     }));
-    let within = if limits.is_empty() { String::new() } else { format!(" within {}", listed(&limits, "and")) };
+    let within = if limits.is_empty() {
+        String::new()
+    } else {
+        format!(" within {}", listed(&limits, "and"))
+    };
     let over = "Worked out over the best explanations of every machine; what they leave out is taken as not mended.";
     match proven {
         true => format!("Proven: nothing better exists{within}. {over}"),
-        false => format!("Best found{within}; another plan could be better by {} at most. {over}", coins(gap, currency)),
+        false => format!(
+            "Best found{within}; another plan could be better by {} at most. {over}",
+            coins(gap, currency)
+        ),
     }
 }
 
 fn other_costs(core: &Core, currency: Currency) -> Vec<SumRow> {
     let sum = |amount: fn(&purchasing::Parcel) -> &Money| -> i64 {
-        core.parcels.parcels.iter().map(|parcel| amount(parcel).to_minor()).sum()
+        core.parcels
+            .parcels
+            .iter()
+            .map(|parcel| amount(parcel).to_minor())
+            .sum()
     };
     let parcels = counted(core.parcels.parcels.len(), "parcel", "parcels");
     let rows = [
-        (core.spares, "spares: packs and least quantities hold more than is needed".to_string()),
+        (
+            core.spares,
+            "spares: packs and least quantities hold more than is needed".to_string(),
+        ),
         (sum(|parcel| &parcel.postage), format!("postage, {parcels}")),
         (sum(|parcel| &parcel.duty), "duty".to_string()),
         (sum(|parcel| &parcel.vat), "import tax".to_string()),
     ];
     let shown = rows.into_iter().filter(|(amount, _)| *amount != 0);
-    shown.map(|(amount, text)| SumRow { amount: coins(amount, currency), text }).collect()
+    shown
+        .map(|(amount, text)| SumRow {
+            amount: coins(amount, currency),
+            text,
+        })
+        .collect()
 }
 
 fn rows(state: &State, core: &Core, sums: &Sums) -> Vec<SumRow> {
     let currency = state.folder.settings.currency;
-    let signed = |amount: i64, text: String| SumRow { amount: coins(amount, currency), text };
+    let signed = |amount: i64, text: String| SumRow {
+        amount: coins(amount, currency),
+        text,
+    };
     let machines = counted(core.plan.machines.len(), "machine", "machines");
     let mut rows = vec![signed(sums.worth, format!("worth when done, {machines}"))];
     if !sums.working_now.is_empty() {
-        rows.push(signed(-sums.already, format!("already there: {}", listed(&sums.working_now, "and"))));
+        rows.push(signed(
+            -sums.already,
+            format!("already there: {}", listed(&sums.working_now, "and")),
+        ));
     }
     if sums.others != 0 {
         rows.push(signed(-sums.others, "the others as they stand".to_string()));
     }
     let rate = coins(state.folder.settings.rate_per_hour, currency);
     rows.push(signed(-sums.money, "money".to_string()));
-    rows.push(signed(-sums.minutes, format!("{:.0} min at {rate} an hour", core.plan.minutes)));
+    rows.push(signed(
+        -sums.minutes,
+        format!("{:.0} min at {rate} an hour", core.plan.minutes),
+    ));
     rows.push(signed(sums.left_over, "left over".to_string()));
     rows
 }
@@ -417,7 +563,7 @@ fn decisions(state: &State, core: &Core, sums: &Sums) -> Result<Vec<DecisionView
             Choice::Hold => ("hold", "Hold.", core.held(state, tag)?, 0.0, 0.0),
             Choice::Donor => ("donor", "Give up as a donor.", core.donated(tag), 0.0, 0.0),
             Choice::Repair(kit) => {
-                let (kind, title, text) = core.repaired(state, tag, kit, whole, &worth)?;
+                let (kind, title, text) = core.repaired(tag, kit, whole, &worth);
                 (kind, title, text, kit.chance, kit.minutes)
             }
         };
@@ -436,18 +582,40 @@ fn decisions(state: &State, core: &Core, sums: &Sums) -> Result<Vec<DecisionView
 }
 
 impl Core {
+    fn works_now(&self, tag: &str) -> bool {
+        self.offered
+            .whole
+            .get(tag)
+            .is_some_and(|whole| works_already(*whole))
+    }
+
     fn held(&self, state: &State, tag: &str) -> Result<String> {
-        let machine = self.offered.instance.machines.iter().find(|machine| machine.id == tag);
+        let machine = self
+            .offered
+            .instance
+            .machines
+            .iter()
+            .find(|machine| machine.id == tag);
         let board = state.folder.board(&state.machine(tag)?.board)?;
-        let Some(machine) = machine else { return Ok(String::new()) };
-        let best = machine.scenarios.iter().max_by(|a, b| a.chance.total_cmp(&b.chance));
+        let Some(machine) = machine else {
+            return Ok(String::new());
+        };
+        let best = machine
+            .scenarios
+            .iter()
+            .max_by(|a, b| a.chance.total_cmp(&b.chance));
         let hold = coins(machine.hold_value, state.folder.settings.currency);
         Ok(match best {
             None => format!("Nothing that could be had mends it. Worth {hold} as it is."),
-            Some(best) if best.faults.is_empty() => format!("No time is left for it. Worth {hold} as it is."),
+            Some(best) if best.faults.is_empty() => {
+                format!("No time is left for it. Worth {hold} as it is.")
+            }
             Some(best) => {
-                let faults: Vec<String> =
-                    best.faults.iter().map(|fault| say::mode_short(&board, &fault.part, &fault.mode)).collect();
+                let faults: Vec<String> = best
+                    .faults
+                    .iter()
+                    .map(|fault| say::mode_short(&board, &fault.part, &fault.mode))
+                    .collect();
                 format!(
                     "Mending it does not pay now: the likeliest, {}, is true with {} only. Worth {hold} as it is.",
                     listed(&faults, "and"),
@@ -457,26 +625,57 @@ impl Core {
         })
     }
 
+    /// `U30 and PS1 go to T-02; U9 goes to T-03.`
     fn donated(&self, tag: &str) -> String {
-        let mut goes: Vec<String> = Vec::new();
+        let mut by_taker: BTreeMap<&String, Vec<String>> = BTreeMap::new();
         for ((taker, _), parts) in &self.given {
-            for (_, part) in parts.iter().filter(|(giver, _)| giver == tag) {
-                goes.push(format!("{part} goes to {taker}"));
-            }
+            let own = parts
+                .iter()
+                .filter(|(giver, _)| giver == tag)
+                .map(|(_, part)| part.clone());
+            by_taker.entry(taker).or_default().extend(own);
         }
-        if goes.is_empty() { "Its parts serve the others.".to_string() } else { sentence(&listed(&goes, "and")) }
+        by_taker.retain(|_, parts| !parts.is_empty());
+        let goes: Vec<String> = by_taker
+            .iter()
+            .map(|(taker, parts)| {
+                format!(
+                    "{} {} to {taker}",
+                    listed(parts, "and"),
+                    if parts.len() == 1 { "goes" } else { "go" }
+                )
+            })
+            .collect();
+        if goes.is_empty() {
+            "Its parts serve the others.".to_string()
+        } else {
+            sentence(&goes.join("; "))
+        }
     }
 
-    fn repaired(&self, state: &State, tag: &str, kit: &Kit, whole: f64, worth: &str) -> Result<(&'static str, &'static str, String)> {
-        let board = state.folder.board(&state.machine(tag)?.board)?;
+    fn repaired(
+        &self,
+        tag: &str,
+        kit: &Kit,
+        whole: f64,
+        worth: &str,
+    ) -> (&'static str, &'static str, String) {
         let spent = minutes(kit.minutes);
         if kit.remedies.is_empty() {
-            return Ok(if works_already(whole) {
-                ("works", "Works.", format!("Only the proof is missing. Worth {worth}, {spent}."))
+            return if works_already(whole) {
+                (
+                    "works",
+                    "Works.",
+                    format!("Only the proof is missing. Worth {worth}, {spent}."),
+                )
             } else {
                 let chance = percent(kit.chance);
-                ("repair", "Test it as it is.", format!("It works with {chance}, worth {worth}, {spent}."))
-            });
+                (
+                    "repair",
+                    "Test it as it is.",
+                    format!("It works with {chance}, worth {worth}, {spent}."),
+                )
+            };
         }
         let mut by_way: Vec<(String, Vec<String>)> = Vec::new();
         for chosen in &kit.remedies {
@@ -488,25 +687,55 @@ impl Core {
                 None => by_way.push((way, vec![part])),
             }
         }
-        let _ = &board;
-        let ways: Vec<String> = by_way.iter().map(|(way, parts)| format!("{} {way}", listed(parts, "and"))).collect();
-        let title = if kit.chance < 0.5 { "Look further first." } else { "Repair now." };
-        let text = format!(
-            "{} Works after with {}, worth {worth}, {spent}.",
-            sentence(&ways.join("; ")),
-            percent(kit.chance)
-        );
-        Ok(("repair", title, text))
+        let ways: Vec<String> = by_way
+            .iter()
+            .map(|(way, parts)| format!("{} {way}", listed(parts, "and")))
+            .collect();
+        let ways = ways.join("; ");
+        let chance = percent(kit.chance);
+        if works_already(whole) {
+            return (
+                "works",
+                "Works.",
+                format!("If the proof fails: {ways}. Then {chance}, worth {worth}, {spent}."),
+            );
+        }
+        let title = if kit.chance < 0.5 {
+            "Look further first."
+        } else {
+            "Repair now."
+        };
+        (
+            "repair",
+            title,
+            format!(
+                "{} Works after with {chance}, worth {worth}, {spent}.",
+                sentence(&ways)
+            ),
+        )
     }
 
     /// `from T-06`, `new old stock`.
     fn way(&self, tag: &str, chosen: &Chosen) -> String {
-        let remedy = self.offered.instance.remedies.iter().find(|remedy| remedy.id == chosen.remedy);
-        let item = remedy.and_then(|remedy| remedy.item.clone()).filter(|item| is_from_donor(item));
-        let giver = item.and_then(|item| self.given.get(&(tag.to_string(), item))?.first().cloned());
+        let remedy = self
+            .offered
+            .instance
+            .remedies
+            .iter()
+            .find(|remedy| remedy.id == chosen.remedy);
+        let item = remedy
+            .and_then(|remedy| remedy.item.clone())
+            .filter(|item| is_from_donor(item));
+        let giver =
+            item.and_then(|item| self.given.get(&(tag.to_string(), item))?.first().cloned());
         match giver {
             Some((giver, _)) => format!("from {giver}"),
-            None => self.offered.titles.get(&chosen.remedy).cloned().unwrap_or_default(),
+            None => self
+                .offered
+                .titles
+                .get(&chosen.remedy)
+                .cloned()
+                .unwrap_or_default(),
         }
     }
 }
@@ -515,7 +744,10 @@ impl Core {
 fn curve(core: &Core, sums: &Sums, currency: Currency) -> Result<Vec<CurvePoint>> {
     let chosen = core.plan.money;
     let top = core.money_limit.unwrap_or(0).max(chosen * 3 / 2);
-    let mut grid: Vec<i64> = (0..=POINTS).map(|step| top * step / POINTS).filter(|money| *money != chosen).collect();
+    let mut grid: Vec<i64> = (0..=POINTS)
+        .map(|step| top * step / POINTS)
+        .filter(|money| *money != chosen)
+        .collect();
     grid.dedup();
     let baseline = whole(sums.already + sums.others);
     let mut points = vec![CurvePoint {
@@ -551,8 +783,14 @@ fn changes(core: &Core, currency: Currency) -> Result<Vec<SumRow>> {
     let mut changes = Vec::new();
     for decision in &core.plan.machines {
         let (pin, what) = match &decision.choice {
-            Choice::Repair(kit) if !kit.remedies.is_empty() => (Pin::Hold, format!("Dropping {} costs this much.", decision.id)),
-            Choice::Donor => (Pin::Hold, format!("Keeping {} whole costs this much.", decision.id)),
+            Choice::Repair(kit) if !kit.remedies.is_empty() && !core.works_now(&decision.id) => (
+                Pin::Hold,
+                format!("Dropping {} costs this much.", decision.id),
+            ),
+            Choice::Donor => (
+                Pin::Hold,
+                format!("Keeping {} whole costs this much.", decision.id),
+            ),
             _ => continue,
         };
         if changes.len() >= MOST_CHANGES {
@@ -562,7 +800,10 @@ fn changes(core: &Core, currency: Currency) -> Result<Vec<SumRow>> {
         settings.pins.insert(decision.id.clone(), pin);
         if let Ok(other) = planning::solve(&core.offered.instance, &settings) {
             let loss = round(core.plan.value - other.value).max(0);
-            changes.push(SumRow { amount: coins(-loss, currency), text: what });
+            changes.push(SumRow {
+                amount: coins(-loss, currency),
+                text: what,
+            });
         }
     }
     Ok(changes)
@@ -570,12 +811,20 @@ fn changes(core: &Core, currency: Currency) -> Result<Vec<SumRow>> {
 
 fn notes(state: &State, core: &Core) -> Vec<String> {
     let mut notes = core.offered.notes.clone();
-    notes.extend(core.parcels.unmet.iter().map(|unmet| sentence(&format!("{} × {}: {}", unmet.missing, unmet.item, unmet.why))));
+    notes.extend(core.parcels.unmet.iter().map(|unmet| {
+        sentence(&format!(
+            "{} × {}: {}",
+            unmet.missing, unmet.item, unmet.why
+        ))
+    }));
     if let Some(limit) = core.money_limit {
         let currency = state.folder.settings.currency;
         let over = core.parcels.landed.to_minor() + spent(state, currency) - limit;
         if over > 0 {
-            notes.push(format!("Taxes are rounded parcel by parcel: the limit is passed by {}.", coins(over, currency)));
+            notes.push(format!(
+                "Taxes are rounded parcel by parcel: the limit is passed by {}.",
+                coins(over, currency)
+            ));
         }
     }
     notes.iter().map(|note| capital(note)).collect()

@@ -19,7 +19,9 @@ impl Reach {
             Tells::Target { target, .. } => reach.add(profile, target),
             Tells::Rows(rows) => {
                 let shows = |row: &&catalogue::Row| {
-                    outcome.is_none_or(|index| row.shows.get(index).is_some_and(|chance| *chance >= 0.1))
+                    outcome.is_none_or(|index| {
+                        row.shows.get(index).is_some_and(|chance| *chance >= 0.1)
+                    })
                 };
                 for target in rows.iter().filter(shows).flat_map(|row| &row.fails) {
                     reach.add(profile, target);
@@ -42,7 +44,11 @@ impl Reach {
                 if !self.functions.insert(id.clone()) {
                     return;
                 }
-                for need in profile.function(id).map(|function| function.needs.as_slice()).unwrap_or_default() {
+                for need in profile
+                    .function(id)
+                    .map(|function| function.needs.as_slice())
+                    .unwrap_or_default()
+                {
                     if let Need::Target { target, .. } = need {
                         self.add(profile, target);
                     }
@@ -62,16 +68,21 @@ impl Reach {
             rail.fed_by.contains(&part.reference) && self.rails.contains(&(rail.name.clone(), side))
         });
         let needed = || {
-            self.functions.iter().filter_map(|id| profile.function(id)).any(|function| {
-                let spared = mode.spares.contains(&function.id);
-                function.needs.iter().any(|need| match need {
-                    Need::Part(reference) => *reference == part.reference && !spared,
-                    Need::Mode { part: reference, mode: id, chance } => {
-                        *reference == part.reference && *id == mode.id && *chance > 0.0
-                    }
-                    Need::Target { .. } => false,
+            self.functions
+                .iter()
+                .filter_map(|id| profile.function(id))
+                .any(|function| {
+                    let spared = mode.spares.contains(&function.id);
+                    function.needs.iter().any(|need| match need {
+                        Need::Part(reference) => *reference == part.reference && !spared,
+                        Need::Mode {
+                            part: reference,
+                            mode: id,
+                            chance,
+                        } => *reference == part.reference && *id == mode.id && *chance > 0.0,
+                        Need::Target { .. } => false,
+                    })
                 })
-            })
         };
         spoils || feeds || needed()
     }
@@ -85,7 +96,9 @@ impl Reach {
     fn has(&self, target: &Target) -> bool {
         match target {
             Target::Function(id) => self.functions.contains(id),
-            Target::Rail(name, RailSide::High) => self.rails.contains(&(name.clone(), RailSide::High)),
+            Target::Rail(name, RailSide::High) => {
+                self.rails.contains(&(name.clone(), RailSide::High))
+            }
             Target::Rail(name, _) => self.rails.contains(&(name.clone(), RailSide::Present)),
         }
     }

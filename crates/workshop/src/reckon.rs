@@ -1,6 +1,10 @@
 //! What the findings say, reckoned once for each state of the journal.
 
-use std::{cell::{OnceCell, RefCell}, collections::BTreeMap, sync::Arc};
+use std::{
+    cell::{OnceCell, RefCell},
+    collections::BTreeMap,
+    sync::Arc,
+};
 
 use catalogue::Profile;
 use diagnosis::{Diagnosis, Explanation, Fit, Holder, ModeChance};
@@ -10,6 +14,7 @@ use crate::{
     folder::Folder,
     pile::{Machine, Pile},
     situation::Setting,
+    views::JobCard,
 };
 
 /// The boards of the pile by id.
@@ -53,11 +58,18 @@ impl Reckoned {
         let setting = Setting::of(pile, boards, without);
         let diagnosis = Diagnosis::of(&setting.situation).map_err(|error| {
             let line = error.step.and_then(|step| setting.lines.get(step));
-            let place = line.map(|line| format!("line {line}: ")).unwrap_or_default();
+            let place = line
+                .map(|line| format!("line {line}: "))
+                .unwrap_or_default();
             Error::new(ErrorKind::Refused, format!("{place}{}", error.message))
                 .hint("see `journal`, and take the line back if it is wrong")
         })?;
-        Ok(Reckoned { setting, diagnosis, fits: OnceCell::new(), explanations: RefCell::default() })
+        Ok(Reckoned {
+            setting,
+            diagnosis,
+            fits: OnceCell::new(),
+            explanations: RefCell::default(),
+        })
     }
 
     /// P(finding | all others) for each finding.
@@ -67,8 +79,12 @@ impl Reckoned {
 
     /// All modes of a machine and of the outside things of its board, likeliest first.
     pub(crate) fn modes(&self, machine: &Machine, board: &Profile) -> Vec<Suspicion> {
-        let mut modes: Vec<Suspicion> =
-            self.diagnosis.modes().into_iter().filter_map(|mode| suspicion(mode, machine, board)).collect();
+        let mut modes: Vec<Suspicion> = self
+            .diagnosis
+            .modes()
+            .into_iter()
+            .filter_map(|mode| suspicion(mode, machine, board))
+            .collect();
         modes.sort_by(|a, b| b.chance.total_cmp(&a.chance));
         modes
     }
@@ -79,7 +95,10 @@ impl Reckoned {
         if let Some((_, found)) = known.get(tag).filter(|(asked, _)| *asked >= count) {
             return Ok(found.iter().take(count).cloned().collect());
         }
-        let found = self.diagnosis.explanations(tag, count).map_err(|error| too_much(&error))?;
+        let found = self
+            .diagnosis
+            .explanations(tag, count)
+            .map_err(|error| too_much(&error))?;
         known.insert(tag.to_string(), (count, found.clone()));
         Ok(found)
     }
@@ -87,7 +106,11 @@ impl Reckoned {
     /// Chance that nothing at all is wrong with a machine, as far as its best explanations tell.
     pub(crate) fn whole(&self, tag: &str) -> Result<f64, Error> {
         let empty = |one: &Explanation| one.modes.is_empty() && !one.unmodelled;
-        Ok(self.explanations(tag, 5)?.iter().find(|one| empty(one)).map_or(0.0, |one| one.share))
+        Ok(self
+            .explanations(tag, 5)?
+            .iter()
+            .find(|one| empty(one))
+            .map_or(0.0, |one| one.share))
     }
 }
 
@@ -102,7 +125,13 @@ fn suspicion(mode: ModeChance, machine: &Machine, board: &Profile) -> Option<Sus
         Holder::Outside(id) if board.outside.iter().any(|outside| outside.id == id) => (id, true),
         Holder::Position { .. } | Holder::Marked(_) | Holder::Outside(_) => return None,
     };
-    Some(Suspicion { part, mode: mode.mode, chance: mode.chance, site: mode.site, outside })
+    Some(Suspicion {
+        part,
+        mode: mode.mode,
+        chance: mode.chance,
+        site: mode.site,
+        outside,
+    })
 }
 
 /// What was reckoned for one state of journal and folder.
@@ -111,20 +140,43 @@ pub(crate) struct Cache {
     /// Last line and folder state it belongs to.
     key: (i64, u64),
     by_without: BTreeMap<Vec<i64>, Reckoned>,
+    /// Job cards by tag and standing set-ups.
+    cards: BTreeMap<(String, Vec<String>), JobCard>,
 }
 
 impl Cache {
+    /// A card made before for this state.
+    pub(crate) fn card(&self, tag: &str, standing: &[String]) -> Option<JobCard> {
+        self.cards
+            .get(&(tag.to_string(), standing.to_vec()))
+            .cloned()
+    }
+
+    /// Keeps a card.
+    pub(crate) fn keep_card(&mut self, standing: Vec<String>, card: JobCard) {
+        self.cards.insert((card.tag.clone(), standing), card);
+    }
+
     /// Drops what belongs to another state.
     pub(crate) fn keep(&mut self, key: (i64, u64)) {
         if self.key != key {
-            *self = Cache { key, by_without: BTreeMap::new() };
+            *self = Cache {
+                key,
+                ..Cache::default()
+            };
         }
     }
 
     /// Diagnoses the pile without these lines, unless that was done before.
-    pub(crate) fn fill(&mut self, pile: &Pile, boards: &Boards, without: &[i64]) -> Result<(), Error> {
+    pub(crate) fn fill(
+        &mut self,
+        pile: &Pile,
+        boards: &Boards,
+        without: &[i64],
+    ) -> Result<(), Error> {
         if !self.by_without.contains_key(without) {
-            self.by_without.insert(without.to_vec(), Reckoned::of(pile, boards, without)?);
+            self.by_without
+                .insert(without.to_vec(), Reckoned::of(pile, boards, without)?);
         }
         Ok(())
     }

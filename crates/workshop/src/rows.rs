@@ -4,8 +4,7 @@ use catalogue::Check;
 use journal::{Act, Chip, Entry, Line, Places, Shown, Supply, Truth};
 
 use crate::{
-    Workshop,
-    say,
+    Workshop, say,
     views::JournalRow,
     words::{capital, counted, listed, minutes, percent},
     workshop::{Result, State, date, time},
@@ -19,7 +18,9 @@ impl Workshop {
     pub fn journal(&self, tag: Option<&str>) -> Result<Vec<JournalRow>> {
         let inner = self.fresh()?;
         let state = inner.state();
-        let tag = tag.map(|tag| state.machine(tag).map(|machine| machine.tag.clone())).transpose()?;
+        let tag = tag
+            .map(|tag| state.machine(tag).map(|machine| machine.tag.clone()))
+            .transpose()?;
         Ok(rows(&state, tag.as_deref()))
     }
 }
@@ -30,7 +31,13 @@ pub(crate) fn rows(state: &State, tag: Option<&str>) -> Vec<JournalRow> {
         let of_machine = tag.is_none() || entry.machine.as_deref() == tag;
         of_machine && !matches!(entry.line, Line::TakenBack { .. })
     };
-    state.pile.entries.iter().filter(wanted).map(|entry| with_tag(state, entry, tag.is_none())).collect()
+    state
+        .pile
+        .entries
+        .iter()
+        .filter(wanted)
+        .map(|entry| with_tag(state, entry, tag.is_none()))
+        .collect()
 }
 
 fn with_tag(state: &State, entry: &Entry, all: bool) -> JournalRow {
@@ -44,7 +51,11 @@ fn with_tag(state: &State, entry: &Entry, all: bool) -> JournalRow {
 /// One line of the journal.
 pub(crate) fn row(state: &State, entry: &Entry) -> JournalRow {
     let (text, entered, after) = words(state, entry);
-    let by = state.pile.taken_back.get(&entry.id).and_then(|id| state.pile.entry(*id));
+    let by = state
+        .pile
+        .taken_back
+        .get(&entry.id)
+        .and_then(|id| state.pile.entry(*id));
     JournalRow {
         line: entry.id,
         date: date(&entry.time),
@@ -61,43 +72,109 @@ pub(crate) fn row(state: &State, entry: &Entry) -> JournalRow {
 fn words(state: &State, entry: &Entry) -> (String, String, String) {
     let plain = |text: String| (text, String::new(), String::new());
     match &entry.line {
-        Line::Lot { lot, from, count, price, currency, events } => {
-            let known = if events.is_empty() { String::new() } else { format!("; known: {}", events.join(", ")) };
+        Line::Lot {
+            lot,
+            from,
+            count,
+            price,
+            currency,
+            events,
+        } => {
+            let known = if events.is_empty() {
+                String::new()
+            } else {
+                format!("; known: {}", events.join(", "))
+            };
             let what = counted(*count, "machine", "machines");
-            (format!("Lot {lot} taken in:"), format!("{what} from {from}, {price} {currency}"), known)
+            (
+                format!("Lot {lot} taken in:"),
+                format!("{what} from {from}, {price} {currency}"),
+                known,
+            )
         }
-        Line::TakenIn { lot, board, paid, empty, events } => {
-            let title = state.folder.board(board).map_or_else(|_| board.clone(), |board| board.title.clone());
+        Line::TakenIn {
+            lot,
+            board,
+            paid,
+            empty,
+            events,
+        } => {
+            let title = state
+                .folder
+                .board(board)
+                .map_or_else(|_| board.clone(), |board| board.title.clone());
             let mut known: Vec<String> = Vec::new();
             if !empty.is_empty() {
                 let verb = if empty.len() == 1 { "is" } else { "are" };
                 known.push(format!("{} {verb} absent", listed(empty, "and")));
             }
             known.extend(events.iter().map(|event| event_title(state, board, event)));
-            (format!("Taken in with lot {lot}, {title}, {paid}."), known.join("; "), String::new())
+            (
+                format!("Taken in with lot {lot}, {title}, {paid}."),
+                known.join("; "),
+                String::new(),
+            )
         }
-        Line::Finding { check, shown, supply, minutes_on, .. } => finding(state, entry, check, shown, *supply, *minutes_on),
+        Line::Finding {
+            check,
+            shown,
+            supply,
+            minutes_on,
+            ..
+        } => finding(state, entry, check, shown, *supply, *minutes_on),
         Line::Act { done } => (act(done), String::new(), after_act(done)),
         Line::Settled { truth } => match truth {
-            Truth::Mode { part, mode } => (format!("Settled: {part}"), mode.replace('-', " "), String::new()),
-            Truth::Joint(what) => ("Settled: a fault the profile does not know,".to_string(), what.clone(), String::new()),
+            Truth::Mode { part, mode } => (
+                format!("Settled: {part}"),
+                mode.replace('-', " "),
+                String::new(),
+            ),
+            Truth::Joint(what) => (
+                "Settled: a fault the profile does not know,".to_string(),
+                what.clone(),
+                String::new(),
+            ),
             Truth::Works => plain("Settled: it works.".to_string()),
         },
         Line::TakenBack { line } => plain(format!("Line {line} taken back.")),
-        Line::Ordered { letter, title, landed, .. } => {
-            plain(format!("Parcel {letter} ordered at {title}, {landed} landed."))
-        }
+        Line::Ordered {
+            letter,
+            title,
+            landed,
+            ..
+        } => plain(format!(
+            "Parcel {letter} ordered at {title}, {landed} landed."
+        )),
         Line::Limits { money, evenings } => {
-            let money = money.as_ref().map_or("no money limit".to_string(), |money| format!("at most {money}"));
-            let evenings = evenings.map_or("no limit of evenings".to_string(), |evenings| format!("{evenings} evenings"));
-            ("The plan may spend".to_string(), format!("{money}, {evenings}"), String::new())
+            let money = money
+                .as_ref()
+                .map_or("no money limit".to_string(), |money| {
+                    format!("at most {money}")
+                });
+            let evenings = evenings.map_or("no limit of evenings".to_string(), |evenings| {
+                format!("{evenings} evenings")
+            });
+            (
+                "The plan may spend".to_string(),
+                format!("{money}, {evenings}"),
+                String::new(),
+            )
         }
     }
 }
 
 fn event_title(state: &State, board: &str, event: &str) -> String {
     let board = state.folder.board(board);
-    let title = board.ok().and_then(|board| Some(board.events.iter().find(|one| one.id == event)?.title.clone()));
+    let title = board.ok().and_then(|board| {
+        Some(
+            board
+                .events
+                .iter()
+                .find(|one| one.id == event)?
+                .title
+                .clone(),
+        )
+    });
     title.unwrap_or_else(|| event.to_string())
 }
 
@@ -109,7 +186,11 @@ fn finding(
     supply: Supply,
     minutes_on: Option<f64>,
 ) -> (String, String, String) {
-    let board = entry.machine.as_deref().and_then(|tag| state.pile.machine(tag)).map(|machine| machine.board.as_str());
+    let board = entry
+        .machine
+        .as_deref()
+        .and_then(|tag| state.pile.machine(tag))
+        .map(|machine| machine.board.as_str());
     let board = board.and_then(|board| state.folder.board(board).ok());
     let check: Option<&Check> = board.as_ref().and_then(|board| board.check(id));
     let text = check.map_or_else(|| id.to_string(), |check| capital(&say::check_at(check)));
@@ -132,10 +213,19 @@ fn places(places: &Places) -> String {
 fn act(act: &Act) -> String {
     match act {
         Act::Pull { part, mark: None } => format!("Pulled {part}."),
-        Act::Pull { part, mark: Some(mark) } => format!("Pulled {part}, marked {mark}."),
-        Act::Fit { part, chip, old_mark } => {
+        Act::Pull {
+            part,
+            mark: Some(mark),
+        } => format!("Pulled {part}, marked {mark}."),
+        Act::Fit {
+            part,
+            chip,
+            old_mark,
+        } => {
             let chip = match chip {
-                Chip::New { works } => format!("a new part in {part}, good with {}", percent(*works)),
+                Chip::New { works } => {
+                    format!("a new part in {part}, good with {}", percent(*works))
+                }
                 Chip::Marked(mark) => format!("the chip marked {mark} in {part}"),
             };
             match old_mark {

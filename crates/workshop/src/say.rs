@@ -8,13 +8,17 @@ use crate::{
     entry::{display_unit, good_outcome},
     situation::component,
     views::{Band, Cell, CellState, CheckHead, Word},
-    words::{NBSP, capital, small, unbroken},
+    words::{NBSP, capital, small, trimmed, unbroken},
 };
 
 /// `U9`, `CPU`, `supply`.
 pub(crate) fn short(part: &str) -> String {
     let block = !part.contains(|c: char| c.is_ascii_digit()) && part.len() > 3;
-    if block { part.to_lowercase() } else { part.to_string() }
+    if block {
+        part.to_lowercase()
+    } else {
+        part.to_string()
+    }
 }
 
 /// `U9, the video controller,` as the head of a sentence.
@@ -35,16 +39,30 @@ fn named(part: &Part) -> String {
 /// `U9, the video controller, is dead.`
 pub(crate) fn mode_sentence(part: &Part, mode: &Mode) -> String {
     let name = named(part);
-    let title = if mode.title.is_empty() { mode.id.replace('-', " ") } else { small(&mode.title) };
+    let title = if mode.title.is_empty() {
+        mode.id.replace('-', " ")
+    } else {
+        small(&mode.title)
+    };
     let first = title.split_whitespace().next().unwrap_or_default();
-    let plural = ["bits", "contacts", "pins", "keys", "voices", "lines", "rows", "some"];
+    let plural = [
+        "bits", "contacts", "pins", "keys", "voices", "lines", "rows", "some",
+    ];
     let verb = first.ends_with('s') && !first.ends_with("ss") && !plural.contains(&first);
-    if verb { format!("{name} {title}.") } else { format!("{}: {title}.", name.trim_end_matches(',')) }
+    if verb {
+        format!("{name} {title}.")
+    } else {
+        format!("{}: {title}.", name.trim_end_matches(','))
+    }
 }
 
 /// `U9 dead`.
 pub(crate) fn mode_short(profile: &Profile, part: &str, mode: &str) -> String {
-    let outside = profile.part(part).is_none().then(|| profile.outside.iter().find(|outside| outside.id == part)).flatten();
+    let outside = profile
+        .part(part)
+        .is_none()
+        .then(|| profile.outside.iter().find(|outside| outside.id == part))
+        .flatten();
     match outside {
         Some(outside) => format!("{} {mode}", outside.title),
         None => format!("{} {}", short(part), mode.replace('-', " ")),
@@ -64,8 +82,12 @@ pub(crate) fn check_title(check: &Check) -> String {
 pub(crate) fn at(check: &Check) -> String {
     let mut places: Vec<(&str, Vec<String>)> = Vec::new();
     for at in &check.at {
-        let pin = at.rsplit_once('.').filter(|(_, pin)| pin.chars().all(|c| c.is_ascii_digit()));
-        let (part, pin) = pin.map_or((at.as_str(), None), |(part, pin)| (part, Some(pin.to_string())));
+        let pin = at
+            .rsplit_once('.')
+            .filter(|(_, pin)| pin.chars().all(|c| c.is_ascii_digit()));
+        let (part, pin) = pin.map_or((at.as_str(), None), |(part, pin)| {
+            (part, Some(pin.to_string()))
+        });
         match places.iter_mut().find(|(known, _)| *known == part) {
             Some((_, pins)) => pins.extend(pin),
             None => places.push((part, pin.into_iter().collect())),
@@ -84,7 +106,10 @@ pub(crate) fn check_at(check: &Check) -> String {
     let (title, at) = (small(&check_title(check)), at(check));
     if at.is_empty() || title.contains(&small(&at)) {
         title
-    } else if [" at ", " on ", ", "].iter().any(|word| title.contains(word)) {
+    } else if [" at ", " on ", ", "]
+        .iter()
+        .any(|word| title.contains(word))
+    {
         format!("{title}, {at}")
     } else {
         format!("{title} at {at}")
@@ -93,17 +118,27 @@ pub(crate) fn check_at(check: &Check) -> String {
 
 /// Head of a column, and what can be entered there.
 pub(crate) fn head(check: &Check) -> CheckHead {
-    let word = |id: &str, title: &str| Word { id: id.to_string(), title: title.to_string() };
-    let outcomes = check.outcomes.iter().map(|outcome| word(&outcome.id, &outcome.title));
+    let word = |id: &str, title: &str| Word {
+        id: id.to_string(),
+        title: title.to_string(),
+    };
+    let outcomes = check
+        .outcomes
+        .iter()
+        .map(|outcome| word(&outcome.id, &outcome.title));
     CheckHead {
         id: check.id.clone(),
         title: check_title(check),
         at: at(check),
-        limits: check.limits.map(|limits| unbroken_unit(&limits.to_string())),
+        limits: check
+            .limits
+            .map(|limits| unbroken_unit(&limits_text(&limits))),
         unit: check.limits.map(|limits| display_unit(&limits)),
         how: check.how.clone(),
         caution: check.caution.clone(),
-        words: outcomes.chain([word("cannot", "cannot be done"), word("skip", "left out")]).collect(),
+        words: outcomes
+            .chain([word("cannot", "cannot be done"), word("skip", "left out")])
+            .collect(),
     }
 }
 
@@ -115,10 +150,40 @@ fn unbroken_unit(text: &str) -> String {
     }
 }
 
-/// What an outcome says: `blank, black`.
+/// What an outcome says, `no sync`; its one word where the title is long.
+pub(crate) fn outcome_word(check: &Check, id: &str) -> String {
+    let outcome = check.outcomes.iter().find(|outcome| outcome.id == id);
+    let short = |title: &&String| !title.is_empty() && !title.contains(',') && title.len() <= 20;
+    outcome
+        .map(|outcome| &outcome.title)
+        .filter(short)
+        .cloned()
+        .unwrap_or_else(|| id.to_string())
+}
+
+/// What an outcome says in full: `blank, black`.
 fn outcome_title(check: &Check, id: &str) -> String {
     let outcome = check.outcomes.iter().find(|outcome| outcome.id == id);
-    outcome.filter(|outcome| !outcome.title.is_empty()).map_or_else(|| id.to_string(), |outcome| outcome.title.clone())
+    outcome
+        .filter(|outcome| !outcome.title.is_empty())
+        .map_or_else(|| id.to_string(), |outcome| outcome.title.clone())
+}
+
+/// Limits as they are printed: volts and amperes from a tenth on without a prefix, as meters show them.
+pub(crate) fn limits_text(limits: &Limits) -> String {
+    match plain_edges(limits) {
+        Some((low, high)) => format!("{low} to {high} {}", limits.unit.symbol()),
+        None => limits.to_string(),
+    }
+}
+
+fn plain_edges(limits: &Limits) -> Option<(String, String)> {
+    let (low, high) = (limits.low?, limits.high?);
+    let plain = matches!(limits.unit, Unit::Volt | Unit::Ampere)
+        && [low, high]
+            .iter()
+            .all(|edge| (0.1..1000.0).contains(&edge.abs()));
+    plain.then(|| (trimmed(low, 6), trimmed(high, 6)))
 }
 
 /// A reading as it was read: `8.004 MHz`.
@@ -130,8 +195,10 @@ pub(crate) fn reading_text(value: f64, unit: &str, digit: f64) -> String {
 /// What was entered, as one reads it back.
 pub(crate) fn shown_text(check: Option<&Check>, shown: &Shown) -> String {
     match shown {
-        Shown::Outcome(id) => check.map_or_else(|| id.clone(), |check| outcome_title(check, id)),
-        Shown::Reading { value, unit, digit, .. } => reading_text(*value, unit, *digit),
+        Shown::Outcome(id) => check.map_or_else(|| id.clone(), |check| outcome_word(check, id)),
+        Shown::Reading {
+            value, unit, digit, ..
+        } => reading_text(*value, unit, *digit),
         Shown::Cannot => "cannot tell".to_string(),
         Shown::Skipped => "skipped".to_string(),
     }
@@ -139,16 +206,32 @@ pub(crate) fn shown_text(check: Option<&Check>, shown: &Shown) -> String {
 
 /// Half-width of a reading's uncertainty: its components in squares.
 pub(crate) fn half_width(value: f64, components: &[journal::Component]) -> f64 {
-    let squares: f64 = components.iter().map(|one| component(one).half_width(value).powi(2)).sum();
+    let squares: f64 = components
+        .iter()
+        .map(|one| component(one).half_width(value).powi(2))
+        .sum();
     squares.sqrt()
 }
 
 /// A reading in its limits.
 pub(crate) fn band(check: &Check, shown: &Shown) -> Option<Band> {
-    let Shown::Reading { value, unit, digit, components, .. } = shown else { return None };
+    let Shown::Reading {
+        value,
+        unit,
+        digit,
+        components,
+        ..
+    } = shown
+    else {
+        return None;
+    };
     let limits = check.limits.filter(|limits| limits.unit.symbol() == unit)?;
     let half_width = half_width(*value, components);
-    let sigma = units::Instrument { name: String::new(), components: components.iter().map(component).collect() }.sigma(*value);
+    let sigma = units::Instrument {
+        name: String::new(),
+        components: components.iter().map(component).collect(),
+    }
+    .sigma(*value);
     let outside = limits.probability_outside(*value, sigma);
     let value_text = reading_text(*value, unit, *digit);
     let (low_text, high_text) = edges(&limits);
@@ -157,23 +240,44 @@ pub(crate) fn band(check: &Check, shown: &Shown) -> Option<Band> {
         () if outside >= 0.1 => "at the edge of",
         () => "within",
     };
-    let range = unbroken_unit(&limits.to_string());
+    let range = unbroken_unit(&limits_text(&limits));
     let sentence = match (limits.low, limits.high) {
         (Some(_), Some(_)) => format!("{value_text}, {place} {range}"),
         _ if outside >= 0.5 => format!("{value_text}, outside its limit, {range}"),
         _ => format!("{value_text}, {place} its limit, {range}"),
     };
-    Some(Band { low: limits.low, high: limits.high, value: *value, half_width, outside, low_text, high_text, value_text, sentence })
+    Some(Band {
+        low: limits.low,
+        high: limits.high,
+        value: *value,
+        half_width,
+        outside,
+        low_text,
+        high_text,
+        value_text,
+        sentence,
+    })
 }
 
 /// The figures of both limits.
 fn edges(limits: &Limits) -> (Option<String>, Option<String>) {
-    let alone = |value: f64| unbroken(&Quantity { value, unit: limits.unit }.to_string());
+    let alone = |value: f64| {
+        unbroken(
+            &Quantity {
+                value,
+                unit: limits.unit,
+            }
+            .to_string(),
+        )
+    };
     match (limits.low, limits.high) {
         (Some(_), Some(_)) => {
-            let text = limits.to_string();
+            let text = limits_text(limits);
             let (low, rest) = text.split_once(" to ").unwrap_or((&text, ""));
-            (Some(low.to_string()), Some(rest.split(' ').next().unwrap_or_default().to_string()))
+            (
+                Some(low.to_string()),
+                Some(rest.split(' ').next().unwrap_or_default().to_string()),
+            )
         }
         (low, high) => (low.map(alone), high.map(alone)),
     }
@@ -181,16 +285,29 @@ fn edges(limits: &Limits) -> (Option<String>, Option<String>) {
 
 /// `± 0.03`, in the unit the reading is printed in, with one figure.
 pub(crate) fn plus_minus(shown: &Shown) -> Option<String> {
-    let Shown::Reading { value, unit, digit, components, .. } = shown else { return None };
+    let Shown::Reading {
+        value,
+        unit,
+        digit,
+        components,
+        ..
+    } = shown
+    else {
+        return None;
+    };
     let half_width = half_width(*value, components);
     let printed = reading_text(*value, unit, *digit);
     let prefixed = printed.rsplit_once(NBSP).map_or("", |(_, unit)| unit);
-    let scale = format!("1 {prefixed}").parse::<Quantity>().map_or(1.0, |one| one.value);
+    let scale = format!("1 {prefixed}")
+        .parse::<Quantity>()
+        .map_or(1.0, |one| one.value);
     let figure = half_width / scale;
     if figure <= 0.0 || !figure.is_finite() {
         return None;
     }
-    let decimals = usize::try_from(-(figure.log10().floor() as i64)).unwrap_or(0).min(9);
+    let decimals = usize::try_from(-(figure.log10().floor() as i64))
+        .unwrap_or(0)
+        .min(9);
     Some(format!("± {figure:.decimals$}"))
 }
 
@@ -220,14 +337,21 @@ fn is_good(check: &Check, index: usize) -> bool {
         Tells::Target { .. } => index == 0,
         Tells::Rows(rows) => {
             good_outcome(check) == Some(index)
-                || rows.last().and_then(|row| row.shows.get(index)).is_some_and(|chance| *chance >= 0.1)
+                || rows
+                    .last()
+                    .and_then(|row| row.shows.get(index))
+                    .is_some_and(|chance| *chance >= 0.1)
         }
     }
 }
 
 /// A cell without a finding.
 pub(crate) fn empty_cell(state: CellState) -> Cell {
-    Cell { state, text: String::new(), band: None }
+    Cell {
+        state,
+        text: String::new(),
+        band: None,
+    }
 }
 
 /// How a finding was understood: `dot clock, U9 pin 22, 8.004 MHz ± 0.001: within 7.98 to 8.02 MHz`.
@@ -239,12 +363,19 @@ pub(crate) fn understood(check: &Check, shown: &Shown) -> String {
     }
     match (band(check, shown), shown) {
         (Some(band), _) => {
-            let plus_minus = plus_minus(shown).map(|text| format!(" {text}")).unwrap_or_default();
-            let rest = band.sentence.strip_prefix(&band.value_text).unwrap_or_default().trim_start_matches(", ");
+            let plus_minus = plus_minus(shown)
+                .map(|text| format!(" {text}"))
+                .unwrap_or_default();
+            let rest = band
+                .sentence
+                .strip_prefix(&band.value_text)
+                .unwrap_or_default()
+                .trim_start_matches(", ");
             format!("{sentence}, {}{plus_minus}: {rest}", band.value_text)
         }
         (None, Shown::Skipped) => format!("{sentence}: left out"),
         (None, Shown::Cannot) => format!("{sentence}: cannot be done"),
+        (None, Shown::Outcome(id)) => format!("{sentence}: {}", outcome_title(check, id)),
         (None, _) => format!("{sentence}: {}", shown_text(Some(check), shown)),
     }
 }
@@ -302,14 +433,27 @@ mod tests {
     #[test]
     fn modes() {
         let check = |reference: &str, title: &str, mode_title: &str, says: &str| {
-            assert_eq!(mode_sentence(&part(reference, title), &mode("dead", mode_title)), says);
+            assert_eq!(
+                mode_sentence(&part(reference, title), &mode("dead", mode_title)),
+                says
+            );
         };
-        check("U9", "video controller", "is dead", "U9, the video controller, is dead.");
+        check(
+            "U9",
+            "video controller",
+            "is dead",
+            "U9, the video controller, is dead.",
+        );
         check("U9", "", "", "U9: dead.");
         check("U16", "RAM, bit 2", "is dead", "U16 (RAM, bit 2) is dead.");
         check("ROM", "ROM chips", "bits gone", "The ROM chips: bits gone.");
         check("CPU", "CPU", "does nothing", "The CPU does nothing.");
-        check("U2", "ROM", "wrong type fitted", "U2, the ROM: wrong type fitted.");
+        check(
+            "U2",
+            "ROM",
+            "wrong type fitted",
+            "U2, the ROM: wrong type fitted.",
+        );
     }
 
     fn clock() -> Check {
@@ -325,31 +469,69 @@ mod tests {
             harms: Vec::new(),
             at: vec!["U9.22".to_string()],
             outcomes: ["pass", "fail"]
-                .map(|id| catalogue::Outcome { id: id.to_string(), title: id.to_string() })
+                .map(|id| catalogue::Outcome {
+                    id: id.to_string(),
+                    title: id.to_string(),
+                })
                 .to_vec(),
-            tells: Tells::Target { target: Target::Function("dots".to_string()), false_pass: 0.0, false_fail: 0.0 },
+            tells: Tells::Target {
+                target: Target::Function("dots".to_string()),
+                false_pass: 0.0,
+                false_fail: 0.0,
+            },
             blunder: 0.0,
-            limits: Some(Limits { unit: Unit::Hertz, low: Some(7.98e6), high: Some(8.02e6) }),
+            limits: Some(Limits {
+                unit: Unit::Hertz,
+                low: Some(7.98e6),
+                high: Some(8.02e6),
+            }),
             repeats_same: false,
         }
     }
 
     fn reading(value: f64, digit: f64) -> Shown {
-        let components = vec![journal::Component { percent: 0.01, counts: 0.2, digit }];
-        Shown::Reading { value, unit: "Hz".to_string(), digit, instrument: String::new(), components }
+        let components = vec![journal::Component {
+            percent: 0.01,
+            counts: 0.2,
+            digit,
+        }];
+        Shown::Reading {
+            value,
+            unit: "Hz".to_string(),
+            digit,
+            instrument: String::new(),
+            components,
+        }
     }
 
     #[test]
     fn findings() {
-        let check = |shown: &Shown, says: &str| assert_eq!(understood(&clock(), shown).replace(NBSP, " "), says);
-        check(&reading(8.004e6, 1e3), "dot clock, U9 pin 22, 8.004 MHz ± 0.0008: within 7.98 to 8.02 MHz");
-        check(&reading(8.31e6, 1e4), "dot clock, U9 pin 22, 8.31 MHz ± 0.002: outside 7.98 to 8.02 MHz");
-        check(&Shown::Outcome("fail".to_string()), "dot clock, U9 pin 22: fail");
+        let check = |shown: &Shown, says: &str| {
+            assert_eq!(understood(&clock(), shown).replace(NBSP, " "), says)
+        };
+        check(
+            &reading(8.004e6, 1e3),
+            "dot clock, U9 pin 22, 8.004 MHz ± 0.001: within 7.98 to 8.02 MHz",
+        );
+        check(
+            &reading(8.31e6, 1e4),
+            "dot clock, U9 pin 22, 8.31 MHz ± 0.003: outside 7.98 to 8.02 MHz",
+        );
+        check(
+            &Shown::Outcome("fail".to_string()),
+            "dot clock, U9 pin 22: fail",
+        );
         check(&Shown::Cannot, "dot clock, U9 pin 22: cannot be done");
-        let words: Vec<String> = alternatives(&clock(), &reading(8e6, 1e3)).into_iter().map(|word| word.id).collect();
+        let words: Vec<String> = alternatives(&clock(), &reading(8e6, 1e3))
+            .into_iter()
+            .map(|word| word.id)
+            .collect();
         assert_eq!(words, ["fail", "cannot", "skip"]);
         let band = band(&clock(), &reading(8.31e6, 1e4)).unwrap();
-        assert_eq!((band.low_text.as_deref(), band.high_text.as_deref()), (Some("7.98"), Some("8.02")));
+        assert_eq!(
+            (band.low_text.as_deref(), band.high_text.as_deref()),
+            (Some("7.98"), Some("8.02"))
+        );
         assert_eq!(cell(&clock(), &reading(8.31e6, 1e4)).state, CellState::Bad);
     }
 }

@@ -3,7 +3,9 @@
 use jiff::ZonedDateTime;
 use serde::Deserialize;
 
-use crate::{Act, Error, ErrorKind, Fitted, PlanLimits, TakeIn, Workshop, words::quoted, workshop::Result};
+use crate::{
+    Act, Error, ErrorKind, Fitted, PlanLimits, TakeIn, Workshop, words::quoted, workshop::Result,
+};
 
 impl Workshop {
     /// Plays a script of `[[step]]` tables and says what each step gave, a line each. Stops at the first that is refused.
@@ -12,11 +14,20 @@ impl Workshop {
     /// If the script cannot be read, or a step is refused; the message names the step.
     pub fn play(&self, script: &str) -> Result<Vec<String>> {
         let script: Script = toml::from_str(script).map_err(|error| {
-            Error::new(ErrorKind::Usage, format!("the script cannot be read\n{}", error.to_string().trim_end()))
+            Error::new(
+                ErrorKind::Usage,
+                format!(
+                    "the script cannot be read\n{}",
+                    error.to_string().trim_end()
+                ),
+            )
         })?;
         let mut said = Vec::new();
         for (index, step) in script.step.iter().enumerate() {
-            let place = |error: Error| Error { message: format!("step {}: {}", index + 1, error.message), ..error };
+            let place = |error: Error| Error {
+                message: format!("step {}: {}", index + 1, error.message),
+                ..error
+            };
             said.push(self.step(step).map_err(place)?);
         }
         Ok(said)
@@ -40,12 +51,24 @@ impl Workshop {
                 };
                 Ok(self.take_in(&request)?.heading)
             }
-            "round" => Ok(self.round_line(&need("check", &step.check)?, &need("line", &step.line)?)?.changed),
-            "measure" => Ok(self.measure(&need("machine", &step.machine)?, &need("line", &step.line)?)?.changed),
-            "settle" => Ok(self.settle(&need("machine", &step.machine)?, &need("truth", &step.truth)?)?.changed),
+            "round" => Ok(self
+                .round_line(&need("check", &step.check)?, &need("line", &step.line)?)?
+                .changed),
+            "measure" => Ok(self
+                .measure(&need("machine", &step.machine)?, &need("line", &step.line)?)?
+                .changed),
+            "settle" => Ok(self
+                .settle(
+                    &need("machine", &step.machine)?,
+                    &need("truth", &step.truth)?,
+                )?
+                .changed),
             "undo" => Ok(self.undo(step.back)?.text),
             "limits" => {
-                let limits = PlanLimits { money: step.money.clone(), evenings: step.evenings };
+                let limits = PlanLimits {
+                    money: step.money.clone(),
+                    evenings: step.evenings,
+                };
                 self.limit(&limits)?;
                 Ok("Limits are set.".to_string())
             }
@@ -98,7 +121,10 @@ impl Step {
             "reseat" => Act::Reseat(self.parts.clone()),
             "resolder" => Act::Resolder(self.parts.clone()),
             "clean" => Act::Clean(self.parts.clone()),
-            "pull" => Act::Pull { part: need("part", &self.part)?, mark: self.mark.clone() },
+            "pull" => Act::Pull {
+                part: need("part", &self.part)?,
+                mark: self.mark.clone(),
+            },
             "fit" => Act::Fit {
                 part: need("part", &self.part)?,
                 what: match &self.mark {
@@ -122,5 +148,10 @@ impl Step {
 }
 
 fn need(key: &str, value: &Option<String>) -> Result<String> {
-    value.clone().ok_or_else(|| Error::new(ErrorKind::Usage, format!("expected `{key}`, found a step without it")))
+    value.clone().ok_or_else(|| {
+        Error::new(
+            ErrorKind::Usage,
+            format!("expected `{key}`, found a step without it"),
+        )
+    })
 }

@@ -87,7 +87,10 @@ impl Settings {
     /// Worth of a machine with this board.
     pub(crate) fn worth(&self, board: &str) -> Worth {
         let found = self.worth.get(board).or_else(|| self.worth.get("default"));
-        found.copied().unwrap_or(Worth { working: 0, hold: 0 })
+        found.copied().unwrap_or(Worth {
+            working: 0,
+            hold: 0,
+        })
     }
 
     /// Money a bench minute costs, in whole currency.
@@ -97,9 +100,19 @@ impl Settings {
 
     /// The instrument for a reading in this unit, by the set-ups a check asks for.
     pub(crate) fn instrument(&self, set_up: &[String], unit: Unit) -> Instrument {
-        let named = self.instruments.iter().find(|instrument| set_up.contains(&instrument.id));
-        let fitting = || self.instruments.iter().find(|instrument| instrument.measures.contains(&unit));
-        named.or_else(fitting).cloned().unwrap_or_else(|| usual(unit))
+        let named = self
+            .instruments
+            .iter()
+            .find(|instrument| set_up.contains(&instrument.id));
+        let fitting = || {
+            self.instruments
+                .iter()
+                .find(|instrument| instrument.measures.contains(&unit))
+        };
+        named
+            .or_else(fitting)
+            .cloned()
+            .unwrap_or_else(|| usual(unit))
     }
 
     /// Reads `workshop.toml`.
@@ -107,22 +120,36 @@ impl Settings {
         let raw: Raw = toml::from_str(text).map_err(|error| wrong(error.to_string().trim_end()))?;
         let mut problems = Vec::new();
         let settings = raw.checked(&mut problems);
-        if problems.is_empty() { Ok(settings) } else { Err(wrong(&problems.join("\n"))) }
+        if problems.is_empty() {
+            Ok(settings)
+        } else {
+            Err(wrong(&problems.join("\n")))
+        }
     }
 }
 
 impl Instrument {
     /// The sources of error of a reading: the instrument's own, and the digits that were not written down.
     pub(crate) fn components(&self, reading: &Reading) -> Vec<journal::Component> {
-        let digit = self.digit.or_else(|| self.display.map(|display| count(reading.value, display)));
+        let digit = self
+            .digit
+            .or_else(|| self.display.map(|display| count(reading.value, display)));
         let own = journal::Component {
             percent: self.percent,
             counts: self.counts,
             digit: digit.unwrap_or(reading.digit),
         };
         let rounded = digit.is_some_and(|digit| reading.digit > digit * 1.000_001);
-        let rounding = journal::Component { percent: 0.0, counts: 0.5, digit: reading.digit };
-        if rounded { vec![own, rounding] } else { vec![own] }
+        let rounding = journal::Component {
+            percent: 0.0,
+            counts: 0.5,
+            digit: reading.digit,
+        };
+        if rounded {
+            vec![own, rounding]
+        } else {
+            vec![own]
+        }
     }
 }
 
@@ -211,32 +238,44 @@ impl Raw {
     fn checked(self, problems: &mut Vec<String>) -> Settings {
         let code = self.currency.unwrap_or_else(|| "EUR".to_string());
         let currency = Currency::from_code(&code).unwrap_or_else(|| {
-            problems.push(format!("currency: expected an ISO 4217 code such as `EUR`, found `{code}`"));
+            problems.push(format!(
+                "currency: expected an ISO 4217 code such as `EUR`, found `{code}`"
+            ));
             Currency::EUR
         });
-        let amount = |key: &str, amount: Option<Amount>, default: i64, problems: &mut Vec<String>| {
-            let text = match amount {
-                None => return default,
-                Some(Amount::Text(text)) => text,
-                Some(Amount::Whole(whole)) => whole.to_string(),
+        let amount =
+            |key: &str, amount: Option<Amount>, default: i64, problems: &mut Vec<String>| {
+                let text = match amount {
+                    None => return default,
+                    Some(Amount::Text(text)) => text,
+                    Some(Amount::Whole(whole)) => whole.to_string(),
+                };
+                match Money::parse(&text, currency) {
+                    Ok(money) if money.currency == currency && money.to_minor() >= 0 => {
+                        money.to_minor()
+                    }
+                    Ok(_) => {
+                        problems.push(format!(
+                            "{key}: expected an amount in {currency}, not negative, found `{text}`"
+                        ));
+                        default
+                    }
+                    Err(error) => {
+                        problems.push(format!("{key}: {error}"));
+                        default
+                    }
+                }
             };
-            match Money::parse(&text, currency) {
-                Ok(money) if money.currency == currency && money.to_minor() >= 0 => money.to_minor(),
-                Ok(_) => {
-                    problems.push(format!("{key}: expected an amount in {currency}, not negative, found `{text}`"));
-                    default
-                }
-                Err(error) => {
-                    problems.push(format!("{key}: {error}"));
-                    default
-                }
-            }
-        };
         let whole = Money::parse("12", currency).map_or(0, |money| money.to_minor());
         let rate_per_hour = amount("rate_per_hour", self.rate_per_hour, whole, problems);
         let mut worth = BTreeMap::new();
         for (board, raw) in self.worth {
-            let working = amount(&format!("worth.{board}.working"), Some(raw.working), 0, problems);
+            let working = amount(
+                &format!("worth.{board}.working"),
+                Some(raw.working),
+                0,
+                problems,
+            );
             let hold = amount(&format!("worth.{board}.hold"), raw.hold, 0, problems);
             worth.insert(board, Worth { working, hold });
         }
@@ -247,12 +286,16 @@ impl Raw {
         positive("horizon_years", self.horizon_years.unwrap_or(3.0), problems);
         for (set_up, minutes) in &self.set_ups {
             if !(0.0..=1000.0).contains(minutes) {
-                problems.push(format!("set_ups.{set_up}: expected minutes from 0 to 1000, found `{minutes}`"));
+                problems.push(format!(
+                    "set_ups.{set_up}: expected minutes from 0 to 1000, found `{minutes}`"
+                ));
             }
         }
         let mut rates = BTreeMap::new();
         for (code, text) in &self.rates {
-            let rate = units::parse_amount(text).ok().filter(|rate| *rate > Decimal::ZERO);
+            let rate = units::parse_amount(text)
+                .ok()
+                .filter(|rate| *rate > Decimal::ZERO);
             match Currency::from_code(code).zip(rate) {
                 Some((currency, rate)) => drop(rates.insert(currency, rate)),
                 None => problems.push(format!(
@@ -266,7 +309,11 @@ impl Raw {
             rate_per_hour,
             evening_minutes,
             members: self.members,
-            instruments: self.instrument.into_iter().map(|raw| raw.checked(problems)).collect(),
+            instruments: self
+                .instrument
+                .into_iter()
+                .map(|raw| raw.checked(problems))
+                .collect(),
             worth,
             set_ups: self.set_ups,
             rates,
@@ -291,7 +338,9 @@ impl RawInstrument {
         let digit = self.digit.and_then(|text| match text.parse::<Quantity>() {
             Ok(quantity) if quantity.value > 0.0 => Some(quantity.value),
             Ok(_) => {
-                problems.push(format!("instrument {id}: expected a digit above 0, found `{text}`"));
+                problems.push(format!(
+                    "instrument {id}: expected a digit above 0, found `{text}`"
+                ));
                 None
             }
             Err(error) => {
@@ -301,7 +350,9 @@ impl RawInstrument {
         });
         for (key, value) in [("percent", self.percent), ("counts", self.counts)] {
             if !(0.0..=10_000.0).contains(&value) {
-                problems.push(format!("instrument {id}: expected {key} from 0 to 10000, found `{value}`"));
+                problems.push(format!(
+                    "instrument {id}: expected {key} from 0 to 10000, found `{value}`"
+                ));
             }
         }
         if let Some(display) = self.display {
@@ -327,8 +378,11 @@ fn positive(key: &str, value: f64, problems: &mut Vec<String>) {
 }
 
 fn wrong(text: &str) -> Error {
-    Error::new(ErrorKind::Usage, format!("workshop.toml cannot be read\n{text}"))
-        .hint("mend workshop.toml in the workshop folder, then try again")
+    Error::new(
+        ErrorKind::Usage,
+        format!("workshop.toml cannot be read\n{text}"),
+    )
+    .hint("mend workshop.toml in the workshop folder, then try again")
 }
 
 #[cfg(test)]
@@ -339,7 +393,13 @@ mod tests {
     fn the_default_is_read() {
         let settings = Settings::read(DEFAULT).unwrap();
         assert_eq!(settings.rate_per_hour, 1200);
-        assert_eq!(settings.worth("any"), Worth { working: 8000, hold: 1000 });
+        assert_eq!(
+            settings.worth("any"),
+            Worth {
+                working: 8000,
+                hold: 1000
+            }
+        );
         assert_eq!(settings.instrument(&[], Unit::Volt).id, "multimeter");
         assert_eq!(settings.instrument(&[], Unit::Hertz).source, NO_SOURCE);
     }
@@ -352,11 +412,20 @@ mod tests {
                 assert!(message.contains(part), "{message}");
             }
         };
-        check("currency = 'doubloon'\nrate_per_hour = 'much'", &["found `doubloon`", "rate_per_hour: expected an amount"]);
-        check("[[instrument]]\nid = 'x'\nmeasures = ['joy']\npercent = -1", &["found `joy`", "percent from 0"]);
+        check(
+            "currency = 'doubloon'\nrate_per_hour = 'much'",
+            &["found `doubloon`", "rate_per_hour: expected an amount"],
+        );
+        check(
+            "[[instrument]]\nid = 'x'\nmeasures = ['joy']\npercent = -1",
+            &["found `joy`", "percent from 0"],
+        );
         check("colour = 'green'", &["unknown field `colour`"]);
         check("rate_per_hour = 12.5", &["rate_per_hour"]);
-        check("evening_minutes = 0", &["evening_minutes: expected a number above 0"]);
+        check(
+            "evening_minutes = 0",
+            &["evening_minutes: expected a number above 0"],
+        );
         check("\u{0}\u{1}", &["workshop.toml cannot be read"]);
     }
 
@@ -364,7 +433,10 @@ mod tests {
     fn counts_of_a_display() {
         let check = |value: f64, display: f64, digit: f64| {
             let found = count(value, display);
-            assert!((found - digit).abs() < 1e-9 * digit, "{value} on {display}: {found}");
+            assert!(
+                (found - digit).abs() < 1e-9 * digit,
+                "{value} on {display}: {found}"
+            );
         };
         check(4.77, 2000.0, 0.01);
         check(0.74, 2000.0, 0.001);

@@ -3,7 +3,9 @@
 use std::{collections::BTreeMap, sync::Arc};
 
 use catalogue::{Check, Profile};
-use diagnosis::{Action, BenchStep, Chip, Machine, Measure, Places, Shown, Situation, Supply, Treatment, Truth};
+use diagnosis::{
+    Action, BenchStep, Chip, Machine, Measure, Places, Shown, Situation, Supply, Treatment, Truth,
+};
 use journal::{Entry, Line};
 
 use crate::pile::Pile;
@@ -17,28 +19,46 @@ pub(crate) struct Setting {
 
 impl Setting {
     /// All that holds, without these lines.
-    pub(crate) fn of(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, without: &[i64]) -> Setting {
-        let mut situation = Situation { profiles: boards.clone(), ..Situation::default() };
+    pub(crate) fn of(
+        pile: &Pile,
+        boards: &BTreeMap<String, Arc<Profile>>,
+        without: &[i64],
+    ) -> Setting {
+        let mut situation = Situation {
+            profiles: boards.clone(),
+            ..Situation::default()
+        };
         for machine in &pile.machines {
             situation.machines.push(Machine {
                 tag: machine.tag.clone(),
                 profile: machine.board.clone(),
                 lot: Some(machine.lot.clone()),
-                known: machine.events.iter().map(|event| (event.clone(), true)).collect(),
+                known: machine
+                    .events
+                    .iter()
+                    .map(|event| (event.clone(), true))
+                    .collect(),
                 empty: machine.came_empty.clone(),
                 outside: None,
                 mule: false,
             });
         }
         for (id, lot) in &pile.lots {
-            let known = lot.events.iter().map(|event| (event.clone(), true)).collect();
+            let known = lot
+                .events
+                .iter()
+                .map(|event| (event.clone(), true))
+                .collect();
             situation.lots.insert(id.clone(), known);
         }
         let start = pile.entries.first().map(|entry| entry.time.timestamp());
         let mut lines = Vec::new();
         for entry in pile.holding().filter(|entry| !without.contains(&entry.id)) {
-            let Some(action) = action(pile, boards, entry) else { continue };
-            let time = start.map(|start| entry.time.timestamp().duration_since(start).as_secs_f64() / 60.0);
+            let Some(action) = action(pile, boards, entry) else {
+                continue;
+            };
+            let time = start
+                .map(|start| entry.time.timestamp().duration_since(start).as_secs_f64() / 60.0);
             situation.steps.push(BenchStep { time, action });
             lines.push(entry.id);
         }
@@ -52,7 +72,9 @@ pub(crate) fn check_of<'b>(
     boards: &'b BTreeMap<String, Arc<Profile>>,
     entry: &Entry,
 ) -> Option<&'b Check> {
-    let Line::Finding { check, .. } = &entry.line else { return None };
+    let Line::Finding { check, .. } = &entry.line else {
+        return None;
+    };
     let machine = pile.machine(entry.machine.as_deref()?)?;
     boards.get(&machine.board)?.check(check)
 }
@@ -60,7 +82,13 @@ pub(crate) fn check_of<'b>(
 fn action(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) -> Option<Action> {
     let machine = entry.machine.clone();
     match &entry.line {
-        Line::Finding { check, shown, supply, minutes_on, .. } => {
+        Line::Finding {
+            check,
+            shown,
+            supply,
+            minutes_on,
+            ..
+        } => {
             let known = check_of(pile, boards, entry)?;
             Some(Action::Measure(Measure {
                 machine: machine?,
@@ -78,26 +106,43 @@ fn action(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) -
         Line::Settled { truth } => Some(Action::Settle {
             machine,
             truth: match truth {
-                journal::Truth::Mode { part, mode } => Truth::Mode { part: part.clone(), mode: mode.clone() },
+                journal::Truth::Mode { part, mode } => Truth::Mode {
+                    part: part.clone(),
+                    mode: mode.clone(),
+                },
                 journal::Truth::Joint(_) => Truth::Unmodelled,
                 journal::Truth::Works => Truth::Works,
             },
         }),
-        Line::Lot { .. } | Line::TakenIn { .. } | Line::TakenBack { .. } | Line::Ordered { .. } | Line::Limits { .. } => {
-            None
-        }
+        Line::Lot { .. }
+        | Line::TakenIn { .. }
+        | Line::TakenBack { .. }
+        | Line::Ordered { .. }
+        | Line::Limits { .. } => None,
     }
 }
 
 /// What was shown, unless the board's file no longer knows that outcome.
 fn show(shown: &journal::Shown, check: &Check) -> Option<Shown> {
     match shown {
-        journal::Shown::Outcome(id) => {
-            check.outcomes.iter().any(|outcome| outcome.id == *id).then(|| Shown::Outcome(id.clone()))
-        }
-        journal::Shown::Reading { value, unit, components, .. } => {
-            let same = check.limits.is_some_and(|limits| limits.unit.symbol() == unit);
-            same.then(|| Shown::Reading { value: *value, components: components.iter().map(component).collect() })
+        journal::Shown::Outcome(id) => check
+            .outcomes
+            .iter()
+            .any(|outcome| outcome.id == *id)
+            .then(|| Shown::Outcome(id.clone())),
+        journal::Shown::Reading {
+            value,
+            unit,
+            components,
+            ..
+        } => {
+            let same = check
+                .limits
+                .is_some_and(|limits| limits.unit.symbol() == unit);
+            same.then(|| Shown::Reading {
+                value: *value,
+                components: components.iter().map(component).collect(),
+            })
         }
         journal::Shown::Cannot => Some(Shown::Cannot),
         journal::Shown::Skipped => Some(Shown::Skipped),
@@ -106,7 +151,11 @@ fn show(shown: &journal::Shown, check: &Check) -> Option<Shown> {
 
 /// A component of an uncertainty, from the journal.
 pub(crate) fn component(component: &journal::Component) -> units::Component {
-    units::Component { percent: component.percent, counts: component.counts, digit: component.digit }
+    units::Component {
+        percent: component.percent,
+        counts: component.counts,
+        digit: component.digit,
+    }
 }
 
 fn act(machine: String, done: &journal::Act) -> Action {
@@ -119,8 +168,16 @@ fn act(machine: String, done: &journal::Act) -> Action {
         },
     };
     match done {
-        journal::Act::Pull { part, mark } => Action::Pull { machine, part: part.clone(), mark: mark.clone() },
-        journal::Act::Fit { part, chip, old_mark } => Action::Fit {
+        journal::Act::Pull { part, mark } => Action::Pull {
+            machine,
+            part: part.clone(),
+            mark: mark.clone(),
+        },
+        journal::Act::Fit {
+            part,
+            chip,
+            old_mark,
+        } => Action::Fit {
             machine,
             part: part.clone(),
             chip: match chip {

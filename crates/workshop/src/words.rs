@@ -28,7 +28,11 @@ pub(crate) fn one_in(chance: f64) -> String {
     }
     let power = 10f64.powf((times.log10() - 1.0).floor().max(0.0));
     let rounded = (times / power).round() * power;
-    if rounded < 1e6 { format!("1 in {rounded:.0}") } else { format!("1 in {rounded:.1e}") }
+    if rounded < 1e6 {
+        format!("1 in {rounded:.0}")
+    } else {
+        format!("1 in {rounded:.1e}")
+    }
 }
 
 /// `9 min`, `3 h 55 min`.
@@ -47,9 +51,12 @@ pub(crate) fn minutes(minutes: f64) -> String {
 /// `two`, `13`.
 pub(crate) fn number(n: usize) -> String {
     const WORDS: [&str; 13] = [
-        "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+        "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
+        "eleven", "twelve",
     ];
-    WORDS.get(n).map_or_else(|| n.to_string(), |word| (*word).to_string())
+    WORDS
+        .get(n)
+        .map_or_else(|| n.to_string(), |word| (*word).to_string())
 }
 
 /// `nine machines`, `one parcel`.
@@ -69,24 +76,36 @@ pub(crate) fn listed(items: &[String], last: &str) -> String {
 /// The first letter large.
 pub(crate) fn capital(text: &str) -> String {
     let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
 }
 
 /// The first letter small, unless the word is an abbreviation or a name with figures.
 pub(crate) fn small(text: &str) -> String {
     let word = text.split_whitespace().next().unwrap_or_default();
-    let abbreviation = word.chars().skip(1).any(|c| c.is_uppercase() || c.is_ascii_digit()) || word.chars().count() == 1;
+    let abbreviation = word
+        .chars()
+        .skip(1)
+        .any(|c| c.is_uppercase() || c.is_ascii_digit())
+        || word.chars().count() == 1;
     if abbreviation {
         return text.to_string();
     }
     let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
+    letters.next().map_or_else(String::new, |first| {
+        first.to_lowercase().chain(letters).collect()
+    })
 }
 
 /// Ends in a full stop.
 pub(crate) fn sentence(text: &str) -> String {
     let text = capital(text.trim());
-    if text.is_empty() || text.ends_with(['.', '?']) { text } else { format!("{text}.") }
+    if text.is_empty() || text.ends_with(['.', '?']) {
+        text
+    } else {
+        format!("{text}.")
+    }
 }
 
 /// A text in backticks, cut to a length that fits a line.
@@ -107,12 +126,18 @@ pub(crate) fn unbroken(text: &str) -> String {
 /// A figure with at most this many decimals, zeros dropped.
 pub(crate) fn trimmed(value: f64, decimals: usize) -> String {
     let text = format!("{value:.decimals$}");
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_string() } else { text }
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_string()
+    } else {
+        text
+    }
 }
 
 /// Amounts of smallest coins as text, with a real minus sign.
 pub(crate) fn coins(minor: i64, currency: Currency) -> String {
-    Money::from_minor(minor, currency).amount_text().replace('-', "\u{2212}")
+    Money::from_minor(minor, currency)
+        .amount_text()
+        .replace('-', "\u{2212}")
 }
 
 /// A reckoned amount in whole currency, rounded to the smallest coin.
@@ -158,7 +183,12 @@ mod tests {
         check(60.0, "1 h");
         check(235.0, "3 h 55 min");
         check(119.7, "2 h");
-        let list = |names: &[&str]| listed(&names.iter().map(ToString::to_string).collect::<Vec<_>>(), "and");
+        let list = |names: &[&str]| {
+            listed(
+                &names.iter().map(ToString::to_string).collect::<Vec<_>>(),
+                "and",
+            )
+        };
         assert_eq!(list(&["U1"]), "U1");
         assert_eq!(list(&["U1", "U2", "U3"]), "U1, U2 and U3");
     }

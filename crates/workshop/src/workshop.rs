@@ -53,7 +53,11 @@ impl State {
     pub(crate) fn machine(&self, typed: &str) -> Result<&Machine> {
         let tags = self.tags();
         let tag = crate::entry::find_tag(typed, &tags).map_err(|problem| {
-            let hint = if tags.is_empty() { "take a lot in first" } else { "see the bench plan for all tags" };
+            let hint = if tags.is_empty() {
+                "take a lot in first"
+            } else {
+                "see the bench plan for all tags"
+            };
             Error::new(ErrorKind::NotFound, problem).hint(hint)
         })?;
         let found = self.pile.machine(&tag);
@@ -62,7 +66,11 @@ impl State {
 
     /// All tags in order.
     pub(crate) fn tags(&self) -> Vec<String> {
-        self.pile.machines.iter().map(|machine| machine.tag.clone()).collect()
+        self.pile
+            .machines
+            .iter()
+            .map(|machine| machine.tag.clone())
+            .collect()
     }
 
     /// Last line and folder state.
@@ -86,8 +94,14 @@ impl Workshop {
         let journal = Journal::open(&dir.join("journal.db")).map_err(lost)?;
         let pile = Pile::of(journal.all().map_err(lost)?);
         let who = options.who.filter(|who| !who.trim().is_empty());
-        let who = who.or_else(|| folder.settings.members.first().cloned()).unwrap_or_else(|| "me".to_string());
-        let state = Arc::new(State { folder: Arc::new(folder), version: 0, pile });
+        let who = who
+            .or_else(|| folder.settings.members.first().cloned())
+            .unwrap_or_else(|| "me".to_string());
+        let state = Arc::new(State {
+            folder: Arc::new(folder),
+            version: 0,
+            pile,
+        });
         let inner = Inner {
             journal,
             who,
@@ -96,7 +110,10 @@ impl Workshop {
             cache: Cache::default(),
             plans: crate::plan::Plans::default(),
         };
-        Ok(Workshop { dir: dir.to_path_buf(), inner: Mutex::new(inner) })
+        Ok(Workshop {
+            dir: dir.to_path_buf(),
+            inner: Mutex::new(inner),
+        })
     }
 
     /// What stands at the top right of each page.
@@ -176,7 +193,11 @@ impl Inner {
     fn refresh(&mut self, dir: &Path) -> Result<()> {
         if let Some(folder) = self.state.folder.fresh(dir)? {
             let (version, pile) = (self.state.version + 1, self.state.pile.clone());
-            self.state = Arc::new(State { folder: Arc::new(folder), version, pile });
+            self.state = Arc::new(State {
+                folder: Arc::new(folder),
+                version,
+                pile,
+            });
         }
         self.reread()
     }
@@ -191,17 +212,31 @@ impl Inner {
     }
 
     fn advance(&mut self, more: Vec<Entry>) {
-        let State { folder, version, pile } = &*self.state;
-        self.state = Arc::new(State { folder: Arc::clone(folder), version: *version, pile: pile.with(more) });
+        let State {
+            folder,
+            version,
+            pile,
+        } = &*self.state;
+        self.state = Arc::new(State {
+            folder: Arc::clone(folder),
+            version: *version,
+            pile: pile.with(more),
+        });
     }
 
     /// Writes the lines that `build` makes of the state; builds them again when others were faster.
-    pub(crate) fn write(&mut self, build: impl Fn(&State) -> Result<Vec<Draft>>) -> Result<Vec<Entry>> {
+    pub(crate) fn write(
+        &mut self,
+        build: impl Fn(&State) -> Result<Vec<Draft>>,
+    ) -> Result<Vec<Entry>> {
         for _ in 0..TRIES {
             let state = self.state();
             let drafts = build(&state)?;
             consistent(&state.pile, &drafts, &self.who, &self.now())?;
-            match self.journal.append(state.pile.last(), &self.now(), &self.who, &drafts) {
+            match self
+                .journal
+                .append(state.pile.last(), &self.now(), &self.who, &drafts)
+            {
                 Ok(entries) => {
                     if let Clock::Fixed(at) = &mut self.clock {
                         *at = at.saturating_add(1.minute());
@@ -214,6 +249,12 @@ impl Inner {
             }
         }
         Err(lost(journal::Error::Moved))
+    }
+
+    /// What was reckoned for the present state.
+    pub(crate) fn cache(&mut self) -> &mut Cache {
+        self.cache.keep(self.state.key());
+        &mut self.cache
     }
 
     /// Diagnoses the pile as it is and, for each of these, without the lines.
@@ -241,12 +282,21 @@ fn consistent(pile: &Pile, drafts: &[Draft], who: &str, time: &ZonedDateTime) ->
         line: draft.line.clone(),
     };
     let then = pile.with((pile.last() + 1..).zip(drafts).map(entry));
-    let new: Vec<_> = then.problems.iter().filter(|problem| !pile.problems.contains(problem)).collect();
-    let [first, ..] = new.as_slice() else { return Ok(()) };
+    let new: Vec<_> = then
+        .problems
+        .iter()
+        .filter(|problem| !pile.problems.contains(problem))
+        .collect();
+    let [first, ..] = new.as_slice() else {
+        return Ok(());
+    };
     let texts: Vec<&str> = new.iter().map(|problem| problem.what.as_str()).collect();
     let error = Error::new(ErrorKind::Refused, texts.join("\n"));
     if first.line <= pile.last() {
-        return Err(error.hint(format!("line {} builds on it; take that back first", first.line)));
+        return Err(error.hint(format!(
+            "line {} builds on it; take that back first",
+            first.line
+        )));
     }
     Err(error.hint("nothing was written"))
 }
@@ -257,10 +307,18 @@ pub(crate) fn lost(error: journal::Error) -> Error {
     let kind = match &error {
         J::Locked(_) | J::Moved => ErrorKind::Conflict,
         J::NoSuchLine(_) => ErrorKind::NotFound,
-        J::NotAJournal(_) | J::Damaged(_) | J::TooNew { .. } | J::Unreadable { .. } | J::Io { .. } => ErrorKind::Io,
+        J::NotAJournal(_)
+        | J::Damaged(_)
+        | J::TooNew { .. }
+        | J::Unreadable { .. }
+        | J::Io { .. } => ErrorKind::Io,
     };
     let hint = error.hint().map(str::to_string);
-    Error { message: error.to_string(), hint, kind }
+    Error {
+        message: error.to_string(),
+        hint,
+        kind,
+    }
 }
 
 /// `Thu 12 Nov 2026`.

@@ -1,73 +1,338 @@
-//! The demo's evening, played.
+//! The demo's evening, played from `examples/ostrel`.
 
-use std::{fs, path::Path};
+use std::{fs, path::Path, sync::OnceLock};
 
-use workshop::{Clock, OpenOptions, Workshop};
+use workshop::{
+    Clock, OpenOptions, PlanLimits, Workshop,
+    views::{CellState, SumRow},
+};
 
 fn copy(from: &Path, to: &Path) {
     fs::create_dir_all(to).unwrap();
     for entry in fs::read_dir(from).unwrap() {
         let entry = entry.unwrap();
         let target = to.join(entry.file_name());
-        if entry.path().is_dir() { copy(&entry.path(), &target) } else { drop(fs::copy(entry.path(), target).unwrap()) }
+        if entry.path().is_dir() {
+            copy(&entry.path(), &target);
+        } else {
+            fs::copy(entry.path(), target).unwrap();
+        }
     }
 }
 
-fn demo() -> (tempfile::TempDir, Workshop) {
-    let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/ostrel");
-    let dir = tempfile::tempdir().unwrap();
-    copy(&example, dir.path());
+fn open(dir: &Path) -> Workshop {
     let clock = Clock::Fixed("2026-11-12T18:00:00[Europe/Berlin]".parse().unwrap());
-    let workshop = Workshop::open(dir.path(), OpenOptions { who: None, clock }).unwrap();
+    Workshop::open(dir, OpenOptions { who: None, clock }).unwrap()
+}
+
+fn played(dir: &Path) -> Workshop {
+    let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/ostrel");
+    copy(&example, dir);
+    let workshop = open(dir);
     let pile = fs::read_to_string(example.join("pile.toml")).unwrap();
-    workshop.play(&pile).unwrap_or_else(|error| panic!("{}", error.message));
-    (dir, workshop)
+    workshop
+        .play(&pile)
+        .unwrap_or_else(|error| panic!("{}", error.message));
+    workshop
 }
 
-fn is_shared<T: Send + Sync>() {}
+/// One evening serves all tests that only look.
+fn demo() -> &'static Workshop {
+    static DEMO: OnceLock<(tempfile::TempDir, Workshop)> = OnceLock::new();
+    let (_, workshop) = DEMO.get_or_init(|| {
+        let dir = tempfile::tempdir().unwrap();
+        let workshop = played(dir.path());
+        (dir, workshop)
+    });
+    workshop
+}
 
-#[test]
-fn a_workshop_may_be_shared() {
-    is_shared::<Workshop>();
+fn coins(text: &str) -> i64 {
+    let plain = text.replace('\u{2212}', "-").replace('+', "");
+    let (whole, cents) = plain.split_once('.').unwrap_or_else(|| panic!("{text}"));
+    let sign = if plain.starts_with('-') { -1 } else { 1 };
+    whole.parse::<i64>().unwrap() * 100 + sign * cents.parse::<i64>().unwrap()
+}
+
+fn sum(rows: &[SumRow]) -> i64 {
+    rows.iter().map(|row| coins(&row.amount)).sum()
 }
 
 #[test]
-fn print() {
-    let start = std::time::Instant::now();
-    let (_dir, workshop) = demo();
-    let mut out = format!("{:?}\n", start.elapsed());
-    let save = |out: &String| fs::write("/tmp/demo-cards.txt", out).unwrap();
-    save(&out);
-    for tag in 1..=9 {
-        let start = std::time::Instant::now();
-        let card = workshop.card(&format!("T-{tag:02}")).unwrap_or_else(|e| panic!("{}", e.message));
-        out += &format!("\n==== {} {:?} {} [{}] p={:e}\n{}\n", card.tag, start.elapsed(), card.paid, card.state, card.p_findings, card.heading);
-        if let Some(d) = &card.doubt { out += &format!("DOUBT {} {} {} ({})\n", d.before, d.text, d.after, d.chance); }
-        for s in &card.next { out += &format!("NEXT {} min saves {} {:?}: {} | {} | {:?} | {:?}\n", s.minutes, s.saves, s.missing, s.title, s.how, s.caution, s.outcomes); }
-        out += &format!("{}\nCOURSE {}\n", card.next_note, card.course);
-        for s in &card.suspects { out += &format!("{:.3} {:?} {} {}\n", s.chance, s.was, s.title, s.why); }
-        out += &format!("unmodelled {}\n", card.unmodelled);
-        for s in &card.explanations { out += &format!("{:.3} {}\n", s.share, s.title); }
-        out += &format!("others {}\n", card.others);
-        for r in &card.journal { out += &format!("{} {} {} {} | {} | {} | {:?}\n", r.line, r.time, r.who, r.text, r.entered, r.after, r.taken_back); }
+fn the_bench_plan_has_the_round() {
+    let bench = demo().bench().unwrap();
+    let titles: Vec<&str> = bench
+        .checks
+        .iter()
+        .map(|check| check.title.as_str())
+        .collect();
+    assert_eq!(
+        titles,
+        ["Picture", "Sound", "+5 V", "Current", "Clock", "Reset"]
+    );
+    assert_eq!(bench.heading, "Bench plan, round 1");
+    assert_eq!(
+        bench.summary,
+        "Nine machines. Now: reset at U1 pin 26, 80 to 300\u{a0}ms."
+    );
+    assert_eq!(
+        (
+            bench.progress.taken,
+            bench.progress.skipped,
+            bench.progress.to_take
+        ),
+        (44, 6, 4)
+    );
+    assert_eq!(bench.rows.len(), 9);
+    let cell = |row: usize, column: usize| &bench.rows[row].cells[column];
+    assert_eq!(
+        (cell(2, 0).state, cell(2, 0).text.as_str()),
+        (CellState::Bad, "black")
+    );
+    assert_eq!(
+        (cell(1, 2).state, cell(1, 2).text.as_str()),
+        (CellState::Bad, "4.61\u{a0}V")
+    );
+    assert_eq!(
+        cell(1, 2).band.as_ref().unwrap().sentence,
+        "4.61\u{a0}V, outside 4.75 to 5.25\u{a0}V"
+    );
+    assert_eq!(cell(5, 0).state, CellState::Skipped);
+    assert_eq!(cell(6, 5).state, CellState::ToTake);
+    assert!(
+        bench.rows[8].says.starts_with("U9 is absent."),
+        "{}",
+        bench.rows[8].says
+    );
+    assert!(
+        bench.rows[5].says.starts_with("Battery leaked")
+            || bench.rows[5].says.starts_with("The battery leaked")
+    );
+    assert_eq!(
+        (bench.money.paid.as_str(), bench.money.machines),
+        ("270.00", 9)
+    );
+    let open = demo().bench_on("dot clock").unwrap();
+    assert_eq!(
+        open.now.map(|now| open.checks[now].id.as_str()),
+        Some("dot-clock")
+    );
+    assert!(
+        demo()
+            .bench_on("no such check at all")
+            .unwrap_err()
+            .message
+            .starts_with("expected a check")
+    );
+}
+
+#[test]
+fn the_wrong_reading_is_named() {
+    let card = demo().card("t3").unwrap();
+    assert!(card.heading.contains("most likely U9"), "{}", card.heading);
+    let doubt = card.doubt.expect("a doubt");
+    assert_eq!(
+        (doubt.check.as_str(), doubt.text.as_str()),
+        ("dot-clock", "8.31\u{a0}MHz")
+    );
+    assert!(
+        doubt.chance < 0.05 && doubt.after.contains("a chance of 1 in "),
+        "{}",
+        doubt.after
+    );
+    let first = &card.suspects[0];
+    assert_eq!(first.title, "U9, the video controller, is dead.");
+    assert!(first.was.is_some());
+    let listed: f64 = card.explanations.iter().map(|one| one.share).sum();
+    assert!((listed + card.others - 1.0).abs() < 1e-9, "shares add up");
+    assert!(card.next.iter().all(|step| coins(&step.saves) > 0));
+    let contact = card
+        .suspects
+        .iter()
+        .find(|suspect| suspect.part == "U9" && suspect.mode == "open");
+    assert!(
+        contact.is_some_and(|contact| contact.why.ends_with("The reseat at 20:05 did not help."))
+    );
+    let drawing = card.drawing.unwrap();
+    let u9 = drawing.parts.iter().find(|part| part.part == "U9").unwrap();
+    assert!(u9.ranks.contains(&1));
+    let taken_back: Vec<&str> = card
+        .journal
+        .iter()
+        .filter_map(|row| row.taken_back.as_deref())
+        .collect();
+    assert_eq!(taken_back, ["taken back at 20:04 by Ines"]);
+}
+
+#[test]
+fn a_true_finding_is_not_doubted() {
+    let card = demo().card("T-04").unwrap();
+    assert!(
+        card.doubt.is_none(),
+        "two bits are bad, and the findings say so"
+    );
+    let lead: Vec<&str> = card
+        .suspects
+        .iter()
+        .take(2)
+        .map(|suspect| suspect.part.as_str())
+        .collect();
+    assert!(lead.contains(&"U16") && lead.contains(&"U17"), "{lead:?}");
+    assert!(
+        card.heading.contains("U16 and U17") || card.heading.contains("U17 and U16"),
+        "{}",
+        card.heading
+    );
+}
+
+#[test]
+fn the_plan_adds_up() {
+    let plan = demo().plan(&PlanLimits::default()).unwrap();
+    let (last, rows) = plan.sum.split_last().unwrap();
+    assert_eq!(sum(rows), coins(&last.amount), "the rows make the sum");
+    assert_eq!(last.amount, plan.left_over);
+    let parts: i64 = plan
+        .decisions
+        .iter()
+        .map(|decision| coins(&decision.money))
+        .sum();
+    assert_eq!(parts + sum(&plan.other_costs), coins(&plan.spends));
+    let worth: i64 = plan
+        .decisions
+        .iter()
+        .map(|decision| coins(&decision.worth))
+        .sum();
+    assert_eq!(worth, coins(&plan.sum[0].amount));
+    assert!(coins(&plan.spends) <= 12_000);
+    assert!(plan.proven && plan.gap == "0.00");
+    assert_eq!(
+        (plan.money_limit.as_deref(), plan.evenings_limit),
+        (Some("120.00"), Some(3.0))
+    );
+    assert_eq!(plan.curve.iter().filter(|point| point.chosen).count(), 1);
+    assert!(
+        plan.curve
+            .iter()
+            .all(|point| point.left_over <= coins(&plan.left_over) as f64 / 100.0 + 0.011)
+    );
+    assert!(plan.changes.iter().all(|change| coins(&change.amount) <= 0));
+
+    let ledger = demo().order(&PlanLimits::default()).unwrap();
+    assert_eq!(ledger.landed, plan.spends);
+    let landed: i64 = ledger
+        .parcels
+        .iter()
+        .map(|parcel| coins(&parcel.landed))
+        .sum();
+    assert_eq!(landed, coins(&ledger.landed));
+    for parcel in &ledger.parcels {
+        let lines: i64 = parcel.lines.iter().map(|line| coins(&line.amount)).sum();
+        assert_eq!(lines, coins(&parcel.landed), "parcel {}", parcel.letter);
     }
-    save(&out);
-    let start = std::time::Instant::now();
-    let bench = workshop.bench().unwrap();
-    out += &format!("\n=== BENCH {:?} {}\n{}\n{:?} {:?}\n", start.elapsed(), bench.heading, bench.summary, bench.progress, bench.money);
-    out += &format!("{:?}\n", bench.checks.iter().map(|c| (&c.title, &c.at, &c.limits, &c.unit)).collect::<Vec<_>>());
-    for r in &bench.rows { out += &format!("{} {:?} | {} {:?} [{}]\n", r.tag, r.cells.iter().map(|c| format!("{:?} {}", c.state, c.text)).collect::<Vec<_>>(), r.says, r.chance, r.state); }
-    save(&out);
-    let start = std::time::Instant::now();
-    let plan = workshop.plan(&workshop::PlanLimits::default()).unwrap();
-    out += &format!("\n=== PLAN {:?}\n{}\n{} gap {}\n", start.elapsed(), plan.heading, plan.proof, plan.gap);
-    for d in &plan.decisions { out += &format!("{} {} [{}] {} {} ({} {} {})\n", d.money, d.tag, d.decision, d.title, d.text, d.chance, d.minutes, d.worth); }
-    for r in plan.other_costs.iter().chain(&plan.sum).chain(&plan.changes) { out += &format!("{:>10} {}\n", r.amount, r.text); }
-    for c in &plan.curve { out += &format!("{c:?}\n"); }
-    out += &format!("{:#?}\n", plan.notes);
-    save(&out);
-    let start = std::time::Instant::now();
-    let order = workshop.order(&workshop::PlanLimits::default()).unwrap();
-    out += &format!("\n=== ORDER {:?}\n{:#?}\n", start.elapsed(), order);
-    fs::write("/tmp/demo-cards.txt", out).unwrap();
+    assert_eq!(coins(ledger.remains.as_deref().unwrap()), 12_000 - landed);
+    let bench = demo().bench().unwrap();
+    assert_eq!(
+        (bench.money.spends, bench.money.parcels),
+        (plan.spends, ledger.parcels.len())
+    );
+}
+
+#[test]
+fn a_network_is_exported() {
+    let network = demo().export_network("T-03").unwrap();
+    assert!(network.uai.starts_with("BAYES\n"));
+    assert!(
+        network
+            .names
+            .lines()
+            .any(|line| line.ends_with("\tU9.dead"))
+    );
+    assert!(!network.evidence.is_empty());
+}
+
+#[test]
+fn what_is_ordered_is_not_ordered_again() {
+    let dir = tempfile::tempdir().unwrap();
+    let workshop = played(dir.path());
+    let before = workshop.order(&PlanLimits::default()).unwrap();
+    let first = &before.parcels[0];
+    let written = workshop.ordered("a").unwrap();
+    assert!(
+        written.changed.starts_with("Parcel A is ordered"),
+        "{}",
+        written.changed
+    );
+    assert_eq!(
+        workshop.ordered("A").unwrap_err().kind,
+        workshop::ErrorKind::Refused
+    );
+    assert_eq!(
+        workshop.ordered("Q").unwrap_err().kind,
+        workshop::ErrorKind::NotFound
+    );
+    let after = workshop.order(&PlanLimits::default()).unwrap();
+    assert!(after.parcels[0].ordered.is_some());
+    assert_eq!(
+        (&after.parcels[0].landed, &after.parcels[0].arrives),
+        (&first.landed, &first.arrives)
+    );
+    let again = |ledger: &workshop::views::Ledger| -> usize {
+        ledger
+            .parcels
+            .iter()
+            .filter(|parcel| parcel.ordered.is_none())
+            .count()
+    };
+    assert_eq!(again(&after), before.parcels.len() - 1);
+    let waiting = &first.waiting[0];
+    let row = workshop
+        .bench()
+        .unwrap()
+        .rows
+        .into_iter()
+        .find(|row| row.tag == *waiting)
+        .unwrap();
+    assert_eq!(row.state, "waiting");
+    workshop.undo(None).unwrap();
+    assert_eq!(
+        again(&workshop.order(&PlanLimits::default()).unwrap()),
+        before.parcels.len()
+    );
+}
+
+#[test]
+fn a_finding_at_a_part_that_is_absent_is_refused() {
+    let error = demo()
+        .measure("T-09", "dot clock 8.0M; picture black")
+        .unwrap_err();
+    assert_eq!(
+        error.message,
+        "`dot-clock` looks at U9 pin 22, and U9 is absent on T-09"
+    );
+    assert_eq!(error.kind, workshop::ErrorKind::Refused);
+    assert!(demo().understand("T-09", "dot clock skip").is_ok());
+}
+
+#[test]
+fn a_line_is_understood_before_it_is_written() {
+    let lines = demo().journal(None).unwrap().len();
+    let understood = demo()
+        .understand("T-03", "dot clock 8.004M; clock no signal")
+        .unwrap();
+    assert_eq!(
+        understood[0].sentence.replace('\u{a0}', " "),
+        "dot clock, U9 pin 22, 8.004 MHz ± 0.002: within 7.98 to 8.02 MHz (accuracy: common practice, no source)"
+    );
+    let words: Vec<&str> = understood[0]
+        .alternatives
+        .iter()
+        .map(|word| word.id.as_str())
+        .collect();
+    assert_eq!(words, ["fail", "cannot", "skip"]);
+    assert_eq!(understood[1].cell.state, CellState::Bad);
+    assert_eq!(
+        demo().journal(None).unwrap().len(),
+        lines,
+        "nothing is written"
+    );
 }
