@@ -152,11 +152,11 @@ pub(crate) fn count(n: usize) -> String {
 /// A sentence set with care: figures keep their units, tags are not broken at the hyphen.
 pub(crate) fn prose(text: &str) -> Markup {
     let mut out = String::with_capacity(text.len() + 32);
-    let mut after_figure = false;
+    let (mut after_figure, mut after_sign) = (false, false);
     for (n, word) in text.split(' ').enumerate() {
         let bare = word.trim_end_matches(['.', ',', ';', ':', ')']);
         if n > 0 {
-            let keep = after_figure && UNITS.split(' ').any(|unit| unit == bare);
+            let keep = after_sign || after_figure && UNITS.split(' ').any(|unit| unit == bare);
             out.push(if keep { NO_BREAK } else { ' ' });
         }
         if is_tag(bare.trim_start_matches('(')) {
@@ -168,6 +168,7 @@ pub(crate) fn prose(text: &str) -> Markup {
             out.push_str(&html! { (word) }.into_string());
         }
         after_figure = bare.ends_with(|c: char| c.is_ascii_digit());
+        after_sign = bare == "±";
     }
     PreEscaped(out)
 }
@@ -267,8 +268,8 @@ mod tests {
             ]],
         );
         check(
-            &prose("3 h 55 min and 2 U9"),
-            expect!["3~h 55~min and 2 U9"],
+            &prose("3 h 55 min and 2 U9, 139 ms ± 4"),
+            expect!["3~h 55~min and 2 U9, 139~ms ±~4"],
         );
         check(
             &with_chances("Supply: U30 or the brick, 84 %. Then 3.5 % & more."),

@@ -262,10 +262,10 @@ fn place_labels(
                 && placed.iter().all(|(taken, ..)| !taken.meets(area))
                 && (inside || suspects.iter().all(|other| !rect(other).meets(area)))
         };
-        let choices = around(body, &full)
+        let choices = around(body, &full, board)
             .into_iter()
             .map(|(area, inside)| (area, full.clone(), inside));
-        let rank = around(body, &ranks[0])
+        let rank = around(body, &ranks[0], board)
             .into_iter()
             .take(1)
             .map(|(area, inside)| (area, ranks[0].clone(), inside));
@@ -279,18 +279,25 @@ fn place_labels(
     placed
 }
 
-/// Places for a label, best first: inside, below, above, right, left.
-fn around(body: Area, text: &str) -> Vec<(Area, bool)> {
+/// Places for a label, best first: inside, below and above in the middle, below and above along an edge, right, left.
+/// Beside a part at the board's edge it moves inwards, off the outline.
+fn around(body: Area, text: &str, board: Area) -> Vec<(Area, bool)> {
     let width = LETTER * text.chars().count() as f64 * 0.85;
     let (mid_x, mid_y) = ((body.0 + body.2) / 2.0, (body.1 + body.3) / 2.0);
     let at = |left: f64, top: f64| Area(left, top, left + width, top + LINE);
-    let centred = mid_x - width / 2.0;
+    let (centred, below, above) = (mid_x - width / 2.0, body.3 + 3.0, body.1 - LINE - 2.0);
+    let level = mid_y - LINE / 2.0;
+    let beside = level.min(board.3 - LINE - 2.0).max(board.1 + 2.0);
     vec![
-        (at(centred, mid_y - LINE / 2.0), true),
-        (at(centred, body.3 + 3.0), false),
-        (at(centred, body.1 - LINE - 2.0), false),
-        (at(body.2 + 3.0, mid_y - LINE / 2.0), false),
-        (at(body.0 - width - 3.0, mid_y - LINE / 2.0), false),
+        (at(centred, level), true),
+        (at(centred, below), false),
+        (at(centred, above), false),
+        (at(body.0, below), false),
+        (at(body.2 - width, below), false),
+        (at(body.0, above), false),
+        (at(body.2 - width, above), false),
+        (at(body.2 + 3.0, beside), false),
+        (at(body.0 - width - 3.0, beside), false),
     ]
 }
 

@@ -115,7 +115,7 @@ fn why(view: &Ledger) -> Markup {
     html! {
         @if !view.why.is_empty() {
             section {
-                h2 { "Why these " (if view.parcels.len() == 1 { String::new() } else { count(view.parcels.len()) }) }
+                h2 { "Why " @if view.parcels.len() == 1 { "this one" } @else { "these " (count(view.parcels.len())) } }
                 ul.ledger.close { @for row in &view.why { (parts::sum_line(&row.amount, prose(&row.text), false)) } }
                 @if !view.bother.is_empty() { p.small.soft { (prose(&view.bother)) } }
             }
