@@ -26,10 +26,6 @@ pub(crate) mod key {
     pub(crate) const TAB: char = '\u{E004}';
     /// Enter
     pub(crate) const ENTER: char = '\u{E007}';
-    /// Shift, held until the end of what is typed
-    pub(crate) const SHIFT: char = '\u{E008}';
-    /// Escape
-    pub(crate) const ESCAPE: char = '\u{E00C}';
 }
 
 /// The size of a screen in CSS pixels.
@@ -169,8 +165,12 @@ impl Browser {
         found.as_array().expect("a list").iter().map(text).collect()
     }
 
-    /// Clicks the first element that matches, once there is one; a link's page is loaded afterwards.
+    /// Clicks the first element that matches, once there is one; a link's page is loaded afterwards. It is brought to
+    /// the middle of the screen first, as a person would who sees it behind a bar.
     pub(crate) fn click(&self, css: &str) {
+        self.wait_for(css);
+        let script = "document.querySelector(arguments[0]).scrollIntoView({ block: 'center', behavior: 'instant' })";
+        self.evaluate(script, &[css.into()]);
         self.to_element(css, "click", &json!({}));
     }
 
@@ -191,22 +191,6 @@ impl Browser {
         self.key_actions(keys.iter().flat_map(stroke).collect());
     }
 
-    /// Presses a key while another is held, such as shift and tab.
-    pub(crate) fn press_with(&self, held: char, key: char) {
-        let actions = [
-            ("keyDown", held),
-            ("keyDown", key),
-            ("keyUp", key),
-            ("keyUp", held),
-        ];
-        self.key_actions(
-            actions
-                .iter()
-                .map(|(kind, value)| json!({ "type": kind, "value": value }))
-                .collect(),
-        );
-    }
-
     /// The element that has the focus, as `tag#id` or `tag "text"`.
     pub(crate) fn focused(&self) -> String {
         let script = "const e = document.activeElement, tag = e.tagName.toLowerCase();
@@ -217,13 +201,6 @@ impl Browser {
     /// Waits for an element that matches.
     pub(crate) fn wait_for(&self, css: &str) {
         self.text(css);
-    }
-
-    /// Waits for an address that ends so, as after a key that sends a form off.
-    pub(crate) fn wait_for_url(&self, end: &str) {
-        self.wait_until(&format!("address ending in `{end}`"), || {
-            self.url().ends_with(end).then_some(())
-        });
     }
 
     /// What sticks out to the right of the screen; nothing may, a page never scrolls sideways.
@@ -237,8 +214,12 @@ impl Browser {
         found.as_array().expect("a list").iter().map(text).collect()
     }
 
-    /// Writes a picture of the whole page, as far as it scrolls, as PNG.
+    /// Writes a picture of the whole page, scrolled to its end, where what is fixed to the screen covers nothing.
     pub(crate) fn screenshot(&self, file: &Path) {
+        self.evaluate(
+            "scrollTo({ top: document.body.scrollHeight, behavior: 'instant' })",
+            &[],
+        );
         let size = &self.devtools("Page.getLayoutMetrics", &json!({}))["cssContentSize"];
         let clip =
             json!({ "x": 0, "y": 0, "width": size["width"], "height": size["height"], "scale": 1 });
@@ -471,6 +452,20 @@ fn write_base64(file: &Path, data: &Value) {
         .unwrap_or_else(|error| panic!("cannot write {}: {error}", file.display()));
 }
 
+/// Width and height from the first chunk of a PNG.
+pub(crate) fn png_size(file: &Path) -> (u32, u32) {
+    let bytes = std::fs::read(file)
+        .unwrap_or_else(|error| panic!("no picture {}: {error}", file.display()));
+    assert!(
+        bytes.starts_with(b"\x89PNG"),
+        "{} is no PNG",
+        file.display()
+    );
+    let number =
+        |at: usize| u32::from_be_bytes([bytes[at], bytes[at + 1], bytes[at + 2], bytes[at + 3]]);
+    (number(16), number(20))
+}
+
 /// Base 64 with the alphabet of RFC 4648, section 4.
 fn decode_base64(text: &str) -> Vec<u8> {
     let mut bytes = Vec::with_capacity(text.len() / 4 * 3);
@@ -500,7 +495,7 @@ mod tests {
 
     use std::fs;
 
-    use super::{Browser, Path, Scheme, Screen, TempDir, decode_base64, json, key};
+    use super::{Browser, Scheme, Screen, TempDir, decode_base64, json, png_size};
 
     const PAGE: &str = r#"<!DOCTYPE html>
 <html lang="en"><head><meta charset="utf-8"><title>Bench</title>
@@ -534,16 +529,6 @@ body { margin: 0; height: 2000px; background: rgb(250, 250, 240) }
     fn style(browser: &Browser, css: &str, name: &str) -> String {
         let script = "return getComputedStyle(document.querySelector(arguments[0]))[arguments[1]]";
         super::text(&browser.evaluate(script, &[css.into(), name.into()]))
-    }
-
-    /// Width and height from the first chunk of a PNG.
-    fn png_size(file: &Path) -> (u32, u32) {
-        let bytes = fs::read(file).expect("a picture");
-        assert!(bytes.starts_with(b"\x89PNG"));
-        let number = |at: usize| {
-            u32::from_be_bytes([bytes[at], bytes[at + 1], bytes[at + 2], bytes[at + 3]])
-        };
-        (number(16), number(20))
     }
 
     #[test]
@@ -584,25 +569,6 @@ body { margin: 0; height: 2000px; background: rgb(250, 250, 240) }
         let pdf = folder.path().join("bench.pdf");
         browser.print(&pdf);
         assert!(fs::read(&pdf).expect("a print").starts_with(b"%PDF-"));
-    }
-
-    #[test]
-    fn keys_and_clicks() {
-        let (folder, browser) = bench();
-        browser.press(&[key::TAB]);
-        assert_eq!(browser.focused(), "input#line");
-        browser.press(&['4', '.', '7', key::TAB, key::ESCAPE]);
-        assert_eq!(browser.focused(), "button \"Note\"");
-        browser.press_with(key::SHIFT, key::TAB);
-        browser.press(&[key::ENTER]);
-        browser.wait_for_url("noted.html?line=4.7");
-        browser.wait_for("p + p");
-        assert_eq!(browser.text("p"), "one");
-        assert_eq!(browser.texts("p"), ["one", "two"]);
-        browser.open(&address(&folder, "bench.html"));
-        browser.fill("#line", "5.1");
-        browser.click("button");
-        browser.wait_for_url("noted.html?line=5.1");
     }
 
     #[test]
