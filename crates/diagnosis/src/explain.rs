@@ -15,7 +15,7 @@ use crate::{
 };
 
 /// A share below this cannot be told from 0: the signed auxiliaries leave rounding of this order.
-const LEAST_SHARE: f64 = 1e-13;
+const LEAST_SHARE: f64 = 1e-12;
 
 /// A variable whose states an explanation names.
 #[derive(Debug, Clone)]

@@ -8,7 +8,7 @@ use std::{collections::BTreeSet, sync::Arc};
 
 use crate::{
     error::Error,
-    model::{Model, Table, Var},
+    model::{Model, Or, Table, Var},
 };
 
 /// Most entries that all cliques together may have: 2^24 of them take about half a gibibyte with their maps.
@@ -26,6 +26,8 @@ pub(crate) struct Tree {
     /// For each variable the roots of its connected component.
     component: Vec<usize>,
     width: usize,
+    /// Product of the tables without variables.
+    scalar: f64,
 }
 
 /// One eliminated variable with all that speaks of it.
@@ -149,10 +151,6 @@ impl Tree {
                 None => multiply(&mut buckets[bucket].base, &stretched),
             }
         }
-        debug_assert!(
-            (scalar - 1.0).abs() < 1e-12,
-            "a table without variables must be 1"
-        );
         let component = components(&buckets);
         Self {
             states,
@@ -161,6 +159,7 @@ impl Tree {
             findings,
             component,
             width,
+            scalar,
         }
     }
 
@@ -378,7 +377,7 @@ impl Tree {
     }
 
     fn log_total(&self, messages: &[Arc<Message>]) -> f64 {
-        let mut total = 0.0;
+        let mut total = self.scalar.ln();
         for (bucket, message) in self.buckets.iter().zip(messages) {
             if bucket.parent.is_none() {
                 // rounding of the signed auxiliaries may leave a tiny negative number in place of 0
@@ -452,6 +451,15 @@ impl Bucket {
 fn split_ors(model: &Model, states: &mut Vec<usize>) -> (Vec<Table>, Vec<(Table, Option<usize>)>) {
     let mut fixed = model.conditionals.clone();
     for or in &model.ors {
+        if let Some(works) = constant(or) {
+            // nothing to ask: no auxiliary, and no difference of numbers that are nearly equal
+            states.push(1);
+            fixed.push(Table {
+                vars: vec![or.child],
+                values: vec![works, 1.0 - works],
+            });
+            continue;
+        }
         // auxiliary 0: no cause acts; 1: whatever happens
         let auxiliary = states.len();
         states.push(2);
@@ -473,6 +481,15 @@ fn split_ors(model: &Model, states: &mut Vec<usize>) -> (Vec<Table>, Vec<(Table,
         .map(|likelihood| (likelihood.table.clone(), likelihood.finding))
         .collect();
     (fixed, evidence)
+}
+
+/// Chance that an OR works, if it depends on nothing.
+fn constant(or: &Or) -> Option<f64> {
+    let values = or
+        .survivals
+        .iter()
+        .map(|survival| survival.vars.is_empty().then(|| survival.values[0]));
+    values.product()
 }
 
 /// What the greedy elimination takes first.
