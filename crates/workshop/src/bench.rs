@@ -7,9 +7,9 @@ use journal::{Line, Shown, Truth};
 
 use crate::{
     Error, ErrorKind, Workshop,
-    card::{absent_words, lead, standing_words},
     economy::missing,
     entry::Reader,
+    lead::{absent_words, lead, standing_words},
     pile::Machine,
     reckon::{Boards, Reckoned},
     say,
@@ -46,20 +46,41 @@ struct Round {
     number: usize,
     /// Check ids, in the order of the columns.
     checks: Vec<String>,
+    /// How many of them have been begun.
+    begun: usize,
+}
+
+impl Round {
+    /// Makes room for a check: a column not begun gives way to it; if all are begun, the next round opens with it.
+    fn open(&mut self, id: &str, state: &State, boards: &Boards) {
+        if self.begun >= COLUMNS {
+            let done = std::mem::take(&mut self.checks);
+            let looks = first_looks(state, boards)
+                .into_iter()
+                .filter(|look| !done.contains(look) && look != id);
+            self.checks = std::iter::once(id.to_string())
+                .chain(looks)
+                .take(COLUMNS)
+                .collect();
+            self.number += 1;
+            self.begun = 0;
+        } else {
+            self.checks.truncate(COLUMNS - 1);
+            self.checks
+                .insert(self.begun.min(self.checks.len()), id.to_string());
+        }
+    }
 }
 
 fn bench(inner: &mut Inner, open: Option<&str>) -> Result<Bench> {
     let state = inner.state();
     let boards = state.boards()?;
     let mut round = round(&state, &boards);
-    if let Some(typed) = open {
-        let id = find_check(&state, &boards, typed)?;
-        if !round.checks.contains(&id) {
-            if round.checks.len() >= COLUMNS {
-                round.checks.pop();
-            }
-            round.checks.push(id);
-        }
+    let open = open
+        .map(|typed| find_check(&state, &boards, typed))
+        .transpose()?;
+    if let Some(id) = open.as_ref().filter(|id| !round.checks.contains(id)) {
+        round.open(id, &state, &boards);
     }
     let cells: Vec<Vec<Cell>> = state
         .pile
@@ -67,11 +88,8 @@ fn bench(inner: &mut Inner, open: Option<&str>) -> Result<Bench> {
         .iter()
         .map(|machine| row_cells(&state, &boards, machine, &round))
         .collect();
-    let now = match open {
-        Some(typed) => {
-            let id = find_check(&state, &boards, typed)?;
-            round.checks.iter().position(|check| *check == id)
-        }
+    let now = match &open {
+        Some(id) => round.checks.iter().position(|check| check == id),
         None => {
             let to_take = |column: &usize| {
                 cells
@@ -132,6 +150,7 @@ fn round(state: &State, boards: &Boards) -> Round {
     }
     let number = used.len().saturating_sub(1) / COLUMNS;
     let mut checks = used.split_off(number * COLUMNS);
+    let begun = checks.len();
     for id in first_looks(state, boards) {
         if checks.len() < COLUMNS && !checks.contains(&id) && !used.contains(&id) {
             checks.push(id);
@@ -140,6 +159,7 @@ fn round(state: &State, boards: &Boards) -> Round {
     Round {
         number: number + 1,
         checks,
+        begun,
     }
 }
 

@@ -2,16 +2,18 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use catalogue::{Check, Profile, RailSide, Site, Target, Tells};
-use diagnosis::{Course, Economy, Explanation, FunctionChance, Step};
+use catalogue::{Check, Profile, Site};
+use diagnosis::{Course, Economy, Explanation, Step};
 use journal::{Act, Entry, Line, Places, Shown, Truth};
 
 use crate::{
     Error, Workshop,
+    doubt::{Doubted, doubted},
     economy::economy,
+    lead::{WHOLE, absent_words, finding_words, known_words, lead, standing_words},
     pile::Machine,
     reach::Reach,
-    reckon::{Reckoned, Suspicion, too_much},
+    reckon::{Suspicion, too_much},
     rows, say,
     views::{
         CellState, Doubt, Drawing, DrawnPart, ExplanationView, ExportedNetwork, FunctionView,
@@ -25,10 +27,6 @@ use crate::{
 const LEAST_SUSPECT: f64 = 0.01;
 /// At most this many suspects.
 const MOST_SUSPECTS: usize = 8;
-/// A finding with a smaller chance given all others is in doubt.
-const DOUBTFUL: f64 = 0.05;
-/// A machine that is whole with this chance looks whole.
-pub(crate) const WHOLE: f64 = 0.85;
 /// Steps of a course that are named.
 const MOST_STEPS: usize = 4;
 /// Set-ups stand for so many minutes.
@@ -245,96 +243,6 @@ fn minutes_spent(state: &State, machine: &Machine) -> f64 {
     state.pile.lines(machine).map(spent).sum()
 }
 
-// ---------------------------------------------------------------------------------------------------------- doubt
-
-/// A finding that does not fit the rest.
-struct Doubted {
-    line: i64,
-    chance: f64,
-}
-
-/// The finding of the present epoch with the least chance given all others, unless what it says is believed all the same.
-fn doubted(
-    state: &State,
-    machine: &Machine,
-    board: &Profile,
-    now: &Reckoned,
-    functions: &[FunctionChance],
-) -> Option<Doubted> {
-    let mut least: Option<Doubted> = None;
-    for fit in now.fits() {
-        let lines: Vec<i64> = fit
-            .steps
-            .iter()
-            .filter_map(|step| now.setting.lines.get(*step).copied())
-            .collect();
-        let Some(entry) = lines.last().and_then(|line| state.pile.entry(*line)) else {
-            continue;
-        };
-        let Line::Finding { check, shown, .. } = &entry.line else {
-            continue;
-        };
-        let own = entry.machine.as_deref() == Some(&machine.tag) && entry.epoch == machine.epoch;
-        if !own || fit.p >= DOUBTFUL || least.as_ref().is_some_and(|least| least.chance <= fit.p) {
-            continue;
-        }
-        let Some(check) = board.check(check) else {
-            continue;
-        };
-        if !believed(check, shown, functions) {
-            least = Some(Doubted {
-                line: entry.id,
-                chance: fit.p,
-            });
-        }
-    }
-    least
-}
-
-/// What a finding says is likelier than not, all findings taken together.
-fn believed(check: &Check, shown: &Shown, functions: &[FunctionChance]) -> bool {
-    let fails = |target: &Target| -> f64 {
-        let sides: Vec<Target> = match target {
-            Target::Rail(name, RailSide::Whole) => [RailSide::Present, RailSide::High]
-                .map(|side| Target::Rail(name.clone(), side))
-                .to_vec(),
-            other => vec![other.clone()],
-        };
-        functions
-            .iter()
-            .filter(|one| sides.contains(&one.target))
-            .map(|one| one.chance)
-            .fold(0.0, f64::max)
-    };
-    match &check.tells {
-        Tells::Target { target, .. } => {
-            let bad = match shown {
-                Shown::Outcome(id) => check.outcomes.first().is_some_and(|good| good.id != *id),
-                _ => say::band(check, shown).is_some_and(|band| band.outside >= 0.5),
-            };
-            if bad {
-                fails(target) >= 0.5
-            } else {
-                fails(target) < 0.5
-            }
-        }
-        Tells::Rows(rows) => {
-            let Shown::Outcome(id) = shown else {
-                return false;
-            };
-            let Some(index) = check.outcomes.iter().position(|outcome| outcome.id == *id) else {
-                return false;
-            };
-            let holds = |row: &catalogue::Row| row.fails.iter().all(|target| fails(target) >= 0.5);
-            let row = rows.iter().find(|row| holds(row));
-            row.and_then(|row| row.shows.get(index))
-                .is_some_and(|chance| *chance >= 0.1)
-        }
-    }
-}
-
-// ----------------------------------------------------------------------------------------------------------- case
-
 impl Case<'_> {
     fn suspects(&self) -> Vec<Suspect> {
         let listed = self
@@ -492,7 +400,12 @@ impl Case<'_> {
             Some(Truth::Joint(what)) => return sentence(&format!("{what}; that is settled")),
             None => {}
         }
-        let absent = known_words(self.machine, self.board);
+        let looked = !self.latest().is_empty();
+        let absent = if looked {
+            absent_words(self.machine, self.board)
+        } else {
+            known_words(self.machine, self.board)
+        };
         let bad: Vec<String> = self
             .telling(&self.bad_findings())
             .iter()
@@ -500,18 +413,18 @@ impl Case<'_> {
             .collect();
         let lead = lead(self.board, &self.modes);
         let text = match (absent, bad.as_slice()) {
-            (Some(known), _) if self.latest().is_empty() => format!("{known}; nothing is seen yet"),
+            (Some(known), _) if !looked => format!("{known}; nothing is seen yet"),
             (Some(absent), _) if lead.chance() < 0.3 => {
                 format!("{absent}; nothing else speaks against it")
             }
             (Some(absent), _) => format!("{absent}; besides that {}", lead.words()),
             (None, []) if self.whole() >= WHOLE => {
                 format!(
-                    "Looks whole: nothing is wrong with {}",
+                    "Looks whole: {} that nothing is wrong",
                     percent(self.whole())
                 )
             }
-            (None, []) if self.latest().is_empty() => match next {
+            (None, []) if !looked => match next {
                 Some(step) => format!(
                     "Nothing is seen yet; begin with {}",
                     small(step.title.trim_end_matches('.'))
@@ -787,130 +700,4 @@ impl Case<'_> {
     fn journal(&self) -> Vec<crate::views::JournalRow> {
         rows::rows(self.state, Some(&self.machine.tag))
     }
-}
-
-/// `picture black`, `+5 V 4.61 V`.
-pub(crate) fn finding_words(check: &Check, shown: &Shown) -> String {
-    let title = small(&say::check_title(check));
-    match shown {
-        Shown::Outcome(id) if id == "fail" => format!("{title} not right"),
-        Shown::Outcome(id) => format!("{title} {}", say::outcome_word(check, id)),
-        _ => format!("{title} {}", say::shown_text(Some(check), shown)),
-    }
-}
-
-/// `U9 is absent`, for parts the board needs.
-pub(crate) fn absent_words(machine: &Machine, board: &Profile) -> Option<String> {
-    let needed = |part: &&String| board.part(part).is_none_or(|part| !part.optional);
-    let absent: Vec<String> = machine.empty.iter().filter(needed).cloned().collect();
-    match absent.len() {
-        0 => None,
-        1 => Some(format!("{} is absent", absent[0])),
-        _ => Some(format!("{} are absent", listed(&absent, "and"))),
-    }
-}
-
-/// What is known from the take-in: `U9 is absent`, `the battery leaked`.
-pub(crate) fn known_words(machine: &Machine, board: &Profile) -> Option<String> {
-    let events = machine
-        .events
-        .iter()
-        .filter_map(|id| board.events.iter().find(|event| event.id == *id));
-    let known: Vec<String> = absent_words(machine, board)
-        .into_iter()
-        .chain(events.map(|event| small(&event.title)))
-        .collect();
-    (!known.is_empty()).then(|| listed(&known, "and"))
-}
-
-/// The parts that lead the suspicion, with the chances of their likeliest modes.
-pub(crate) struct Lead {
-    pub(crate) parts: Vec<(String, f64)>,
-}
-
-impl Lead {
-    /// The largest chance.
-    pub(crate) fn chance(&self) -> f64 {
-        self.parts.first().map_or(0.0, |(_, chance)| *chance)
-    }
-
-    /// More than one are likely, so all of them and not one or another.
-    fn together(&self) -> bool {
-        self.parts.len() > 1 && self.parts.iter().all(|(_, chance)| *chance >= 0.5)
-    }
-
-    /// `most likely U9`, `first suspects U30 and PS1`.
-    pub(crate) fn words(&self) -> String {
-        let names: Vec<String> = self.parts.iter().map(|(part, _)| part.clone()).collect();
-        match (names.as_slice(), self.chance()) {
-            ([], _) => "no suspect stands out".to_string(),
-            (_, chance) if chance < 0.1 => "no suspect stands out".to_string(),
-            (names, chance) if chance >= 0.5 => format!("most likely {}", listed(names, "and")),
-            ([one], _) => format!("first suspect {one}"),
-            (several, _) => format!("first suspects {}", listed(several, "and")),
-        }
-    }
-
-    /// `U9, 63 %`, `U30, 41 %, or PS1, 36 %`.
-    pub(crate) fn with_chances(&self) -> String {
-        let each: Vec<String> = self
-            .parts
-            .iter()
-            .map(|(part, chance)| format!("{part}, {}", percent(*chance)))
-            .collect();
-        match each.as_slice() {
-            [first @ .., last] if !first.is_empty() => {
-                format!(
-                    "{}, {} {last}",
-                    first.join(", "),
-                    if self.together() { "and" } else { "or" }
-                )
-            }
-            _ => each.concat(),
-        }
-    }
-}
-
-/// The likeliest part; several if none leads by much.
-pub(crate) fn lead(board: &Profile, modes: &[Suspicion]) -> Lead {
-    let mut by_part: Vec<(String, f64)> = Vec::new();
-    for mode in modes.iter().filter(|mode| mode.chance >= 0.02) {
-        let name = match board
-            .outside
-            .iter()
-            .find(|outside| outside.id == mode.part && mode.outside)
-        {
-            Some(outside) => outside.title.clone(),
-            None => say::short(&mode.part),
-        };
-        if by_part.iter().all(|(known, _)| *known != name) {
-            by_part.push((name, mode.chance));
-        }
-    }
-    by_part.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let most = by_part.first().map_or(0.0, |(_, chance)| *chance);
-    // Certain faults are all named; of uncertain ones those that come near the first.
-    let least = if most >= 0.5 { 0.5 } else { 0.7 * most };
-    by_part.retain(|(_, chance)| *chance >= least);
-    by_part.truncate(3);
-    Lead { parts: by_part }
-}
-
-/// `waiting`, `working`, `on the bench`.
-pub(crate) fn standing_words(state: &State, machine: &Machine, whole: f64) -> String {
-    let waits = state.pile.ordered.iter().filter_map(|line| state.pile.entry(*line)).any(|entry| {
-        matches!(&entry.line, Line::Ordered { waiting, .. } if waiting.contains(&machine.tag))
-    });
-    let looked = state
-        .pile
-        .lines(machine)
-        .any(|entry| matches!(entry.line, Line::Finding { .. }));
-    let works = machine.settled == Some(Truth::Works)
-        || (machine.settled.is_none() && looked && whole >= WHOLE);
-    match (works, waits) {
-        (true, _) => "working",
-        (false, true) => "waiting",
-        (false, false) => "on the bench",
-    }
-    .to_string()
 }

@@ -56,3 +56,9 @@ impl fmt::Display for Error {
 }
 
 impl std::error::Error for Error {}
+
+/// A line that cannot be understood, with all that is wrong in it.
+pub(crate) fn wrong(problems: Vec<String>) -> Error {
+    Error::new(ErrorKind::Usage, problems.join("\n"))
+        .hint("nothing was written; mend the line and send it again")
+}

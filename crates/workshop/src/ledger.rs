@@ -9,7 +9,7 @@ use units::{Currency, Decimal, Money};
 
 use crate::{
     Error, ErrorKind, PlanLimits, Workshop,
-    plan::{Core, cheapest, core, spent},
+    plan::{Core, cheapest, core, round, search, spent},
     views::{Ledger, ParcelLine, ParcelView, SumRow, Written},
     words::{capital, coins, counted, listed, number, quoted, sentence},
     workshop::{Inner, Result, State, date, time},
@@ -484,12 +484,17 @@ fn why(state: &State, core: &Core) -> Result<Vec<SumRow>> {
         };
         let name = title(vendor);
         if other.unmet.len() > worse {
-            let missing: Vec<String> = other.unmet.iter().map(|unmet| unmet.item.clone()).collect();
+            // The plan would be another one then.
+            let mut instance = core.offered.instance.clone();
+            instance.offers.retain(|offer| offer.vendor != vendor.id);
+            let Ok(plan) = planning::solve(&instance, &search()) else {
+                continue;
+            };
+            let loss = round(core.plan.value - plan.value).max(0);
             rows.push(SumRow {
-                amount: "–".to_string(),
+                amount: format!("+{}", coins(loss, currency)),
                 text: sentence(&format!(
-                    "without {name} nobody has {}",
-                    listed(&missing, "and")
+                    "without {name} the plan is another, and leaves this much less"
                 )),
             });
         } else {

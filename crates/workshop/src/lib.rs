@@ -3,19 +3,25 @@
 //! [`Workshop`] opens a folder and answers in [`views`]: sentences and figures, ready to be shown. Command line and pages
 //! call the same methods.
 
+mod acts;
 mod bench;
+mod board_file;
 mod card;
-mod deeds;
+mod change;
+mod doubt;
 mod economy;
 mod entry;
 mod error;
+mod findings;
 mod folder;
 mod intake;
+mod lead;
 mod ledger;
 mod names;
 mod offer;
 mod pile;
 mod plan;
+mod plan_view;
 mod reach;
 mod reckon;
 mod requests;
@@ -24,10 +30,13 @@ mod say;
 mod script;
 mod settings;
 mod situation;
+mod take_in;
+mod undo;
 pub mod views;
 mod words;
 mod workshop;
 
+pub use board_file::{BoardChecked, BoardProblem, check_board};
 pub use error::{Error, ErrorKind};
 pub use jiff::ZonedDateTime;
 pub use requests::{Act, Clock, Fitted, OpenOptions, PlanLimits, TakeIn, default_dir};

@@ -9,9 +9,9 @@ use purchasing::Request;
 
 use crate::{
     Error, ErrorKind,
-    card::WHOLE,
     economy::{RETEST_MINUTES, kind_title},
     folder::Folder,
+    lead::WHOLE,
     pile::Machine,
     reckon::{Boards, Reckoned},
     say,
@@ -28,8 +28,10 @@ const LEAST_SHARE: f64 = 0.03;
 const ABSENT: &str = "absent";
 /// Chance that a donor's chip is bad, for the better and for the lesser kind.
 const GRADES: [(&str, f64); 2] = [("good", 0.03), ("fair", 0.15)];
-/// More minutes to take a part out where it is soldered in. Common practice, no source.
-const UNSOLDER_MINUTES: f64 = 15.0;
+/// A part soldered in takes so much longer to take out of a donor, and comes out whole with this chance.
+/// Common practice, no source.
+const UNSOLDER_MINUTES: f64 = 20.0;
+const UNSOLDER_WHOLE: f64 = 0.9;
 
 /// The pile as the plan reckons with it.
 #[derive(Debug, Clone)]
@@ -322,11 +324,15 @@ fn cures(
                 let Some(device) = &part.device else { continue };
                 for (grade, _) in GRADES {
                     if let Some(good) = donors.least_good(device, grade) {
-                        let extra = if soldered { UNSOLDER_MINUTES } else { 0.0 };
+                        let (extra, out) = if soldered {
+                            (UNSOLDER_MINUTES, UNSOLDER_WHOLE)
+                        } else {
+                            (0.0, 1.0)
+                        };
                         let item = donor_item(device, grade);
                         cures.push(cure(
                             Some(item),
-                            works * good,
+                            works * good * out,
                             remedy.minutes + extra,
                             &format!(" {grade}"),
                         ));

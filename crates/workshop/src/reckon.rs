@@ -17,6 +17,10 @@ use crate::{
     views::JobCard,
 };
 
+/// Said when no set of faults explains what was found.
+const CONTRADICTION: &str =
+    "the findings contradict each other: nothing the board's file knows explains them all";
+
 /// The boards of the pile by id.
 pub(crate) type Boards = BTreeMap<String, Arc<Profile>>;
 
@@ -64,6 +68,10 @@ impl Reckoned {
             Error::new(ErrorKind::Refused, format!("{place}{}", error.message))
                 .hint("see `journal`, and take the line back if it is wrong")
         })?;
+        if !diagnosis.log_p_findings().is_finite() {
+            return Err(Error::new(ErrorKind::Refused, CONTRADICTION)
+                .hint("see `journal`, and take back the line that is wrong"));
+        }
         Ok(Reckoned {
             setting,
             diagnosis,

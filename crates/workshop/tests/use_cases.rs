@@ -374,7 +374,9 @@ fn the_truth_is_settled() {
     assert!((dead.chance - 1.0).abs() < 1e-12);
     let error = workshop.settle("T-01", "works").unwrap_err();
     assert!(
-        error.message.starts_with("that cannot be true"),
+        error
+            .message
+            .starts_with("that cannot be true together with the rest"),
         "{}",
         error.message
     );

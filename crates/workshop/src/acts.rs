@@ -1,0 +1,288 @@
+//! Writing acts, and truths found out.
+
+use catalogue::{Mount, Profile};
+use journal::{Draft, Entry, Line, Places, Truth};
+
+use crate::{
+    Act, Error, ErrorKind, Fitted, Workshop,
+    change::{leads, written},
+    intake::find_part,
+    names::{best, choices, fit, nearest, plain},
+    pile::Machine,
+    reckon::Reckoned,
+    views::Written,
+    words::quoted,
+    workshop::{Result, State},
+};
+
+/// Chance that a new part works when nothing is said.
+const NEW_WORKS: f64 = 0.97;
+
+impl Workshop {
+    /// Writes an act; it opens an epoch.
+    ///
+    /// # Errors
+    /// If a position or block is not there, is empty, or a mark is not free.
+    pub fn act(&self, tag: &str, act: &Act) -> Result<Written> {
+        let mut inner = self.fresh()?;
+        let tag = inner.state().machine(tag)?.tag.clone();
+        let before = leads(&mut inner, &tag);
+        let entries = inner.write(|state| {
+            let machine = state.machine(&tag)?;
+            let board = state.folder.board(&machine.board)?;
+            let drafts = done(act, &board)?
+                .into_iter()
+                .enumerate()
+                .map(|(index, done)| Draft {
+                    machine: Some(tag.clone()),
+                    epoch: machine.epoch + u32::try_from(index).unwrap_or(0),
+                    line: Line::Act { done },
+                });
+            Ok(drafts.collect())
+        })?;
+        written(&mut inner, &entries, Vec::new(), &before)
+    }
+
+    /// Writes the truth found out: `U9.dead`, `joint "track U7.3 to U12.5"`, `works`.
+    ///
+    /// # Errors
+    /// If the mode is not one of the board's, or the findings rule it out.
+    pub fn settle(&self, tag: &str, truth: &str) -> Result<Written> {
+        let mut inner = self.fresh()?;
+        let tag = inner.state().machine(tag)?.tag.clone();
+        let before = leads(&mut inner, &tag);
+        let entries = inner.write(|state| {
+            let machine = state.machine(&tag)?;
+            let board = state.folder.board(&machine.board)?;
+            let truth = find_truth(truth, machine, &board)?;
+            let draft = Draft {
+                machine: Some(tag.clone()),
+                epoch: machine.epoch,
+                line: Line::Settled { truth },
+            };
+            possible(state, &draft)?;
+            Ok(vec![draft])
+        })?;
+        written(&mut inner, &entries, Vec::new(), &before)
+    }
+}
+
+fn done(act: &Act, board: &Profile) -> Result<Vec<journal::Act>> {
+    let refuse =
+        |problem: String| Error::new(ErrorKind::NotFound, problem).hint("nothing was written");
+    let part = |typed: &str| find_part(typed, board).map_err(refuse);
+    let mark = |mark: &Option<String>| -> Result<Option<String>> {
+        match mark.as_deref().map(str::trim) {
+            Some("") => Err(Error::new(
+                ErrorKind::Usage,
+                "expected a mark such as `dot-1`, found nothing",
+            )),
+            other => Ok(other.map(str::to_string)),
+        }
+    };
+    Ok(match act {
+        Act::Pull {
+            part: typed,
+            mark: on,
+        } => vec![journal::Act::Pull {
+            part: part(typed)?,
+            mark: mark(on)?,
+        }],
+        Act::Fit {
+            part: typed,
+            what,
+            old_mark,
+        } => {
+            let chip = match what {
+                Fitted::New { works } => journal::Chip::New {
+                    works: sound_chance(works.unwrap_or(NEW_WORKS))?,
+                },
+                Fitted::Marked(mark) => journal::Chip::Marked(mark.trim().to_string()),
+            };
+            vec![journal::Act::Fit {
+                part: part(typed)?,
+                chip,
+                old_mark: mark(old_mark)?,
+            }]
+        }
+        Act::Reseat(names) => places(names, board, true)?
+            .into_iter()
+            .map(journal::Act::Reseat)
+            .collect(),
+        Act::Resolder(names) => places(names, board, false)?
+            .into_iter()
+            .map(journal::Act::Resolder)
+            .collect(),
+        Act::Clean(names) => places(names, board, false)?
+            .into_iter()
+            .map(journal::Act::Clean)
+            .collect(),
+    })
+}
+
+fn sound_chance(chance: f64) -> Result<f64> {
+    if (0.0..=1.0).contains(&chance) {
+        return Ok(chance);
+    }
+    Err(Error::new(
+        ErrorKind::Usage,
+        format!("expected a chance from 0 to 1, found `{chance}`"),
+    )
+    .hint("0.97 is usual for a new part, 0.8 for a used one"))
+}
+
+/// Positions, all in one act, or blocks, an act each.
+fn places(names: &[String], board: &Profile, reseat: bool) -> Result<Vec<Places>> {
+    let mut parts = Vec::new();
+    let mut blocks = Vec::new();
+    let mut problems = Vec::new();
+    for name in names
+        .iter()
+        .flat_map(|name| name.split([',', ' ']))
+        .filter(|name| !name.is_empty())
+    {
+        let part = board
+            .parts
+            .iter()
+            .find(|part| part.reference.eq_ignore_ascii_case(name));
+        let block = board
+            .blocks
+            .iter()
+            .find(|block| block.id.eq_ignore_ascii_case(name));
+        match (part, block) {
+            (Some(part), _) if reseat && part.mount == Mount::Soldered => {
+                problems.push(format!(
+                    "{} is soldered in, so it cannot be reseated; resolder it",
+                    part.reference
+                ));
+            }
+            (Some(part), _) if !parts.contains(&part.reference) => {
+                parts.push(part.reference.clone())
+            }
+            (Some(_), _) => {}
+            (None, Some(block)) => blocks.push(Places::Block(block.id.clone())),
+            (None, None) => {
+                let known = board
+                    .parts
+                    .iter()
+                    .map(|part| &*part.reference)
+                    .chain(board.blocks.iter().map(|block| &*block.id));
+                problems.push(format!(
+                    "the board `{}` has no part or block {}; nearest are {}",
+                    board.id,
+                    quoted(name),
+                    choices(nearest(name, known))
+                ));
+            }
+        }
+    }
+    if parts.is_empty() && blocks.is_empty() && problems.is_empty() {
+        problems.push("expected a part or a block, found nothing".to_string());
+    }
+    if !problems.is_empty() {
+        return Err(
+            Error::new(ErrorKind::NotFound, problems.join("\n")).hint("nothing was written")
+        );
+    }
+    let parts = (!parts.is_empty()).then_some(Places::Parts(parts));
+    Ok(parts.into_iter().chain(blocks).collect())
+}
+
+/// Refuses a truth that cannot be, given all findings.
+fn possible(state: &State, draft: &Draft) -> Result<()> {
+    let then = state.pile.with([Entry {
+        id: state.pile.last() + 1,
+        batch: state.pile.last() + 1,
+        time: state
+            .pile
+            .entries
+            .last()
+            .map(|entry| entry.time.clone())
+            .unwrap_or_default(),
+        who: String::new(),
+        machine: draft.machine.clone(),
+        epoch: draft.epoch,
+        line: draft.line.clone(),
+    }]);
+    Reckoned::of(&then, &state.boards()?, &[])
+        .map(|_| ())
+        .map_err(|error| Error {
+            message: format!(
+                "that cannot be true together with the rest: {}",
+                error.message
+            ),
+            ..error
+        })
+}
+
+fn find_truth(typed: &str, machine: &Machine, board: &Profile) -> Result<Truth> {
+    let typed = typed.trim();
+    let word = plain(typed);
+    if ["works", "it works", "fine"].contains(&word.as_str()) {
+        return Ok(Truth::Works);
+    }
+    if let Some(rest) = ["joint", "track", "other"]
+        .iter()
+        .find_map(|start| word.strip_prefix(start))
+        && (rest.is_empty() || rest.starts_with([' ', '"']))
+    {
+        let what = typed
+            .split_once(char::is_whitespace)
+            .map_or("", |(_, what)| what)
+            .trim()
+            .trim_matches('"');
+        return Ok(Truth::Joint(if what.is_empty() {
+            typed.to_string()
+        } else {
+            what.to_string()
+        }));
+    }
+    let refuse = |problem: String| {
+        Error::new(ErrorKind::NotFound, problem)
+            .hint("write `U9.dead`, `joint \"track U7.3 to U12.5\"` or `works`")
+    };
+    let Some((part, mode)) = typed.split_once(['.', ' ']) else {
+        return Err(refuse(format!(
+            "expected a part and its mode such as `U9.dead`, found {}",
+            quoted(typed)
+        )));
+    };
+    let reference = find_part(part, board).map_err(refuse)?;
+    let modes = board
+        .part(&reference)
+        .map(|part| part.modes.as_slice())
+        .unwrap_or_default();
+    let word = plain(mode);
+    let found = best(
+        modes
+            .iter()
+            .filter_map(|mode| Some((fit(&word, [&*mode.id, &*mode.title])?, mode))),
+    );
+    let known = choices(modes.iter().map(|mode| &*mode.id));
+    let mode = match found.as_ref().map(|(_, found)| found.as_slice()) {
+        Some([one]) => *one,
+        Some(_) => {
+            return Err(refuse(format!(
+                "{} could be several modes of {reference}; known are {known}",
+                quoted(mode)
+            )));
+        }
+        None => {
+            return Err(refuse(format!(
+                "{reference} has no mode {}; known are {known}",
+                quoted(mode)
+            )));
+        }
+    };
+    if mode.site == catalogue::Site::Chip && machine.empty.contains(&reference) {
+        return Err(Error::new(
+            ErrorKind::Refused,
+            format!("{reference} is absent on {}", machine.tag),
+        )
+        .hint("nothing was written"));
+    }
+    Ok(Truth::Mode {
+        part: reference,
+        mode: mode.id.clone(),
+    })
+}

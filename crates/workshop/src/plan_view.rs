@@ -1,0 +1,437 @@
+//! The plan as it is shown.
+
+use std::collections::BTreeMap;
+
+use planning::{Choice, Chosen, Kit, Pin};
+use units::{Currency, Money};
+
+use crate::{
+    offer::{is_from_donor, works_already},
+    plan::{Core, Sums, refused, round, search, spent, whole},
+    say,
+    views::{CurvePoint, DecisionView, PlanView, SumRow},
+    words::{
+        capital, coins, counted, from_coins, listed, minutes, number, percent, sentence, trimmed,
+    },
+    workshop::{Result, State},
+};
+
+/// Points of the money curve besides the chosen one.
+const POINTS: i64 = 7;
+/// Machines of which it is asked what another decision would cost.
+const MOST_CHANGES: usize = 6;
+
+pub(crate) fn view(state: &State, core: &Core) -> Result<PlanView> {
+    let settings = &state.folder.settings;
+    let currency = settings.currency;
+    let sums = core.sums();
+    let proven = core.plan.proven && core.parcels.proven;
+    #[expect(clippy::cast_precision_loss, reason = "amounts are far below 2^53")]
+    let gap = (core.plan.bound - core.plan.value + core.plan.hassle as f64).max(0.0);
+    let gap = round(gap)
+        + (core.parcels.landed.to_minor() + core.parcels.hassle.to_minor()
+            - core.parcels.bound.to_minor())
+        .max(0);
+    let gap = if proven { 0 } else { gap };
+    let evenings = (core.plan.minutes / settings.evening_minutes).ceil();
+    let curve = curve(core, &sums, currency)?;
+    Ok(PlanView {
+        heading: heading(core, state, evenings),
+        proof: proof(core, proven, gap, currency),
+        proven,
+        gap: coins(gap, currency),
+        money_limit: core.limits.money.clone(),
+        evenings_limit: core.limits.evenings,
+        evening_minutes: settings.evening_minutes,
+        decisions: decisions(state, core, &sums)?,
+        other_costs: other_costs(core, currency),
+        sum: rows(state, core, &sums),
+        curve,
+        spends: coins(sums.money, currency),
+        minutes: core.plan.minutes,
+        working: core.plan.working,
+        left_over: coins(sums.left_over, currency),
+        changes: changes(core, currency)?,
+        notes: notes(state, core),
+    })
+}
+
+fn heading(core: &Core, state: &State, evenings: f64) -> String {
+    let currency = state.folder.settings.currency;
+    let landed = core.parcels.landed.to_minor();
+    let money = if landed == 0 {
+        "nothing".to_string()
+    } else {
+        coins(landed, currency)
+    };
+    let time = match evenings as usize {
+        0 => "no evening".to_string(),
+        n => counted(n, "evening", "evenings"),
+    };
+    let working = core.plan.working.round() as usize;
+    let all = core.plan.machines.len();
+    match all {
+        0 => "Nothing is taken in yet.".to_string(),
+        _ => format!(
+            "Spend {money} and {time}; {} of {} should work.",
+            number(working),
+            number(all)
+        ),
+    }
+}
+
+fn proof(core: &Core, proven: bool, gap: i64, currency: Currency) -> String {
+    let mut limits = Vec::new();
+    limits.extend(core.limits.money.clone());
+    limits.extend(core.limits.evenings.map(|evenings| match evenings {
+        whole if whole.fract() == 0.0 && whole <= 12.0 => {
+            counted(whole as usize, "evening", "evenings")
+        }
+        part => format!("{} evenings", trimmed(part, 1)),
+    }));
+    let within = if limits.is_empty() {
+        String::new()
+    } else {
+        format!(" within {}", listed(&limits, "and"))
+    };
+    let over = "Worked out over the best explanations of every machine; what they leave out is taken as not mended.";
+    match proven {
+        true => format!("Proven: nothing better exists{within}. {over}"),
+        false => format!(
+            "Best found{within}; another plan could be better by {} at most. {over}",
+            coins(gap, currency)
+        ),
+    }
+}
+
+fn other_costs(core: &Core, currency: Currency) -> Vec<SumRow> {
+    let sum = |amount: fn(&purchasing::Parcel) -> &Money| -> i64 {
+        core.parcels
+            .parcels
+            .iter()
+            .map(|parcel| amount(parcel).to_minor())
+            .sum()
+    };
+    let parcels = counted(core.parcels.parcels.len(), "parcel", "parcels");
+    let rows = [
+        (
+            core.spares,
+            "spares: packs and least quantities hold more than is needed".to_string(),
+        ),
+        (sum(|parcel| &parcel.postage), format!("postage, {parcels}")),
+        (sum(|parcel| &parcel.duty), "duty".to_string()),
+        (sum(|parcel| &parcel.vat), "import tax".to_string()),
+    ];
+    let shown = rows.into_iter().filter(|(amount, _)| *amount != 0);
+    shown
+        .map(|(amount, text)| SumRow {
+            amount: coins(amount, currency),
+            text,
+        })
+        .collect()
+}
+
+fn rows(state: &State, core: &Core, sums: &Sums) -> Vec<SumRow> {
+    let currency = state.folder.settings.currency;
+    let signed = |amount: i64, text: String| SumRow {
+        amount: coins(amount, currency),
+        text,
+    };
+    let machines = counted(core.plan.machines.len(), "machine", "machines");
+    let mut rows = vec![signed(sums.worth, format!("worth when done, {machines}"))];
+    if !sums.working_now.is_empty() {
+        rows.push(signed(
+            -sums.already,
+            format!("already there: {}", listed(&sums.working_now, "and")),
+        ));
+    }
+    if sums.others != 0 {
+        rows.push(signed(-sums.others, "the others as they stand".to_string()));
+    }
+    let rate = coins(state.folder.settings.rate_per_hour, currency);
+    rows.push(signed(-sums.money, "money".to_string()));
+    rows.push(signed(
+        -sums.minutes,
+        format!("{:.0} min at {rate} an hour", core.plan.minutes),
+    ));
+    rows.push(signed(sums.left_over, "left over".to_string()));
+    rows
+}
+
+fn decisions(state: &State, core: &Core, sums: &Sums) -> Result<Vec<DecisionView>> {
+    let currency = state.folder.settings.currency;
+    let mut views = Vec::new();
+    for decision in &core.plan.machines {
+        let tag = &decision.id;
+        let worth = coins(sums.worth_of.get(tag).copied().unwrap_or(0), currency);
+        let whole = core.offered.whole.get(tag).copied().unwrap_or(0.0);
+        let (kind, title, text, chance, minutes) = match &decision.choice {
+            Choice::Hold => ("hold", "Hold.", core.held(state, tag)?, 0.0, 0.0),
+            Choice::Donor => ("donor", "Give up as a donor.", core.donated(tag), 0.0, 0.0),
+            Choice::Repair(kit) => {
+                let (kind, title, text) = core.repaired(tag, kit, whole, &worth);
+                (kind, title, text, kit.chance, kit.minutes)
+            }
+        };
+        views.push(DecisionView {
+            tag: tag.clone(),
+            decision: kind.to_string(),
+            money: coins(core.money.get(tag).copied().unwrap_or(0), currency),
+            title: title.to_string(),
+            text,
+            chance,
+            minutes,
+            worth,
+        });
+    }
+    Ok(views)
+}
+
+impl Core {
+    fn works_now(&self, tag: &str) -> bool {
+        self.offered
+            .whole
+            .get(tag)
+            .is_some_and(|whole| works_already(*whole))
+    }
+
+    fn held(&self, state: &State, tag: &str) -> Result<String> {
+        let machine = self
+            .offered
+            .instance
+            .machines
+            .iter()
+            .find(|machine| machine.id == tag);
+        let board = state.folder.board(&state.machine(tag)?.board)?;
+        let Some(machine) = machine else {
+            return Ok(String::new());
+        };
+        let best = machine
+            .scenarios
+            .iter()
+            .max_by(|a, b| a.chance.total_cmp(&b.chance));
+        let hold = coins(machine.hold_value, state.folder.settings.currency);
+        Ok(match best {
+            None => format!("Nothing that could be had mends it. Worth {hold} as it is."),
+            Some(best) if best.faults.is_empty() => {
+                format!("No time is left for it. Worth {hold} as it is.")
+            }
+            Some(best) => {
+                let faults: Vec<String> = best
+                    .faults
+                    .iter()
+                    .map(|fault| say::mode_short(&board, &fault.part, &fault.mode))
+                    .collect();
+                format!(
+                    "Mending it does not pay now: the likeliest, {}, is true with {} only. Worth {hold} as it is.",
+                    listed(&faults, "and"),
+                    percent(best.chance)
+                )
+            }
+        })
+    }
+
+    /// `U30 and PS1 go to T-02; U9 goes to T-03.`
+    fn donated(&self, tag: &str) -> String {
+        let mut by_taker: BTreeMap<&String, Vec<String>> = BTreeMap::new();
+        for ((taker, _), parts) in &self.given {
+            let own = parts
+                .iter()
+                .filter(|(giver, _)| giver == tag)
+                .map(|(_, part)| part.clone());
+            by_taker.entry(taker).or_default().extend(own);
+        }
+        by_taker.retain(|_, parts| !parts.is_empty());
+        let goes: Vec<String> = by_taker
+            .iter()
+            .map(|(taker, parts)| {
+                format!(
+                    "{} {} to {taker}",
+                    listed(parts, "and"),
+                    if parts.len() == 1 { "goes" } else { "go" }
+                )
+            })
+            .collect();
+        if goes.is_empty() {
+            "Its parts serve the others.".to_string()
+        } else {
+            sentence(&goes.join("; "))
+        }
+    }
+
+    fn repaired(
+        &self,
+        tag: &str,
+        kit: &Kit,
+        whole: f64,
+        worth: &str,
+    ) -> (&'static str, &'static str, String) {
+        let spent = minutes(kit.minutes);
+        if kit.remedies.is_empty() {
+            return if works_already(whole) {
+                (
+                    "works",
+                    "Works.",
+                    format!("Only the proof is missing. Worth {worth}, {spent}."),
+                )
+            } else {
+                let chance = percent(kit.chance);
+                (
+                    "repair",
+                    "Test it as it is.",
+                    format!("It works with {chance}, worth {worth}, {spent}."),
+                )
+            };
+        }
+        let mut by_way: Vec<(String, Vec<String>)> = Vec::new();
+        for chosen in &kit.remedies {
+            let way = self.way(tag, chosen);
+            let part = say::short(&chosen.fault.part);
+            match by_way.iter_mut().find(|(known, _)| *known == way) {
+                Some((_, parts)) if parts.contains(&part) => {}
+                Some((_, parts)) => parts.push(part),
+                None => by_way.push((way, vec![part])),
+            }
+        }
+        let ways: Vec<String> = by_way
+            .iter()
+            .map(|(way, parts)| format!("{} {way}", listed(parts, "and")))
+            .collect();
+        let ways = ways.join("; ");
+        let chance = percent(kit.chance);
+        if works_already(whole) {
+            return (
+                "works",
+                "Works.",
+                format!("If the proof fails: {ways}. Then {chance}, worth {worth}, {spent}."),
+            );
+        }
+        let title = if kit.chance < 0.5 {
+            "Look further first."
+        } else {
+            "Repair now."
+        };
+        (
+            "repair",
+            title,
+            format!(
+                "{} Works after with {chance}, worth {worth}, {spent}.",
+                sentence(&ways)
+            ),
+        )
+    }
+
+    /// `from T-06`, `new old stock`.
+    fn way(&self, tag: &str, chosen: &Chosen) -> String {
+        let remedy = self
+            .offered
+            .instance
+            .remedies
+            .iter()
+            .find(|remedy| remedy.id == chosen.remedy);
+        let item = remedy
+            .and_then(|remedy| remedy.item.clone())
+            .filter(|item| is_from_donor(item));
+        let giver =
+            item.and_then(|item| self.given.get(&(tag.to_string(), item))?.first().cloned());
+        match giver {
+            Some((giver, _)) => format!("from {giver}"),
+            None => self
+                .offered
+                .titles
+                .get(&chosen.remedy)
+                .cloned()
+                .unwrap_or_default(),
+        }
+    }
+}
+
+/// The best plans at other money limits.
+fn curve(core: &Core, sums: &Sums, currency: Currency) -> Result<Vec<CurvePoint>> {
+    let chosen = core.plan.money;
+    let top = core.money_limit.unwrap_or(0).max(chosen * 3 / 2);
+    let mut grid: Vec<i64> = (0..=POINTS)
+        .map(|step| top * step / POINTS)
+        .filter(|money| *money != chosen)
+        .collect();
+    grid.dedup();
+    let baseline = whole(sums.already + sums.others);
+    let mut points = vec![CurvePoint {
+        money: from_coins(sums.money, currency),
+        left_over: from_coins(sums.left_over, currency),
+        working: core.plan.working,
+        chosen: true,
+        proven: core.plan.proven,
+    }];
+    let mut seen = vec![chosen];
+    for money in grid {
+        let mut instance = core.offered.instance.clone();
+        instance.limits.money = Some(money);
+        let plan = planning::solve(&instance, &search()).map_err(refused)?;
+        if seen.contains(&plan.money) {
+            continue;
+        }
+        seen.push(plan.money);
+        points.push(CurvePoint {
+            money: from_coins(plan.money, currency),
+            left_over: from_coins(round(plan.value - baseline), currency),
+            working: plan.working,
+            chosen: false,
+            proven: plan.proven,
+        });
+    }
+    points.sort_by(|a, b| a.money.total_cmp(&b.money));
+    Ok(points)
+}
+
+/// What another decision about a machine would cost.
+fn changes(core: &Core, currency: Currency) -> Result<Vec<SumRow>> {
+    let mut changes = Vec::new();
+    for decision in &core.plan.machines {
+        let (pin, what) = match &decision.choice {
+            Choice::Repair(kit) if !kit.remedies.is_empty() && !core.works_now(&decision.id) => (
+                Pin::Hold,
+                format!("Dropping {} costs this much.", decision.id),
+            ),
+            Choice::Donor => (
+                Pin::Hold,
+                format!("Keeping {} whole costs this much.", decision.id),
+            ),
+            _ => continue,
+        };
+        if changes.len() >= MOST_CHANGES {
+            break;
+        }
+        let mut settings = search();
+        settings.pins.insert(decision.id.clone(), pin);
+        if let Ok(other) = planning::solve(&core.offered.instance, &settings) {
+            let loss = round(core.plan.value - other.value).max(0);
+            changes.push(SumRow {
+                amount: coins(-loss, currency),
+                text: what,
+            });
+        }
+    }
+    Ok(changes)
+}
+
+fn notes(state: &State, core: &Core) -> Vec<String> {
+    let mut notes = core.offered.notes.clone();
+    notes.extend(core.parcels.unmet.iter().map(|unmet| {
+        sentence(&format!(
+            "{} × {}: {}",
+            unmet.missing, unmet.item, unmet.why
+        ))
+    }));
+    if let Some(limit) = core.money_limit {
+        let currency = state.folder.settings.currency;
+        let over = core.parcels.landed.to_minor() + spent(state, currency) - limit;
+        if over > 0 {
+            notes.push(format!(
+                "Taxes are rounded parcel by parcel: the limit is passed by {}.",
+                coins(over, currency)
+            ));
+        }
+    }
+    notes.iter().map(|note| capital(note)).collect()
+}
