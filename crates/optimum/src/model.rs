@@ -22,6 +22,27 @@ pub enum Relation {
     Equal,
 }
 
+impl Relation {
+    pub(crate) fn holds(self, sum: f64, right: f64) -> bool {
+        self.holds_within(sum, right, 1e-6)
+    }
+
+    fn holds_within(self, sum: f64, right: f64, loose: f64) -> bool {
+        match self {
+            Relation::AtMost => sum <= right + loose,
+            Relation::AtLeast => sum >= right - loose,
+            Relation::Equal => (sum - right).abs() <= loose,
+        }
+    }
+}
+
+impl Column {
+    /// Only one value is left.
+    pub(crate) fn fixed(&self) -> bool {
+        self.low == self.high
+    }
+}
+
 /// A variable of the model that made it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Var(pub(crate) usize);
@@ -189,11 +210,6 @@ impl Row {
             (sum + part, size + part.abs())
         });
         let loose = 1e-6 + 1e-9 * size;
-        let broken = match self.relation {
-            Relation::AtMost => sum > self.right + loose,
-            Relation::AtLeast => sum < self.right - loose,
-            Relation::Equal => (sum - self.right).abs() > loose,
-        };
-        broken.then_some(sum)
+        (!self.relation.holds_within(sum, self.right, loose)).then_some(sum)
     }
 }

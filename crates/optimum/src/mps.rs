@@ -54,7 +54,7 @@ fn write_columns(model: &Model, out: &mut String) -> std::fmt::Result {
         if column.whole != inside {
             inside = column.whole;
             let edge = if inside { "INTORG" } else { "INTEND" };
-            writeln!(out, " MARKER MARKER '{edge}'")?;
+            writeln!(out, " MARKER 'MARKER' '{edge}'")?;
         }
         writeln!(out, " x{} cost {}", index + 1, column.objective)?;
         for (row, coefficient) in &terms[index] {
@@ -62,7 +62,7 @@ fn write_columns(model: &Model, out: &mut String) -> std::fmt::Result {
         }
     }
     if inside {
-        writeln!(out, " MARKER MARKER 'INTEND'")?;
+        writeln!(out, " MARKER 'MARKER' 'INTEND'")?;
     }
     Ok(())
 }

@@ -86,6 +86,10 @@ fn dual_of(model: &Model) -> Option<Model> {
         }
     }
     for (column, mut terms) in model.columns.iter().zip(columns) {
+        if column.fixed() {
+            // whatever its price, it stays
+            continue;
+        }
         if !column.low.is_finite() {
             return None;
         }

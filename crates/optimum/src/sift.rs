@@ -10,15 +10,20 @@ use crate::solve::{Error, Settings, Solution, solve_whole};
 /// Below this size the relaxation costs more than it saves.
 const SMALL: usize = 250;
 
-/// First guess of how far the optimum is from the relaxation's bound, as a share of the bound.
-const FIRST_SHARE: f64 = 0.005;
+/// So many variables are left in the first round, twice as many in each further one.
+const FEW: usize = 250;
 
 /// Slack for the rounding in sums of reduced costs.
 const LOOSE: f64 = 1e-6;
 
 pub(crate) fn solve(model: &Model, settings: &Settings) -> Result<Solution, Error> {
     let clock = Clock::start(settings.time_limit);
-    if model.columns.len() < SMALL {
+    let open = model
+        .columns
+        .iter()
+        .filter(|column| !column.fixed())
+        .count();
+    if open < SMALL {
         return solve_whole(model, settings);
     }
     let Some(relaxation) = relax(model, clock.left()) else {
@@ -42,9 +47,9 @@ struct Sifter<'m> {
 
 impl Sifter<'_> {
     fn run(&self) -> Result<Solution, Error> {
-        let share = FIRST_SHARE * self.relaxation.bound.abs().max(1.0);
         let mut best = self.known();
-        let mut reach = best.as_ref().map_or(share, |b| self.distance(b).min(share));
+        let few = self.reach_of(FEW);
+        let mut reach = best.as_ref().map_or(few, |best| self.distance(best));
         let mut nodes = 0;
         loop {
             let everything = self.relaxation.reduced.iter().all(|r| r.abs() <= reach);
@@ -66,12 +71,11 @@ impl Sifter<'_> {
                     if !done || everything || distance <= reach {
                         return self.finish(best, reach, done, everything);
                     }
-                    reach = distance;
+                    reach = distance.min(self.reach_of(2 * self.inside(reach)));
                 }
-                Err(Error::Infeasible) if best.is_some() => {
-                    return self.finish(best, reach, true, everything);
+                Err(Error::Infeasible) if !everything => {
+                    reach = self.reach_of(4 * self.inside(reach))
                 }
-                Err(Error::Infeasible) if !everything => reach *= 4.0,
                 Err(Error::LimitReached) if best.is_some() => {
                     return self.finish(best, 0.0, false, false);
                 }
@@ -84,6 +88,22 @@ impl Sifter<'_> {
     fn distance(&self, solution: &Solution) -> f64 {
         let cost = self.cost(solution.objective);
         (cost - self.relaxation.bound) + LOOSE * (1.0 + cost.abs())
+    }
+
+    /// How many variables are priced within `reach`.
+    fn inside(&self, reach: f64) -> usize {
+        self.relaxation
+            .reduced
+            .iter()
+            .filter(|r| r.abs() <= reach)
+            .count()
+    }
+
+    /// The reach within which `count` variables are priced.
+    fn reach_of(&self, count: usize) -> f64 {
+        let mut prices: Vec<f64> = self.relaxation.reduced.iter().map(|r| r.abs()).collect();
+        prices.sort_by(f64::total_cmp);
+        prices.get(count).or(prices.last()).copied().unwrap_or(0.0)
     }
 
     /// The model with every variable priced further out than `reach` held where the relaxation wants it.

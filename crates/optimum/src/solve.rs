@@ -99,7 +99,14 @@ impl Model {
 
 /// Solves the model as it is, by branch and bound.
 pub(crate) fn solve_whole(model: &Model, settings: &Settings) -> Result<Solution, Error> {
-    let (problem, variables) = build(model);
+    let Built {
+        problem,
+        variables,
+        broken,
+    } = build(model);
+    if broken {
+        return Err(Error::Infeasible);
+    }
     let mut options = SolveOptions::default();
     options.int_tol = WHOLE;
     options.time_limit = settings.time_limit;
@@ -126,29 +133,58 @@ pub(crate) fn accept(model: &Model, values: Vec<f64>, bound: f64) -> Result<Solu
     })
 }
 
-fn build(model: &Model) -> (Problem, Vec<Variable>) {
+/// The solver's problem. Fixed variables are not in it.
+struct Built {
+    problem: Problem,
+    variables: Vec<Option<Variable>>,
+    /// The fixed variables alone break a row.
+    broken: bool,
+}
+
+fn build(model: &Model) -> Built {
     let mut problem = Problem::new(match model.sense {
         Sense::Minimize => OptimizationDirection::Minimize,
         Sense::Maximize => OptimizationDirection::Maximize,
     });
-    let variables: Vec<Variable> = model
+    let variables: Vec<Option<Variable>> = model
         .columns
         .iter()
-        .map(|column| add_column(&mut problem, column))
+        .map(|column| (!column.fixed()).then(|| add_column(&mut problem, column)))
         .collect();
-    for (column, &variable) in model.columns.iter().zip(&variables) {
-        add_twin(&mut problem, column, variable);
+    for (column, variable) in model.columns.iter().zip(&variables) {
+        if let Some(variable) = variable {
+            add_twin(&mut problem, column, *variable);
+        }
     }
+    let mut broken = false;
     for row in &model.rows {
-        let terms = row.terms.iter().map(|&(index, c)| (variables[index], c));
-        let relation = match row.relation {
-            Relation::AtMost => ComparisonOp::Le,
-            Relation::AtLeast => ComparisonOp::Ge,
-            Relation::Equal => ComparisonOp::Eq,
-        };
-        problem.add_constraint(terms, relation, row.right);
+        let mut right = row.right;
+        let mut terms = Vec::new();
+        for &(index, coefficient) in &row.terms {
+            match variables[index] {
+                Some(variable) => terms.push((variable, coefficient)),
+                None => right -= coefficient * model.columns[index].low,
+            }
+        }
+        if terms.is_empty() {
+            broken |= !row.relation.holds(0.0, right);
+        } else {
+            problem.add_constraint(terms, comparison(row.relation), right);
+        }
     }
-    (problem, variables)
+    Built {
+        problem,
+        variables,
+        broken,
+    }
+}
+
+fn comparison(relation: Relation) -> ComparisonOp {
+    match relation {
+        Relation::AtMost => ComparisonOp::Le,
+        Relation::AtLeast => ComparisonOp::Ge,
+        Relation::Equal => ComparisonOp::Eq,
+    }
 }
 
 fn add_column(problem: &mut Problem, column: &Column) -> Variable {
@@ -176,34 +212,38 @@ fn add_twin(problem: &mut Problem, column: &Column, variable: Variable) {
     }
 }
 
-fn hint(model: &Model, variables: &[Variable], start: &[f64]) -> Vec<(Variable, f64)> {
-    model
-        .columns
-        .iter()
-        .zip(variables.iter().zip(start))
+fn hint(model: &Model, variables: &[Option<Variable>], start: &[f64]) -> Vec<(Variable, f64)> {
+    let columns = model.columns.iter().zip(variables.iter().zip(start));
+    columns
         .filter(|(column, _)| column.whole)
-        .map(|(_, (&variable, &value))| (variable, value))
+        .filter_map(|(_, (&variable, &value))| Some((variable?, value)))
         .collect()
 }
 
-fn read(model: &Model, variables: &[Variable], outcome: &SolveOutcome) -> Result<Solution, Error> {
+fn read(
+    model: &Model,
+    variables: &[Option<Variable>],
+    outcome: &SolveOutcome,
+) -> Result<Solution, Error> {
     let stats = outcome.stats();
     let solution = outcome.solution().ok_or(Error::LimitReached)?;
     let values: Vec<f64> = model
         .columns
         .iter()
         .zip(variables)
-        .map(|(column, &variable)| {
-            let value = solution.var_value(variable);
+        .map(|(column, variable)| {
+            let value = variable.map_or(column.low, |variable| solution.var_value(variable));
             if column.whole { value.round() } else { value }
         })
         .collect();
+    let settled = model.columns.iter().filter(|column| column.fixed());
+    let settled: f64 = settled.map(|column| column.objective * column.low).sum();
     let mut result = accept(model, values, f64::NAN)?;
     result.nodes = stats.nodes_solved;
     result.proven = outcome.termination_reason() == TerminationReason::ProvenOptimal;
     result.bound = match stats.best_bound {
         _ if result.proven => result.objective,
-        Some(bound) => bound,
+        Some(bound) => bound + settled,
         None => open_end(model.sense),
     };
     Ok(result)

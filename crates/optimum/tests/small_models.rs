@@ -175,7 +175,7 @@ fn writes_mps() {
     let b = model.real("filler", (0.0, f64::INFINITY), -1.5);
     model.row("need", [(a, 2.0), (b, 1.0)], Relation::AtMost, 4.0);
     let expected = "* x1 lot a\n* x2 filler\n* r1 need\nNAME two_lots\nOBJSENSE\n MAX\nROWS\n N cost\n L r1\nCOLUMNS\n \
-                    MARKER MARKER 'INTORG'\n x1 cost 3\n x1 r1 2\n MARKER MARKER 'INTEND'\n x2 cost -1.5\n x2 r1 1\nRHS\n \
+                    MARKER 'MARKER' 'INTORG'\n x1 cost 3\n x1 r1 2\n MARKER 'MARKER' 'INTEND'\n x2 cost -1.5\n x2 r1 1\nRHS\n \
                     rhs r1 4\nBOUNDS\n LO bnd x1 0\n UP bnd x1 1\n LO bnd x2 0\n PL bnd x2\nENDATA\n";
     assert_eq!(to_mps(&model, "two lots"), expected);
 }

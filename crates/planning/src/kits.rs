@@ -7,8 +7,10 @@ use crate::instance::{Fault, Instance, Machine, Remedy, Scenario};
 /// Half-made kits kept for one set of scenarios; beyond this the least promising are dropped and the bound says so.
 const MOST_PARTIAL: usize = 4_000;
 
-/// Kits kept for one machine.
-const MOST_KITS: usize = 3_000;
+/// Kits kept for the whole pile, shared evenly; but for each machine at least [`FEWEST_KITS`], at most [`MOST_KITS`].
+const PILE_KITS: usize = 8_000;
+const FEWEST_KITS: usize = 100;
+const MOST_KITS: usize = 2_000;
 
 /// All sets of so many of the likeliest scenarios are tried; a further one is covered only with all likelier ones.
 const MOST_SCENARIOS: usize = 5;
@@ -72,6 +74,8 @@ pub(crate) struct Price {
     pub(crate) each: f64,
     /// By so much postage may rise when less is ordered.
     pub(crate) drop: f64,
+    /// The lowest unit price that a vendor asks; nothing if none sells it. Only a guide.
+    pub(crate) usual: Option<f64>,
 }
 
 impl Price {
@@ -80,6 +84,10 @@ impl Price {
         Price {
             each: self.each.min(other.each),
             drop: self.drop.max(other.drop),
+            usual: match (self.usual, other.usual) {
+                (Some(one), Some(other)) => Some(one.min(other)),
+                (one, other) => one.or(other),
+            },
         }
     }
 }
@@ -110,10 +118,16 @@ pub(crate) fn kits_of<'i>(market: &Market<'_, 'i>, machine: &'i Machine) -> Kits
     if market.worth_decides {
         kits.list.retain(|kit| gain(kit) > 0.0);
     }
-    if kits.list.len() > MOST_KITS {
+    let share = PILE_KITS / market.instance.machines.len().max(1);
+    let room = share.clamp(FEWEST_KITS, MOST_KITS);
+    if kits.list.len() > room {
+        // half of them by what they could gain at best, half by what they gain at usual prices
         kits.list.sort_by(|a, b| gain(b).total_cmp(&gain(a)));
-        kits.drop_one(gain(&kits.list[MOST_KITS]));
-        kits.list.truncate(MOST_KITS);
+        let usual = |kit: &Kit<'_>| gain(kit) - market.usual_cost(&kit.items);
+        kits.list[room / 2..].sort_by(|a, b| usual(b).total_cmp(&usual(a)));
+        let best_left_out = kits.list[room..].iter().map(gain).fold(0.0, f64::max);
+        kits.drop_one(best_left_out);
+        kits.list.truncate(room);
     }
     kits
 }
@@ -125,6 +139,13 @@ impl Kits<'_> {
 }
 
 impl Market<'_, '_> {
+    fn usual_cost(&self, items: &[(usize, u32)]) -> f64 {
+        let prices = items
+            .iter()
+            .filter_map(|&(item, n)| Some((self.prices[item]?.usual?, n)));
+        prices.map(|(price, n)| price * f64::from(n)).sum()
+    }
+
     /// The most that repairing can gain over holding, with every item at the least it costs.
     fn gain(&self, machine: &Machine, chance: f64, minutes: f64, items: &[(usize, u32)]) -> f64 {
         // each unit may come from another vendor, whose postage may rise without it

@@ -4,6 +4,7 @@
 //! [`solve`] finds the best plan and a bound that no plan exceeds; [`revalue`] computes the worth of a plan again,
 //! from the rules alone. Money is in the smallest coins throughout.
 
+mod improve;
 mod instance;
 mod kits;
 mod lots;

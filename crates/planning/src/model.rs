@@ -13,8 +13,13 @@ use crate::solve::{Error, Goal, Pin};
 /// Coins to one unit of the model, so that its numbers stay of one size.
 const SCALE: f64 = 100.0;
 
-/// How early the search decides donors, parcels and set-ups, on which much hangs.
-const EARLY: f64 = 300.0;
+/// How early the search decides donors, parcels and set-ups, on which much hangs: a good deal more than a kit is worth.
+fn early(goal: Goal) -> f64 {
+    match goal {
+        Goal::Worth => 300.0,
+        Goal::Working => 20.0,
+    }
+}
 
 /// What is asked of the model.
 #[derive(Debug, Clone, Copy)]
@@ -179,7 +184,7 @@ impl<'i> PileModel<'i> {
         let donor = (gives || pin == Some(Pin::Donor)).then(|| {
             let lost = self.worth(-units(machine.hold_value));
             let donor = self.model.binary(format!("{id} donor"), lost);
-            self.model.prefer(donor, EARLY);
+            self.model.prefer(donor, early(self.goal));
             one.push(donor);
             donor
         });
@@ -228,7 +233,7 @@ impl<'i> PileModel<'i> {
             let number = self.model.whole(format!("{id} number"), (0, number), unit);
             let set_up = self.worth(-self.minutes_cost(f64::from(build.setup_minutes)));
             let set_up = self.model.binary(format!("{id} set up"), set_up);
-            self.model.prefer(set_up, EARLY);
+            self.model.prefer(set_up, early(self.goal));
             let terms = [(number, 1.0), (set_up, -f64::from(wanted))];
             self.model
                 .row(format!("{id} set up first"), terms, Relation::AtMost, 0.0);
@@ -256,7 +261,7 @@ impl<'i> PileModel<'i> {
         for vendor in &self.instance.vendors {
             let hassle = self.worth(-units(vendor.hassle));
             let used = self.model.binary(format!("order at {}", vendor.id), hassle);
-            self.model.prefer(used, EARLY);
+            self.model.prefer(used, early(self.goal));
             self.used.push(used);
         }
         for (at, offer) in self.instance.offers.iter().enumerate() {
@@ -624,6 +629,19 @@ impl<'i> PileModel<'i> {
         }
     }
 
+    /// The model with the machines that are not `open` settled as in `values`.
+    pub(crate) fn with_open(&self, open: &[usize], values: &[f64]) -> Model {
+        let mut model = self.model.clone();
+        for (index, machine) in self.machines.iter().enumerate() {
+            if !open.contains(&index) {
+                for &var in machine.repair.iter().chain(&machine.donor) {
+                    model.fix(var, values[var.index()]);
+                }
+            }
+        }
+        model
+    }
+
     /// What the kits left out for want of room can add to any bound.
     pub(crate) fn left_out(&self) -> f64 {
         let dropped = self.machines.iter().filter_map(|m| m.kits.dropped);
@@ -720,6 +738,11 @@ fn prices(instance: &Instance, items: &Items) -> Vec<Option<Price>> {
             Price {
                 each: coins(each),
                 drop: coins(slack.drop),
+                usual: offer
+                    .breaks
+                    .iter()
+                    .filter_map(|level| level.each.to_string().parse().ok())
+                    .reduce(f64::min),
             },
         );
     }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt;
 use std::time::{Duration, Instant};
 
+use crate::improve::{Clock, improve};
 use crate::instance::Instance;
 use crate::lots::broken_prices;
 use crate::model::{Filler, PileModel, Question};
@@ -103,13 +104,12 @@ pub fn solve(instance: &Instance, settings: &Settings) -> Result<Plan, Error> {
         other => other?,
     };
     let (mut best, mut bound) = (first.plan, first.bound);
-    if best
-        .as_ref()
-        .is_none_or(|plan| bound - score(plan, settings.goal) > NEAR)
-    {
-        let left = settings
-            .time_limit
-            .map(|limit| limit.saturating_sub(started.elapsed()));
+    let left = settings
+        .time_limit
+        .map(|limit| limit.saturating_sub(started.elapsed()));
+    let time_is_up = left.is_some_and(|left| left.is_zero());
+    let short = |plan: &Plan| bound - score(plan, settings.goal) > NEAR;
+    if best.is_none() || (!time_is_up && best.as_ref().is_some_and(short)) {
         match attempt(instance, settings, Filler::Packs, left) {
             Ok(second) => {
                 if !instance.offers.iter().any(broken_prices) {
@@ -208,12 +208,14 @@ fn attempt(
         pins: &settings.pins,
         filler,
     };
+    let clock = Clock::start(time_limit);
     let pile = PileModel::new(instance, question)?;
+    let start = improve(&pile, &clock);
     let solution = pile.model.solve(&optimum::Settings {
-        time_limit,
+        time_limit: clock.left(1.0),
         node_limit: settings.node_limit,
         sift: true,
-        ..optimum::Settings::default()
+        start,
     });
     let solution = solution.map_err(|error| match error {
         optimum::Error::Infeasible => Error::Impossible,
