@@ -6,9 +6,13 @@ use workshop::ErrorKind;
 /// An error of a verb.
 pub(crate) fn from_error(error: &anyhow::Error) -> Problem {
     if let Some(known) = error.downcast_ref::<workshop::Error>() {
+        let hint = known
+            .hint
+            .clone()
+            .unwrap_or_else(|| usual_hint(known.kind).to_owned());
         return Problem {
             message: known.message.clone(),
-            hint: known.hint.clone(),
+            hint: Some(hint),
             kind: kind(known.kind),
         };
     }
@@ -104,6 +108,20 @@ pub(crate) fn from_line(error: &clap::Error) -> Problem {
 
 fn first_line(text: &str) -> String {
     text.lines().next().unwrap_or_default().trim().to_owned()
+}
+
+/// What to do when the error itself does not say.
+fn usual_hint(kind: ErrorKind) -> &'static str {
+    match kind {
+        ErrorKind::Usage => "nothing was written; see `boardwright --help`",
+        ErrorKind::NotFound => "nothing was written; see `boardwright bench` for what there is",
+        ErrorKind::Refused => "nothing was written",
+        ErrorKind::Conflict => "nothing was written; try again",
+        ErrorKind::Io => "nothing was written; look at the file or folder that is named",
+        ErrorKind::Internal => {
+            "nothing was written; this is a fault of the program, please tell its makers"
+        }
+    }
 }
 
 fn kind(kind: ErrorKind) -> &'static str {

@@ -48,6 +48,12 @@ impl Phrase {
         self
     }
 
+    /// Adds another phrase, as it stands.
+    pub(crate) fn and(mut self, other: Phrase) -> Phrase {
+        self.0.extend(other.0);
+        self
+    }
+
     /// No words at all.
     pub(crate) fn is_empty(&self) -> bool {
         self.0.is_empty()

@@ -60,6 +60,12 @@ pub fn check_board(file: &str, bytes: &[u8]) -> BoardChecked {
 
 impl From<catalogue::Problem> for BoardProblem {
     fn from(problem: catalogue::Problem) -> Self {
-        Self { line: problem.line, column: problem.column, expected: problem.expected, found: problem.found, hint: problem.hint }
+        Self {
+            line: problem.line,
+            column: problem.column,
+            expected: problem.expected,
+            found: problem.found,
+            hint: problem.hint,
+        }
     }
 }

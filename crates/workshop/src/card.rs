@@ -77,6 +77,8 @@ struct Case<'a> {
     /// Suspects before the last finding.
     was: BTreeMap<(String, String), f64>,
     explanations: Vec<Explanation>,
+    /// The line of the finding in doubt.
+    doubted: Option<i64>,
 }
 
 fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
@@ -100,6 +102,11 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
         by_name(before.modes(machine, &board))
     };
     let explanations = now.explanations(tag, 5)?;
+    let functions = now
+        .diagnosis
+        .functions(tag)
+        .map_err(|error| too_much(&error))?;
+    let doubted = doubted(&state, machine, &board, now, &functions);
     let case = Case {
         state: &state,
         machine,
@@ -107,12 +114,8 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
         modes: now.modes(machine, &board),
         was,
         explanations,
+        doubted: doubted.as_ref().map(|doubted| doubted.line),
     };
-    let functions = now
-        .diagnosis
-        .functions(tag)
-        .map_err(|error| too_much(&error))?;
-    let doubted = doubted(&state, machine, &board, now, &functions);
     let (steps, course) = now
         .diagnosis
         .next(tag, &economy)
@@ -352,6 +355,13 @@ impl Case<'_> {
         still_bad.then(|| format!("The {word} at {} did not help.", time(&treated.time)))
     }
 
+    /// The same without the finding in doubt.
+    fn trusted_bad_findings(&self) -> Vec<(&Check, &Shown, &Entry)> {
+        let mut bad = self.bad_findings();
+        bad.retain(|(_, _, entry)| Some(entry.id) != self.doubted);
+        bad
+    }
+
     /// The latest finding of each check, where it is not as it should be.
     fn bad_findings(&self) -> Vec<(&Check, &Shown, &Entry)> {
         let latest = self.latest();
@@ -407,7 +417,7 @@ impl Case<'_> {
             known_words(self.machine, self.board)
         };
         let bad: Vec<String> = self
-            .telling(&self.bad_findings())
+            .telling(&self.trusted_bad_findings())
             .iter()
             .map(|(check, shown, _)| finding_words(check, shown))
             .collect();
@@ -563,7 +573,7 @@ impl Case<'_> {
                 self.state.folder.settings.worth(&self.machine.board).hold,
                 currency,
             );
-            return format!("Without a further look it is best left as it is, worth {hold}.");
+            return format!("Best left as it is, worth {hold}.");
         }
         let remedies = course
             .remedies
@@ -580,8 +590,8 @@ impl Case<'_> {
             String::new()
         };
         format!(
-            "Without a further look: {}{then}, each with a retest until it works. That takes {} on average, it works with {}, \
-             and {value} is left after cost.",
+            "{}{then}, each with a retest until it works. That takes {} on average, it works with {}, and {value} is left after \
+             cost.",
             steps.join(", then "),
             minutes(course.minutes),
             percent(course.works),

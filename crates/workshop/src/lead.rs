@@ -112,7 +112,6 @@ pub(crate) fn lead(board: &Profile, modes: &[Suspicion]) -> Lead {
             by_part.push((name, mode.chance));
         }
     }
-    by_part.sort_by(|a, b| b.1.total_cmp(&a.1));
     let most = by_part.first().map_or(0.0, |(_, chance)| *chance);
     // Certain faults are all named; of uncertain ones those that come near the first.
     let least = if most >= 0.5 { 0.5 } else { 0.7 * most };

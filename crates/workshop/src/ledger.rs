@@ -494,7 +494,8 @@ fn why(state: &State, core: &Core) -> Result<Vec<SumRow>> {
             rows.push(SumRow {
                 amount: format!("+{}", coins(loss, currency)),
                 text: sentence(&format!(
-                    "without {name} the plan is another, and leaves this much less"
+                    "without {name}: {}; the plan leaves this much less",
+                    bought(state, &plan, currency)
                 )),
             });
         } else {
@@ -519,6 +520,31 @@ fn why(state: &State, core: &Core) -> Result<Vec<SumRow>> {
         }
     }
     Ok(rows)
+}
+
+/// `kettle & sons, 49.48 landed`.
+fn bought(state: &State, plan: &planning::Plan, currency: Currency) -> String {
+    let known = |id: &String| {
+        state
+            .folder
+            .vendors
+            .iter()
+            .find(|vendor| vendor.id == *id)
+            .map(title)
+    };
+    let names: Vec<String> = plan
+        .shipping
+        .iter()
+        .filter_map(|(id, _)| known(id))
+        .collect();
+    match names.as_slice() {
+        [] => "nothing is bought".to_string(),
+        names => format!(
+            "{}, {} landed",
+            listed(names, "and"),
+            coins(plan.money, currency)
+        ),
+    }
 }
 
 fn bother(state: &State, core: &Core, currency: Currency) -> String {

@@ -93,7 +93,13 @@ impl Reckoned {
             .into_iter()
             .filter_map(|mode| suspicion(mode, machine, board))
             .collect();
-        modes.sort_by(|a, b| b.chance.total_cmp(&a.chance));
+        // Equal chances differ by rounding errors; the order must not hang on these.
+        let size = |one: &Suspicion| (one.chance * 1e9).round();
+        modes.sort_by(|a, b| {
+            size(b)
+                .total_cmp(&size(a))
+                .then_with(|| a.part.cmp(&b.part))
+        });
         modes
     }
 

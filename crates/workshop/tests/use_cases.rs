@@ -2,6 +2,7 @@
 
 use std::{fs, path::Path, sync::Arc};
 
+use proptest::prelude::*;
 use workshop::{
     Act, Clock, ErrorKind, Fitted, OpenOptions, PlanLimits, TakeIn, Workshop, views::CellState,
 };
@@ -581,4 +582,77 @@ fn a_script_stops_at_what_is_refused() {
             .message
             .starts_with("the script cannot be read")
     );
+}
+
+#[derive(Debug, Clone)]
+enum Deed {
+    Measure(usize, &'static str),
+    Act(usize, Act),
+    Settle(usize, &'static str),
+    Undo(Option<i64>),
+}
+
+fn deed() -> impl Strategy<Value = Deed> {
+    let lines = prop::sample::select(vec![
+        "+5v 5.01",
+        "+5v 4.2; picture black",
+        "picture ok; sound cannot",
+        "keys skip",
+        "nonsense",
+    ]);
+    let mark = prop::sample::select(vec!["dot-1", "dot-2"]);
+    let acts = prop_oneof![
+        mark.clone().prop_map(|mark| Act::Pull {
+            part: "CPU".to_string(),
+            mark: Some(mark.to_string())
+        }),
+        mark.prop_map(|mark| Act::Fit {
+            part: "CPU".to_string(),
+            what: Fitted::Marked(mark.to_string()),
+            old_mark: None
+        }),
+        Just(Act::Fit {
+            part: "ROM".to_string(),
+            what: Fitted::New { works: None },
+            old_mark: None
+        }),
+        Just(Act::Reseat(vec!["video".to_string()])),
+    ];
+    let truths = prop::sample::select(vec!["works", "CPU.dead", "joint \"a track\""]);
+    prop_oneof![
+        (0usize..3, lines).prop_map(|(machine, line)| Deed::Measure(machine, line)),
+        (0usize..3, acts).prop_map(|(machine, act)| Deed::Act(machine, act)),
+        (0usize..3, truths).prop_map(|(machine, truth)| Deed::Settle(machine, truth)),
+        prop::option::of(1i64..20).prop_map(Deed::Undo),
+    ]
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(8))]
+    #[test]
+    fn whatever_is_done_the_bench_can_be_shown(deeds in prop::collection::vec(deed(), 1..8)) {
+        let (_dir, workshop) = pile(2);
+        let tag = |machine: &usize| format!("T-{:02}", machine + 1);
+        for deed in &deeds {
+            let before = lines(&workshop);
+            let result = match deed {
+                Deed::Measure(machine, line) => workshop.measure(&tag(machine), line).map(|_| ()),
+                Deed::Act(machine, act) => workshop.act(&tag(machine), act).map(|_| ()),
+                Deed::Settle(machine, truth) => workshop.settle(&tag(machine), truth).map(|_| ()),
+                Deed::Undo(line) => workshop.undo(*line).map(|_| ()),
+            };
+            let after = lines(&workshop);
+            match result {
+                Ok(()) => prop_assert!(after >= before, "a line never goes"),
+                Err(error) => {
+                    prop_assert_eq!(after, before, "a refusal writes nothing");
+                    prop_assert!(error.kind != ErrorKind::Internal, "{}", error.message);
+                }
+            }
+        }
+        match workshop.bench() {
+            Ok(bench) => prop_assert!(bench.rows.len() <= 2),
+            Err(error) => prop_assert_eq!(error.kind, ErrorKind::Refused),
+        }
+    }
 }

@@ -10,7 +10,7 @@ pub(crate) fn bench(view: &Bench) -> Sheet {
     sheet.heading(&view.heading);
     sheet.text(view.summary.as_str());
     if let Some(check) = view.now.and_then(|now| view.checks.get(now)) {
-        sheet.text(now(check));
+        sheet.text(how(check));
     }
     sheet.gap();
     for row in &view.rows {
@@ -22,25 +22,13 @@ pub(crate) fn bench(view: &Bench) -> Sheet {
     sheet
 }
 
-fn now(check: &CheckHead) -> Phrase {
-    let place = if check.at.is_empty() {
-        String::new()
-    } else {
-        format!(" at {}", check.at)
-    };
-    let limits = check
-        .limits
+/// How the open check is done; the summary has named it.
+fn how(check: &CheckHead) -> Phrase {
+    let caution = check
+        .caution
         .as_ref()
-        .map(|limits| format!(", {limits}"))
-        .unwrap_or_default();
-    let phrase = say(Voice::Plain, "Now: ").say(Voice::Strong, check.title.as_str());
-    let phrase = phrase.say(Voice::Plain, format!("{place}{limits}. {}", check.how));
-    match &check.caution {
-        Some(caution) => phrase
-            .say(Voice::Plain, " ")
-            .say(Voice::Doubt, format!("▲ {caution}")),
-        None => phrase,
-    }
+        .map(|caution| format!("▲ {caution} "));
+    say(Voice::Doubt, caution.unwrap_or_default()).say(Voice::Plain, check.how.as_str())
 }
 
 fn machine(row: &BenchRow, checks: &[CheckHead]) -> Row {
@@ -151,9 +139,8 @@ mod tests {
         });
         expect![[r#"
             Bench plan, round 2
-            Four machines, cold, lids off, own supplies.
-            Now: Reset at U1 pin 26, 80 to 300 ms. Probe against ground. ▲ the tip must not
-            slip to pin 25
+            Four machines. Now: reset at U1 pin 26, 80 to 300 ms.
+            ▲ The tip must not slip to pin 25. Probe against ground.
 
                T-01 │ Working. Works since U12 was reseated.
                     │ ● Picture on the set: start; ● +5 V: 5.02 V; ● Reset: 142 ms

@@ -25,7 +25,7 @@ pub(crate) fn card(view: &JobCard, depth: Depth) -> Sheet {
     sheet.heading(&view.heading);
     if let Some(doubt) = &view.doubt {
         sheet.gap();
-        sheet.text(doubtful(doubt));
+        sheet.text(say(Voice::Doubt, "◐ ").and(doubtful(doubt)));
     }
     next(&mut sheet, view);
     suspects(&mut sheet, view);
@@ -52,7 +52,8 @@ fn head(view: &JobCard) -> Phrase {
     say(Voice::Strong, view.tag.as_str()).say(Voice::Soft, rest)
 }
 
-fn doubtful(doubt: &Doubt) -> Phrase {
+/// A finding that does not fit the rest.
+pub(super) fn doubtful(doubt: &Doubt) -> Phrase {
     let reading = doubt
         .band
         .as_ref()
@@ -62,7 +63,7 @@ fn doubtful(doubt: &Doubt) -> Phrase {
     } else {
         format!("{} ", doubt.before)
     };
-    say(Voice::Doubt, "◐ Take this reading again: ")
+    say(Voice::Doubt, "Take this again: ")
         .say(Voice::Plain, before)
         .say(Voice::Hand, reading)
         .say(Voice::Plain, spaced(&doubt.after))
@@ -231,8 +232,8 @@ mod tests {
             T-03, Ostrel 8, revision 2: on the bench, 30.00 of the lot, 41 min spent
             The program runs, the picture stays black: most likely U9.
 
-            ◐ Take this reading again: The dot clock of 8.31 MHz does not fit the rest: with
-            all other findings it had a chance of 1 in 240.
+            ◐ Take this again: The dot clock of 8.31 MHz does not fit the rest: with all
+            other findings it had a chance of 1 in 240.
 
             Next
                2 min │ Take the dot clock again at U9 pin 22. Saves 7.90.
@@ -272,8 +273,8 @@ mod tests {
             T-03, Ostrel 8, revision 2: on the bench, 30.00 of the lot, 41 min spent
             The program runs, the picture stays black: most likely U9.
 
-            ◐ Take this reading again: The dot clock of 8.31 MHz does not fit the rest: with
-            all other findings it had a chance of 1 in 240.
+            ◐ Take this again: The dot clock of 8.31 MHz does not fit the rest: with all
+            other findings it had a chance of 1 in 240.
 
             Next
                2 min │ Take the dot clock again at U9 pin 22. Saves 7.90.

@@ -1,6 +1,7 @@
 //! This evening's plan: a few lines a machine, then the decision over the pile and its parcels.
 
 use super::bench::money;
+use super::card::doubtful;
 use super::words::{chance, minutes};
 use super::{parcels, plan};
 use crate::sheet::{Row, Sheet, Voice, say};
@@ -49,6 +50,9 @@ fn brief(sheet: &mut Sheet, card: &JobCard) {
     for suspect in telling.take(SUSPECTS) {
         sheet.row(Row::new(chance(suspect.chance), suspect.title.as_str()));
     }
+    if let Some(doubt) = &card.doubt {
+        sheet.row(Row::new(say(Voice::Doubt, "◐"), doubtful(doubt)));
+    }
     for step in &card.next {
         let text = say(Voice::Plain, step.title.as_str())
             .say(Voice::Soft, format!(" Saves {}.", step.saves));
@@ -86,6 +90,8 @@ mod tests {
             T-03: The program runs, the picture stays black: most likely U9.
                 63 % │ U9, the video controller, is dead.
                 15 % │ The socket of U9 makes no contact.
+                   ◐ │ Take this again: The dot clock of 8.31 MHz does not fit the rest:
+                     │ with all other findings it had a chance of 1 in 240.
                2 min │ Take the dot clock again at U9 pin 22. Saves 7.90.
              4.5 min │ Look at sync on U14 pin 4. Saves 3.10.
 
@@ -96,6 +102,9 @@ mod tests {
                 0.00 │ T-01 Works.
                14.50 │ T-02 Repair now. A new certified 9 V supply, then regulator U30 only
                      │ if 5 V is still low.
+
+            Beside these
+               17.47 │ Postage 11.40 and import tax 6.07, in two parcels.
 
             How it adds up
               829.30 │ worth when done, nine machines

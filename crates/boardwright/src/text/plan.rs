@@ -16,6 +16,7 @@ pub(crate) fn plan(view: &PlanView) -> Sheet {
     for decision in &view.decisions {
         sheet.row(decision_row(decision));
     }
+    sums(&mut sheet, "Beside these", &view.other_costs, false);
     sums(&mut sheet, "How it adds up", &view.sum, true);
     curve(&mut sheet, &view.curve);
     sums(&mut sheet, "What would change it", &view.changes, false);
@@ -105,6 +106,9 @@ mod tests {
                 0.00 │ T-01 Works.
                14.50 │ T-02 Repair now. A new certified 9 V supply, then regulator U30 only
                      │ if 5 V is still low.
+
+            Beside these
+               17.47 │ Postage 11.40 and import tax 6.07, in two parcels.
 
             How it adds up
               829.30 │ worth when done, nine machines

@@ -14,7 +14,7 @@ fn check(id: &str, title: &str, at: &str, limits: Option<&str>) -> CheckHead {
         limits: limits.map(Into::into),
         unit: None,
         how: "Probe against ground.".into(),
-        caution: (id == "reset").then(|| "the tip must not slip to pin 25".into()),
+        caution: (id == "reset").then(|| "The tip must not slip to pin 25.".into()),
         words: Vec::new(),
     }
 }
@@ -48,7 +48,7 @@ pub(super) fn bench() -> Bench {
     use CellState::{Bad, Doubt, Good, Skipped, ToTake};
     Bench {
         heading: "Bench plan, round 2".into(),
-        summary: "Four machines, cold, lids off, own supplies.".into(),
+        summary: "Four machines. Now: reset at U1 pin 26, 80 to 300 ms.".into(),
         now: Some(2),
         checks: vec![
             check("picture", "Picture on the set", "", None),
@@ -260,7 +260,10 @@ pub(super) fn plan() -> PlanView {
                 0.93,
             ),
         ],
-        other_costs: Vec::new(),
+        other_costs: vec![sum(
+            "17.47",
+            "Postage 11.40 and import tax 6.07, in two parcels.",
+        )],
         sum: vec![
             sum("829.30", "worth when done, nine machines"),
             sum("−349.27", "money and minutes"),

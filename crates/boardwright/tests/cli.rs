@@ -1,0 +1,732 @@
+//! The built program in private folders: the whole path, bad input, two writers, exit status, JSON, help.
+
+#[path = "cli/documented.rs"]
+mod documented;
+#[path = "cli/readme.rs"]
+mod readme;
+#[path = "cli/refusals.rs"]
+mod refusals;
+mod support;
+
+use documented::Documented;
+use expect_test::{Expect, expect, expect_file};
+use serde_json::Value;
+use std::io::{Read as _, Write as _};
+use std::path::Path;
+use std::process::Stdio;
+use std::sync::LazyLock;
+use support::Bench;
+
+/// A private folder whose default workshop has the demo's board, vendors and figures, and no machine yet.
+fn club() -> Bench {
+    let bench = Bench::new();
+    let examples = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/ostrel");
+    for folder in ["", "boards", "vendors"] {
+        let entries = std::fs::read_dir(examples.join(folder)).expect("the example's folder");
+        for entry in entries {
+            let path = entry.expect("an entry").path();
+            if path.extension().is_some_and(|ending| ending == "toml")
+                && !path.ends_with("pile.toml")
+            {
+                let name = path
+                    .strip_prefix(&examples)
+                    .expect("below it")
+                    .display()
+                    .to_string();
+                bench.write(
+                    &format!("boardwright/{name}"),
+                    std::fs::read(&path).expect("a file"),
+                );
+            }
+        }
+    }
+    bench
+}
+
+/// The same with the nine machines of the demo.
+fn club_with_pile() -> Bench {
+    let bench = club();
+    bench.ok(&[
+        "take-in",
+        "9 from Harbour Street, 270.00",
+        "--board",
+        "ostrel-8-r2",
+        "--except",
+        EXCEPTIONS,
+    ]);
+    bench
+}
+
+const EXCEPTIONS: &str = "T-06 battery leaked; T-09 U9 absent; T-01 someone was inside";
+
+/// What `demo --once` printed, and the files it left.
+struct Demo {
+    printed: String,
+    files: Vec<(String, Vec<u8>)>,
+}
+
+/// The demo, played once for all tests.
+static DEMO: LazyLock<Demo> = LazyLock::new(|| {
+    let bench = Bench::new();
+    let printed = bench.ok(&["demo", "--once"]);
+    let mut files = Vec::new();
+    let made = bench.folder().join("boardwright-demo");
+    for folder in ["", "boards", "vendors"] {
+        for entry in std::fs::read_dir(made.join(folder)).expect("the demo's folder") {
+            let path = entry.expect("an entry").path();
+            if path.is_file() {
+                let name = path
+                    .strip_prefix(&made)
+                    .expect("below it")
+                    .display()
+                    .to_string();
+                files.push((name, std::fs::read(&path).expect("a file")));
+            }
+        }
+    }
+    Demo { printed, files }
+});
+
+/// A private folder with the demo's pile in `boardwright-demo`.
+fn demo() -> Bench {
+    let bench = Bench::new();
+    for (name, bytes) in &DEMO.files {
+        bench.write(&format!("boardwright-demo/{name}"), bytes);
+    }
+    bench
+}
+
+fn json(bench: &Bench, arguments: &[&str]) -> Value {
+    let printed = bench.ok(&[arguments, &["--json"]].concat());
+    serde_json::from_str(&printed).expect("JSON")
+}
+
+/// Every line of the journal, or those of one machine.
+fn journal(bench: &Bench, tag: Option<&str>) -> Vec<Value> {
+    let printed = json(bench, &[&["journal"], tag.as_slice()].concat());
+    printed["rows"].as_array().expect("rows").clone()
+}
+
+/// Puts `[time]`, `[date]` and `[folder]` for what differs from run to run.
+fn masked(bench: &Bench, text: &str) -> String {
+    let text = text.replace(&bench.folder().display().to_string(), "[folder]");
+    let lines = text.split_inclusive('\n').map(|line| {
+        if is_date(line) {
+            "[date]\n".to_owned()
+        } else {
+            without_times(line)
+        }
+    });
+    lines.collect()
+}
+
+/// A line such as `Thu 12 Nov 2026`.
+fn is_date(line: &str) -> bool {
+    let words: Vec<&str> = line.split_whitespace().collect();
+    let day = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
+    matches!(words[..], [first, _, _, year] if day.contains(&first) && year.parse::<u16>().is_ok())
+}
+
+fn without_times(line: &str) -> String {
+    let mut out = String::new();
+    let mut rest = line;
+    while let Some(first) = rest.chars().next() {
+        let bytes = rest.as_bytes();
+        let digit = |at: usize| bytes.get(at).is_some_and(u8::is_ascii_digit);
+        let time = digit(0) && digit(1) && bytes.get(2) == Some(&b':') && digit(3) && digit(4);
+        if time && !out.ends_with(|last: char| last.is_ascii_digit()) {
+            out.push_str("[time]");
+            rest = &rest[5..];
+        } else {
+            out.push(first);
+            rest = &rest[first.len_utf8()..];
+        }
+    }
+    out
+}
+
+fn check_text(bench: &Bench, arguments: &[&str], expect: Expect) {
+    let text = bench.ok(arguments);
+    assert!(
+        text.lines().all(|line| line.chars().count() <= 80),
+        "wider than 80 columns:\n{text}"
+    );
+    expect.assert_eq(&masked(bench, &text));
+}
+
+#[test]
+fn nine_machines_with_three_exceptions_take_one_command_line() {
+    let bench = club();
+    check_text(
+        &bench,
+        &[
+            "take-in",
+            "9 from Harbour Street, 270.00",
+            "--board",
+            "ostrel-8-r2",
+            "--except",
+            EXCEPTIONS,
+        ],
+        expect![[r#"
+            Nine machines, T-01 to T-09, 30.00 each.
+            Lot L-01 from Harbour Street; board: Ostrel 8, board revision 2.
+            T-06: the battery leaked.
+            T-09: U9 is absent.
+            T-01: someone was inside before.
+        "#]],
+    );
+    let view = json(&bench, &["bench"]);
+    assert_eq!(view["rows"].as_array().expect("rows").len(), 9);
+}
+
+#[test]
+fn no_file_is_needed_to_begin() {
+    let bench = Bench::new();
+    check_text(
+        &bench,
+        &["take-in", "2 from the attic, 0"],
+        expect![[r#"
+        Two machines, T-01 to T-02, 0.00 each.
+        Lot L-01 from the attic; board: Z80 home micro, not known further.
+        A starter profile of blocks; it can be split into parts later without losing a
+        finding.
+    "#]],
+    );
+    check_text(
+        &bench,
+        &["measure", "T-01", "picture", "black"],
+        expect![[r#"
+            The RAM chips and their drivers: a bit or a bank gone: 20 %, was 14 %.
+                  ✕ │ picture: blank, black
+        "#]],
+    );
+    let card = bench.ok(&["show", "T-01"]);
+    assert!(card.contains("\nSuspects\n"), "{card}");
+}
+
+#[test]
+fn from_take_in_to_parcels() {
+    let bench = club_with_pile();
+    check_text(
+        &bench,
+        &["measure", "T-03", "picture black; sound three"],
+        expect![[r#"
+            U9, the video controller, is dead: 53 %, was 13 %.
+                  ✕ │ picture: blank, black
+                  ● │ sound: three voices
+        "#]],
+    );
+    check_text(
+        &bench,
+        &["measure", "T-03", "+5v", "4.98"],
+        expect![[r#"
+        It changes no chance by as much as one in two hundred.
+              ● │ +5 V, C12, 4.98 V ± 0.04: within 4.75 to 5.25 V (accuracy: common
+                │ practice, no source)
+    "#]],
+    );
+    check_text(
+        &bench,
+        &[
+            "round", "reset", "142", "150", "139", "144", "138", "skip", "skip", "skip", "skip",
+        ],
+        expect![[r#"
+            T-01: F1 (fuse, 2 A) is blown: below 1 %, was 2 %.
+                  ● │ reset, U1 pin 26, 142 ms ± 4: within 80 to 300 ms (accuracy: common
+                    │ practice, no source)
+                  ● │ reset, U1 pin 26, 150 ms ± 4: within 80 to 300 ms (accuracy: common
+                    │ practice, no source)
+                  ● │ reset, U1 pin 26, 139 ms ± 4: within 80 to 300 ms (accuracy: common
+                    │ practice, no source)
+                  ● │ reset, U1 pin 26, 144 ms ± 4: within 80 to 300 ms (accuracy: common
+                    │ practice, no source)
+                  ● │ reset, U1 pin 26, 138 ms ± 4: within 80 to 300 ms (accuracy: common
+                    │ practice, no source)
+                  – │ reset, U1 pin 26: left out
+                  – │ reset, U1 pin 26: left out
+                  – │ reset, U1 pin 26: left out
+                  – │ reset, U1 pin 26: left out
+        "#]],
+    );
+    check_text(
+        &bench,
+        &["show", "T-03"],
+        expect![[r#"
+            T-03, Ostrel 8, board revision 2: on the bench, 30.00 of the lot, 5 min spent
+            Picture black: most likely U9.
+
+            Next
+              4 min │ Sync at the picture module, U14 pin 4. Saves 9.42.
+                    │ Look at U14 pin 4: how deep are the sync pulses?
+                    │ pass (29 %): then U14 dead, 29 %
+                    │ fail (71 %): then U9 dead, 73 %
+              3 min │ Voices at the sound generator, U26 pins 4, 3 and 38. Saves 0.58.
+                    │ Look at U26 pins 4, 3 and 38 during the tune: does each show its
+                    │ voice?
+                    │ pass (92 %): then U9 dead, 54 %
+                    │ fail (4 %): then U9 dead, 54 %
+                    │ cannot (4 %): then U9 dead, 40 %
+            Saved against fitting suspects one at a time, at 12.00 an hour.
+
+            Suspects
+               53 % │ U9, the video controller, is dead (was 53 %).
+                    │ Speaks for it: picture black.
+               19 % │ U9, the video controller, makes no contact in its socket (was 20 %).
+                    │ Speaks for it: picture black.
+               11 % │ U14, the picture output module OM-3, is dead (was 11 %).
+                    │ Speaks for it: picture black.
+                6 % │ U11, the screen data latch, holds nothing (was 6 %).
+                    │ Speaks for it: picture black.
+                5 % │ J7, the edge connector, is dirty (was 6 %).
+                4 % │ The television and its lead is bad (was 4 %).
+                    │ Speaks for it: picture black.
+                4 % │ U14, the picture output module OM-3, has cracked joints (was 4 %).
+                    │ Speaks for it: picture black.
+                2 % │ Something this profile does not know: a track, a via or a cable.
+            1 more at 3 % or less each. Two can be true at once.
+
+            What fits it all
+               42 % │ U9 dead, all else good.
+               12 % │ U9 open, all else good.
+                7 % │ U14 dead, all else good.
+                5 % │ Nothing is wrong with it.
+                3 % │ The television and its lead bad, all else good.
+               31 % │ all others together
+
+            Without more checks
+            Without a further look: U9 reseated, then J7 cleaned, then KB1 reseated, then
+            U14 resoldered, then four more, each with a retest until it works. That takes
+            46 min on average, it works with 66 %, and 45.60 is left after cost.
+        "#]],
+    );
+    check_text(
+        &bench,
+        &["reseat", "T-03", "U9", "U12"],
+        expect![[r#"
+            U9, the video controller, makes no contact in its socket: 7 %, was 19 %.
+        "#]],
+    );
+    check_text(
+        &bench,
+        &["fit", "T-03", "U9", "--works", "0.95", "--old-mark", "dot"],
+        expect![[r#"
+            U9, the video controller, is dead: 5 %, was 53 %.
+        "#]],
+    );
+    check_text(
+        &bench,
+        &["measure", "T-03", "picture start"],
+        expect![[r#"
+            U14, the picture output module OM-3, is dead: 0 %, was 11 %.
+                  ● │ picture: start-up screen
+        "#]],
+    );
+    check_text(
+        &bench,
+        &["settle", "T-07", "works"],
+        expect![[r#"
+            U9, the video controller, is dead: 0 %, was 13 %.
+        "#]],
+    );
+    check_text(
+        &bench,
+        &["undo"],
+        expect![[r#"
+            Taken back: T-07, settled: it works.
+            U9, the video controller, is dead: 13 %, was 0 %.
+        "#]],
+    );
+    check_text(
+        &bench,
+        &["show", "T-03", "--journal"],
+        expect![[r#"
+            T-03, Ostrel 8, board revision 2: working, 30.00 of the lot, 13 min spent
+            Looks whole: 88 % that nothing is wrong.
+
+            Next
+              3 min │ Keyboard scan. Saves 1.05.
+                    │ Type every key once, left to right; pass if every one appears.
+                    │ pass (92 %): then J7 dirty, 3 %
+                    │ fail (7 %): then KB1 loose, 30 %
+                    │ cannot (1 %): then J7 dirty, 3 %
+              1 min │ Colour bars. Saves 0.39.
+                    │ Are all eight colours of the start-up screen right?
+                    │ pass (94 %): then J7 dirty, 3 %
+                    │ fail (5 %): then X3 off, 13 %
+                    │ cannot (1 %): then J7 dirty, 3 %
+              1 min │ Sound. Saves 0.17.
+                    │ Which voices of the start-up tune are heard?
+                    │ three voices (97 %): then J7 dirty, 3 %
+                    │ two voices (1 %): then U26 voice, 19 %
+                    │ none (1 %): then LS1 loose, 6 %
+                    │ cannot (1 %): then J7 dirty, 3 %
+            Saved against fitting suspects one at a time, at 12.00 an hour.
+
+            Suspects
+                3 % │ J7, the edge connector, is dirty (was 5 %).
+                2 % │ KB1, the keyboard membrane, sits loose in its connector (was 2 %).
+                1 % │ KB1, the keyboard membrane, has cracked tracks (was 1 %).
+              0.8 % │ Something this profile does not know: a track, a via or a cable.
+
+            What fits it all
+               88 % │ Nothing is wrong with it.
+                2 % │ J7 dirty, all else good.
+                2 % │ KB1 loose, all else good.
+                1 % │ KB1 cracked, all else good.
+              0.7 % │ C12 dried, all else good.
+                6 % │ all others together
+
+            Without more checks
+            Without a further look: KB1 reseated, then J7 cleaned, then J5 cleaned, then J6
+            resoldered, then four more, each with a retest until it works. That takes 6 min
+            on average, it works with 95 %, and 107.38 is left after cost.
+
+            Journal
+            [date]
+                  4 │ [time] Ines Taken in with lot L-01, Ostrel 8, board revision 2, 30.00.
+                 11 │ [time] Ines Picture black
+                 12 │ [time] Ines Sound three voices
+                 13 │ [time] Ines +5 V at C12 4.98 V ± 0.04
+                 16 │ [time] Ines Reset at U1 pin 26 139 ms ± 4
+                 23 │ [time] Ines Reseated U9 and U12. What touches U9 and U12 counts anew
+                    │ from here.
+                 24 │ [time] Ines Fitted a new part in U9, good with 95 %; the old one is
+                    │ marked dot. What touches U9 counts anew from here.
+                 25 │ [time] Ines Picture start-up screen
+        "#]],
+    );
+    let plan = bench.ok(&["plan", "--money", "120", "--evenings", "3"]);
+    assert!(plan.contains("Proven: "), "{plan}");
+    let order = bench.run(&["order"]);
+    assert!(order.status < 2, "{order:?}");
+}
+
+#[test]
+fn a_marked_chip_goes_from_machine_to_machine() {
+    let bench = club_with_pile();
+    check_text(
+        &bench,
+        &["pull", "T-06", "U9", "--mark", "red dot"],
+        expect![[r#"
+            U9, the video controller, makes no contact in its socket: 11 %, was 33 %.
+        "#]],
+    );
+    check_text(
+        &bench,
+        &["fit", "T-09", "U9", "--mark", "red dot"],
+        expect![[r#"
+            U9, the video controller, makes no contact in its socket: 3 %, was 6 %.
+        "#]],
+    );
+    check_text(
+        &bench,
+        &["resolder", "T-06", "U9"],
+        expect![[r#"
+            U9, the video controller, makes no contact in its socket: 9 %, was 11 %.
+        "#]],
+    );
+    check_text(
+        &bench,
+        &["clean", "T-06", "--block", "cpu"],
+        expect![[r#"
+        It changes no chance by as much as one in two hundred.
+    "#]],
+    );
+}
+
+#[test]
+fn undo_takes_back_a_line_by_its_number() {
+    let bench = club_with_pile();
+    let live = || {
+        journal(&bench, Some("T-02"))
+            .iter()
+            .filter(|line| line["taken_back"].is_null())
+            .count()
+    };
+    let before = live();
+    bench.ok(&["measure", "T-02", "picture nosync"]);
+    let line = json(&bench, &["measure", "T-02", "sound none"])["lines"][0].clone();
+    bench.ok(&["undo", &line.to_string()]);
+    bench.ok(&["undo"]);
+    let rows = json(&bench, &["bench"])["rows"][1]["cells"].clone();
+    let taken = rows
+        .as_array()
+        .expect("cells")
+        .iter()
+        .filter(|cell| cell["text"] != "")
+        .count();
+    assert_eq!((live(), taken), (before, 0));
+}
+
+#[test]
+fn the_demo_says_the_same_each_time() {
+    let first = &DEMO.printed;
+    assert_eq!(*first, demo().ok(&["demo", "--once"]));
+    assert!(
+        first.lines().all(|line| line.chars().count() <= 80),
+        "wider than 80 columns:\n{first}"
+    );
+    expect_file!["data/demo.txt"].assert_eq(first);
+}
+
+#[test]
+fn the_demo_keeps_off_folders_that_are_not_its_own() {
+    let bench = Bench::new();
+    bench.write("mine/notes.txt", "mine");
+    let refused = bench.run(&["demo", "--once", "--dir", "mine"]);
+    assert_eq!((refused.status, refused.stdout.as_str()), (2, ""));
+    expect![[r#"
+        error: `mine` is there already and no demo made it
+
+        hint: name another folder with --dir
+    "#]]
+    .assert_eq(&refused.stderr);
+    assert_eq!(
+        std::fs::read_dir(bench.folder().join("mine"))
+            .expect("a folder")
+            .count(),
+        1
+    );
+}
+
+#[test]
+fn every_answer_is_as_documented() {
+    let mut page = Documented::read();
+    let bench = demo();
+    let mut check = |status: i32, arguments: &[&str]| {
+        let ran =
+            bench.run(&[&["--workshop", "boardwright-demo"], arguments, &["--json"]].concat());
+        assert_eq!(
+            ran.status, status,
+            "{arguments:?}\n{}{}",
+            ran.stdout, ran.stderr
+        );
+        page.check(if status == 2 {
+            &ran.stderr
+        } else {
+            &ran.stdout
+        })
+    };
+    check(0, &["bench"]);
+    for tag in ["T-01", "T-02", "T-03", "T-04", "T-09"] {
+        check(0, &["show", tag]);
+    }
+    check(0, &["journal"]);
+    check(0, &["plan"]);
+    check(0, &["order"]);
+    check(0, &["board", "export-network", "T-03"]);
+    check(0, &["board", "export-network", "T-03", "--to", "network"]);
+    check(0, &["measure", "T-07", "+5v 5.01; picture start"]);
+    check(0, &["reseat", "T-07", "U9"]);
+    check(0, &["undo"]);
+    check(
+        0,
+        &[
+            "take-in",
+            "2 from the attic, 0",
+            "--except",
+            "T-10 someone was inside",
+        ],
+    );
+    check(0, &["order", "--placed", "A"]);
+    check(
+        0,
+        &["board", "check", "boardwright-demo/boards/ostrel-8-r2.toml"],
+    );
+    bench.write("bad.toml", "[board]\nid = 1\n");
+    check(1, &["board", "check", "bad.toml"]);
+    check(2, &["show", "T-99"]);
+    check(2, &["shew", "T-03"]);
+    let again = bench.run(&["demo", "--once", "--json", "--dir", "second"]);
+    page.check(&again.stdout);
+    let mut said = String::new();
+    let mut child = bench
+        .command(&["serve", "--port", "0", "--json"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("it starts");
+    let mut stdout = child.stdout.take().expect("stdout is piped");
+    while !said.ends_with("}\n") {
+        let mut byte = [0];
+        assert_eq!(stdout.read(&mut byte).expect("it speaks"), 1, "{said}");
+        said.push(char::from(byte[0]));
+    }
+    child.kill().expect("it ends");
+    child.wait().expect("it ends");
+    page.check(&said);
+    assert_eq!(
+        page.unseen(),
+        [""; 0],
+        "tables of docs/json.md that nothing was compared with"
+    );
+}
+
+#[test]
+fn exit_status() {
+    let bench = club_with_pile();
+    let check = |arguments: &[&str], status: i32| {
+        assert_eq!(bench.run(arguments).status, status, "{arguments:?}")
+    };
+    bench.write("bad.toml", "");
+    check(&["bench"], 0);
+    check(&["show", "T-01"], 0);
+    check(&["--help"], 0);
+    check(&["--version"], 0);
+    check(&[], 0);
+    check(
+        &["board", "check", "boardwright/boards/ostrel-8-r2.toml"],
+        0,
+    );
+    check(&["board", "check", "bad.toml"], 1);
+    check(&["order", "--money", "0"], 1);
+    check(&["board", "check", "nowhere.toml"], 2);
+    check(&["show", "T-99"], 2);
+    check(&["show"], 2);
+    check(&["frobnicate"], 2);
+    check(&["--workshop", "bad.toml", "bench"], 2);
+}
+
+#[test]
+fn a_reader_that_goes_away_is_no_failure() {
+    let bench = club_with_pile();
+    let mut child = bench
+        .command(&["bench"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("it starts");
+    drop(child.stdout.take());
+    let ended = child.wait_with_output().expect("it ends");
+    assert_eq!(
+        (
+            ended.status.code(),
+            String::from_utf8_lossy(&ended.stderr).as_ref()
+        ),
+        (Some(0), "")
+    );
+}
+
+#[test]
+fn a_pipe_gets_no_colour() {
+    let bench = demo();
+    let mut command = bench.command(&["--workshop", "boardwright-demo", "show", "T-03"]);
+    let ran = command.env_remove("NO_COLOR").output().expect("it runs");
+    let text = String::from_utf8(ran.stdout).expect("UTF-8");
+    assert!(
+        text.starts_with("T-03") && !text.contains('\u{1b}'),
+        "{text}"
+    );
+}
+
+#[test]
+fn two_processes_write_at_once_and_nothing_is_lost() {
+    const EACH: usize = 25;
+    let bench = club_with_pile();
+    let count = |tag: &str| journal(&bench, Some(tag)).len();
+    let before = [count("T-03"), count("T-04")];
+    std::thread::scope(|scope| {
+        for (tag, who) in [("T-03", "Ines"), ("T-04", "Pavel")] {
+            let bench = &bench;
+            scope.spawn(move || {
+                for nth in 0..EACH {
+                    bench.ok(&[
+                        "measure",
+                        tag,
+                        &format!("+5v 4.{nth:02}"),
+                        "--who",
+                        who,
+                        "--quiet",
+                    ]);
+                }
+            });
+        }
+    });
+    assert_eq!(
+        [count("T-03"), count("T-04")],
+        before.map(|count| count + EACH)
+    );
+}
+
+#[test]
+fn the_pages_are_served_on_this_computer_only() {
+    let bench = demo();
+    let check = |server: &support::Server, says: &str| {
+        let answer = get(&server.page("/"));
+        assert!(
+            server.address.starts_with("http://127.0.0.1:"),
+            "{}",
+            server.address
+        );
+        assert!(
+            answer.starts_with("HTTP/1.1 200") && answer.contains(says),
+            "{answer}"
+        );
+    };
+    check(
+        &bench.serve_with(&["--workshop", "boardwright-demo", "serve", "--port", "0"]),
+        "T-03",
+    );
+    check(&bench.serve(), "Nothing is taken in yet");
+}
+
+/// What a server answers to a plain request.
+fn get(page: &str) -> String {
+    let authority = page
+        .strip_prefix("http://")
+        .and_then(|rest| rest.strip_suffix('/'))
+        .expect("an address");
+    let mut stream = std::net::TcpStream::connect(authority).expect("it listens");
+    write!(
+        stream,
+        "GET / HTTP/1.1\r\nHost: {authority}\r\nConnection: close\r\n\r\n"
+    )
+    .expect("it reads");
+    let mut answer = String::new();
+    stream.read_to_string(&mut answer).expect("it answers");
+    answer
+}
+
+#[cfg(unix)]
+#[test]
+fn ctrl_c_ends_the_pages() {
+    let bench = demo();
+    let mut child = bench
+        .command(&["--workshop", "boardwright-demo", "serve", "--port", "0"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("it starts");
+    let mut said = [0; 20];
+    child
+        .stdout
+        .as_mut()
+        .expect("stdout is piped")
+        .read_exact(&mut said)
+        .expect("it says where");
+    let killed = std::process::Command::new("kill")
+        .current_dir(bench.folder())
+        .args(["-INT", &child.id().to_string()])
+        .status();
+    assert!(killed.expect("kill runs").success());
+    assert_eq!(child.wait().expect("it ends").code(), Some(0));
+}
+
+#[test]
+fn help() {
+    let bench = Bench::new();
+    let mut text = String::new();
+    let verbs = "take-in round measure show bench pull fit reseat resolder clean settle plan order undo journal serve demo";
+    let mut pages = vec![vec!["-h"], vec!["--help"]];
+    pages.extend(verbs.split(' ').map(|verb| vec![verb, "--help"]));
+    pages.extend(["check", "export-network"].map(|verb| vec!["board", verb, "--help"]));
+    for page in pages {
+        let help = bench.ok(&page);
+        assert!(
+            help.lines().all(|line| line.chars().count() <= 80),
+            "wider than 80 columns:\n{help}"
+        );
+        text.push_str(&format!("$ boardwright {}\n{help}\n", page.join(" ")));
+    }
+    expect_file!["data/help.txt"].assert_eq(&text);
+}
