@@ -33,6 +33,13 @@ pub(crate) fn serve(
         .enable_all()
         .build()?;
     runtime.block_on(async {
+        let mut asked = std::pin::pin!(tokio::signal::ctrl_c());
+        // listens for Ctrl-C from here on, before anybody can know the address
+        tokio::select! {
+            biased;
+            early = &mut asked => return Ok(early?),
+            () = std::future::ready(()) => {}
+        }
         let listener = bind(address.bind, address.port).await?;
         let served = Served {
             address: url(listener.local_addr()?),
@@ -54,17 +61,22 @@ pub(crate) fn serve(
         if address.open && !open(&served.address) {
             printer.aside("No browser could be opened; type the address into one.");
         }
-        serve_until_stopped(workshop, listener).await
+        serve_until(asked, workshop, listener).await
     })
 }
 
-async fn serve_until_stopped(workshop: Arc<Workshop>, listener: TcpListener) -> anyhow::Result<()> {
+/// Serves until the future is done.
+async fn serve_until(
+    asked: impl Future<Output = std::io::Result<()>>,
+    workshop: Arc<Workshop>,
+    listener: TcpListener,
+) -> anyhow::Result<()> {
     let (stop, stopped) = tokio::sync::oneshot::channel::<()>();
     let pages = web::serve(workshop, listener, async move { _ = stopped.await });
     let mut pages = std::pin::pin!(pages);
     tokio::select! {
         ended = &mut pages => return Ok(ended?),
-        asked = tokio::signal::ctrl_c() => asked?,
+        asked = asked => asked?,
     }
     _ = stop.send(());
     match tokio::time::timeout(PATIENCE, pages).await {

@@ -488,7 +488,8 @@ fn board_files_are_checked() {
         expect![[r#"
             One problem in bad.toml.
 
-            Line 785, column 5: expected `=` (key with no value), found end of line or file.
+            Line 788, column 13: expected `"` (invalid basic string), found end of line or
+            file.
         "#]],
     );
     check(
