@@ -4,11 +4,12 @@ use std::{collections::BTreeMap, sync::Arc};
 
 use catalogue::Profile;
 use journal::{Draft, Entry, Line};
+use units::Currency;
 
 use crate::{
     TakeIn, Workshop,
     error::wrong,
-    intake::{Exception, board_exception, exception, lot_line, new_tags, pieces, shares},
+    intake::{Exception, LotLine, board_exception, exception, lot_line, new_tags, pieces, shares},
     views::TakenIn,
     words::{capital, coins, counted, small},
     workshop::{Result, State},
@@ -45,29 +46,22 @@ struct Newcomer {
 
 fn intake(state: &State, request: &TakeIn) -> Result<Intake> {
     let currency = state.folder.settings.currency;
-    let mut problems = Vec::new();
-    let lot = lot_line(&request.line, currency)
-        .map_err(|problem| problems.push(problem))
-        .ok();
+    let lot = lot_line(&request.line, currency).map_err(|problem| wrong(vec![problem]))?;
     let board = match &request.board {
         Some(id) => state.folder.board(id)?,
         None => state.folder.usual_board()?,
     };
-    let Some(lot) = lot else {
-        return Err(wrong(problems));
-    };
     let tags = new_tags(request.tags.as_deref(), lot.count, &state.tags())
         .map_err(|problem| wrong(vec![problem]))?;
-    let mut newcomers: Vec<Newcomer> = tags
-        .iter()
-        .map(|tag| Newcomer {
-            tag: tag.clone(),
-            board: Arc::clone(&board),
-            empty: Vec::new(),
-            events: Vec::new(),
-        })
-        .collect();
+    let newcomer = |tag: &String| Newcomer {
+        tag: tag.clone(),
+        board: Arc::clone(&board),
+        empty: Vec::new(),
+        events: Vec::new(),
+    };
+    let mut newcomers: Vec<Newcomer> = tags.iter().map(newcomer).collect();
     let mut lot_events = Vec::new();
+    let mut problems = Vec::new();
     let exceptions = except(
         state,
         &request.exceptions,
@@ -84,48 +78,9 @@ fn intake(state: &State, request: &TakeIn) -> Result<Intake> {
         .into_iter()
         .map(|minor| coins(minor, currency))
         .collect();
-    let first = Line::Lot {
-        lot: id.clone(),
-        from: lot.from.clone(),
-        count: lot.count,
-        price: coins(lot.price, currency),
-        currency: currency.code().to_string(),
-        events: lot_events,
-    };
-    let mut drafts = vec![Draft {
-        machine: None,
-        epoch: 0,
-        line: first,
-    }];
-    for (newcomer, paid) in newcomers.iter().zip(&paid) {
-        let line = Line::TakenIn {
-            lot: id.clone(),
-            board: newcomer.board.id.clone(),
-            paid: paid.clone(),
-            empty: newcomer.empty.clone(),
-            events: newcomer.events.clone(),
-        };
-        drafts.push(Draft {
-            machine: Some(newcomer.tag.clone()),
-            epoch: 0,
-            line,
-        });
-    }
-    let range = match tags.as_slice() {
-        [only] => only.clone(),
-        [first, .., last] => format!("{first} to {last}"),
-        [] => String::new(),
-    };
-    let each = if lot.count == 1 {
-        coins(lot.price, currency)
-    } else {
-        format!("{} each", paid.last().cloned().unwrap_or_default())
-    };
+    let drafts = drafts(&id, &lot, currency, lot_events, &newcomers, &paid);
     let view = TakenIn {
-        heading: format!(
-            "{}, {range}, {each}.",
-            capital(&counted(lot.count, "machine", "machines"))
-        ),
+        heading: heading(&tags, &paid),
         lot: id,
         from: lot.from,
         tags,
@@ -139,6 +94,54 @@ fn intake(state: &State, request: &TakeIn) -> Result<Intake> {
     Ok(Intake { drafts, view })
 }
 
+/// `Nine machines, T-01 to T-09, 30.00 each.`
+fn heading(tags: &[String], paid: &[String]) -> String {
+    let each = paid.last().cloned().unwrap_or_default();
+    let machines = capital(&counted(tags.len(), "machine", "machines"));
+    match tags {
+        [] => String::new(),
+        [only] => format!("{machines}, {only}, {each}."),
+        [first, .., last] => format!("{machines}, {first} to {last}, {each} each."),
+    }
+}
+
+fn drafts(
+    id: &str,
+    lot: &LotLine,
+    currency: Currency,
+    events: Vec<String>,
+    newcomers: &[Newcomer],
+    paid: &[String],
+) -> Vec<Draft> {
+    let first = Line::Lot {
+        lot: id.to_string(),
+        from: lot.from.clone(),
+        count: lot.count,
+        price: coins(lot.price, currency),
+        currency: currency.code().to_string(),
+        events,
+    };
+    let machine = |(newcomer, paid): (&Newcomer, &String)| Draft {
+        machine: Some(newcomer.tag.clone()),
+        epoch: 0,
+        line: Line::TakenIn {
+            lot: id.to_string(),
+            board: newcomer.board.id.clone(),
+            paid: paid.clone(),
+            empty: newcomer.empty.clone(),
+            events: newcomer.events.clone(),
+        },
+    };
+    let lot = Draft {
+        machine: None,
+        epoch: 0,
+        line: first,
+    };
+    std::iter::once(lot)
+        .chain(newcomers.iter().zip(paid).map(machine))
+        .collect()
+}
+
 /// The view with the tags that were written, should others have taken machines in at the same moment.
 fn intake_again(written: &[Entry], view: TakenIn) -> TakenIn {
     let tags: Vec<String> = written
@@ -146,17 +149,8 @@ fn intake_again(written: &[Entry], view: TakenIn) -> TakenIn {
         .filter_map(|entry| entry.machine.clone())
         .collect();
     let lines = written.iter().map(|entry| entry.id).collect();
-    let heading = match (
-        view.tags.first(),
-        tags.first(),
-        view.tags.last(),
-        tags.last(),
-    ) {
-        (Some(a), Some(b), Some(y), Some(z)) if a != b => view.heading.replace(a, b).replace(y, z),
-        _ => view.heading,
-    };
     TakenIn {
-        heading,
+        heading: heading(&tags, &view.paid),
         tags,
         lines,
         ..view
