@@ -202,7 +202,7 @@ impl<'a> Adviser<'a> {
             let reached = 1.0 - now.works;
             spent += cost_of(economy, index) * reached;
             now.minutes += (remedy.minutes + economy.retest_minutes) * reached;
-            now.works += (solved[place + 1] - solved[place]).max(0.0) * remedy.works * sure;
+            now.works = solved[place + 1] * sure;
             now.remedies.push(index);
             if value(now.works, spent) > best.value {
                 best = Course {
@@ -238,8 +238,8 @@ impl<'a> Adviser<'a> {
             .collect()
     }
 
-    /// By number of suspects put right: the chance that everything else is good. With all but the suspects known to be good
-    /// the network is small.
+    /// By number of remedies done: the chance that the machine works, each remedy putting its suspect right with its own
+    /// chance and everything else being good. With all but the suspects known to be good the network is small.
     fn solved(
         &self,
         question: &Question,
@@ -253,12 +253,24 @@ impl<'a> Adviser<'a> {
             .filter(|var| !is_tried(var))
             .map(|&var| (var, 0))
             .collect();
-        let tree = Tree::compile(&self.compiled.lowered.model.clamped(&good))?;
+        let model = self.compiled.lowered.model.clamped(&good);
+        let tree = Tree::compile(&model)?;
         let mut solved = Vec::with_capacity(tried.len() + 1);
-        for freed in 0..=tried.len() {
+        for done in 0..=tried.len() {
             let mut whole = question.clone();
-            for &(var, _) in &tried[freed..] {
-                whole.fix(&tree, var, 0);
+            for (place, &(var, remedy)) in tried.iter().enumerate() {
+                let cured = if place < done {
+                    self.economy.remedies[remedy].works
+                } else {
+                    0.0
+                };
+                let states = model.variables[var].states;
+                whole.weights.push((
+                    var,
+                    (0..states)
+                        .map(|state| if state == 0 { 1.0 } else { cured })
+                        .collect(),
+                ));
             }
             solved.push((tree.upward(&whole).log_total - upward.log_total).exp());
         }
@@ -269,15 +281,7 @@ impl<'a> Adviser<'a> {
     fn step(&self, check: &Check, asked: &Asked, course: &Course) -> Result<Step, Error> {
         let (economy, tree) = (self.economy, &self.compiled.tree);
         let var = self.compiled.lowered.outcomes[0];
-        let mut wanted = vec![var];
-        wanted.extend(
-            asked
-                .harms
-                .iter()
-                .flatten()
-                .map(|&or| self.compiled.lowered.ors[or]),
-        );
-        let marginals = tree.marginals_of(&Question::default(), &self.compiled.upward, &wanted);
+        let marginals = tree.marginals_of(&Question::default(), &self.compiled.upward, &[var]);
         let new_set_ups: Vec<String> = check
             .set_up
             .iter()
@@ -289,7 +293,7 @@ impl<'a> Adviser<'a> {
                 .iter()
                 .filter_map(|set_up| economy.set_up_minutes.get(set_up))
                 .sum::<f64>();
-        let harm = self.expected_harm(check, asked, &marginals);
+        let harm = self.expected_harm(check, asked);
         let mut expected = 0.0;
         let mut then = Vec::new();
         for ((outcome, &chance), name) in
@@ -322,16 +326,45 @@ impl<'a> Adviser<'a> {
         })
     }
 
-    /// Expected number of parts harmed by a check.
-    fn expected_harm(&self, check: &Check, asked: &Asked, marginals: &[Vec<f64>]) -> f64 {
-        check
-            .harms
+    /// Expected number of parts harmed by a check: only a good chip is harmed, and only if the check can be done.
+    fn expected_harm(&self, check: &Check, asked: &Asked) -> f64 {
+        let Compiled {
+            lowered,
+            tree,
+            upward,
+        } = self.compiled;
+        let outcomes = check.outcomes.len();
+        let could = (0..outcomes + usize::from(asked.requires.is_some()))
+            .map(|outcome| f64::from(u8::from(outcome < outcomes)));
+        let done = (lowered.outcomes[0], could.collect::<Vec<_>>());
+        let harmed = check.harms.iter().zip(&asked.harms).map(|(harm, when)| {
+            let (Some(when), Some(chip)) = (when, self.chip_of(&harm.part)) else {
+                return 0.0;
+            };
+            let mut question = Question {
+                weights: vec![done.clone()],
+                ..Question::default()
+            };
+            question.fix(tree, lowered.ors[*when], 1);
+            if let Some(var) = chip {
+                question.fix(tree, var, 0);
+            }
+            harm.chance
+                * (tree.log_total_with(upward, &Question::default(), &question) - upward.log_total)
+                    .exp()
+        });
+        harmed.sum()
+    }
+
+    /// The variable of the chip at a position; none inside if it cannot be bad, none at all if the position is empty.
+    fn chip_of(&self, part: &str) -> Option<Option<Var>> {
+        let here = |listed: &&Listed| {
+            listed.site == Site::Chip && part_of(listed).is_some_and(|other| other == part)
+        };
+        self.listed
             .iter()
-            .zip(&asked.harms)
-            .map(|(harm, when)| {
-                harm.chance * when.map_or(0.0, |or| marginals[self.compiled.lowered.ors[or]][1])
-            })
-            .sum()
+            .find(here)
+            .map(|listed| listed.at.map(|(var, _)| var))
     }
 
     /// The likeliest mode.

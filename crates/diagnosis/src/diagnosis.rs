@@ -72,10 +72,11 @@ impl Diagnosis {
     /// # Errors
     /// A step names something that is not there, or the findings tie too much together for an exact answer.
     pub fn of(situation: &Situation) -> Result<Self, Error> {
-        let unrolled = unroll(situation)?;
+        let situation = timed(situation);
+        let unrolled = unroll(&situation)?;
         let base = Compiled::of(&unrolled, &[], None)?;
         Ok(Self {
-            situation: situation.clone(),
+            situation,
             unrolled,
             base,
             marginals: OnceCell::new(),
@@ -403,6 +404,17 @@ pub(crate) fn outcome_names(check: &Check) -> impl Iterator<Item = String> + '_ 
         .iter()
         .map(|outcome| outcome.id.clone())
         .chain(std::iter::once("cannot".to_owned()))
+}
+
+/// Every step with its time: a step without one lets no time pass, whichever machine the step before was on.
+fn timed(situation: &Situation) -> Situation {
+    let mut timed = situation.clone();
+    let mut now = None;
+    for step in &mut timed.steps {
+        now = step.time.or(now);
+        step.time = now;
+    }
+    timed
 }
 
 /// The modes of one state as a list.

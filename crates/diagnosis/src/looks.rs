@@ -71,12 +71,25 @@ impl Lowering<'_> {
                 What::Look(look) => self.look(look, sessions[&look.session] > 1),
                 _ => vec![self.truth(finding)],
             };
-            self.model
-                .likelihoods
-                .extend(tables.into_iter().map(|table| Likelihood {
+            for table in tables {
+                let table = self.with_a_variable(table);
+                self.model.likelihoods.push(Likelihood {
                     table,
                     finding: Some(index),
-                }));
+                });
+            }
+        }
+    }
+
+    /// A number that depends on nothing gets a variable of one state, so that it can be left out with its finding.
+    fn with_a_variable(&mut self, table: Table) -> Table {
+        if !table.vars.is_empty() {
+            return table;
+        }
+        let var = self.model.root("nothing asked".to_owned(), vec![1.0]);
+        Table {
+            vars: vec![var],
+            values: table.values,
         }
     }
 

@@ -128,12 +128,9 @@ pub(crate) fn unroll(situation: &Situation) -> Result<Unrolled, Error> {
     for machine in &situation.machines {
         take_in(&mut unrolled, situation, machine)?;
     }
-    let mut now = None;
     for (index, step) in situation.steps.iter().enumerate() {
-        // a step without a time lets no time pass
-        now = step.time.or(now);
         unrolled
-            .step(index, now, &step.action)
+            .step(index, step.time, &step.action)
             .map_err(|error| error.at(index))?;
     }
     Ok(unrolled)

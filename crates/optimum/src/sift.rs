@@ -26,7 +26,7 @@ pub(crate) fn solve(model: &Model, settings: &Settings) -> Result<Solution, Erro
     if open < SMALL {
         return solve_whole(model, settings);
     }
-    let Some(relaxation) = relax(model, settings.start.as_deref(), clock.left()) else {
+    let Some(relaxation) = relax(model, clock.left()) else {
         return solve_whole(model, &clock.rest_of(settings));
     };
     Sifter {

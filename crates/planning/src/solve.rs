@@ -210,7 +210,6 @@ fn attempt(
     };
     let clock = Clock::start(time_limit);
     let pile = PileModel::new(instance, question)?;
-    if std::env::var("DBG").is_ok() { eprintln!("{:?} {:?} cols {}", clock.left(1.0), pile.machines.iter().map(|m| (m.kits.list.len(), m.kits.dropped)).collect::<Vec<_>>(), pile.model.columns()); }
     let start = improve(&pile, &clock);
     let solution = pile.model.solve(&optimum::Settings {
         time_limit: clock.left(1.0),
