@@ -98,7 +98,7 @@ proptest! {
     }
 }
 
-/// Open sites and serve customers: large enough to be sifted, with a made-up but fixed pattern of costs.
+/// Open sites and serve customers: large enough to be sifted and priced in parts, with a made-up but fixed pattern of costs.
 fn sites(priority: f64) -> Model {
     let mut model = Model::new(Sense::Minimize);
     let open: Vec<Var> = (0..12)
@@ -107,7 +107,7 @@ fn sites(priority: f64) -> Model {
     for &site in &open {
         model.prefer(site, priority);
     }
-    for customer in 0..40u32 {
+    for customer in 0..90u32 {
         let serve: Vec<Var> = (0..12u32)
             .map(|site| {
                 let cost =
