@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::instance::{Fault, Instance, Machine, Remedy, Scenario};
+use crate::market::{Items, Price};
 
 /// Half-made kits kept for one set of scenarios; beyond this the least promising are dropped and the bound says so.
 const MOST_PARTIAL: usize = 4_000;
@@ -34,62 +35,6 @@ pub(crate) struct Kits<'i> {
     pub(crate) list: Vec<Kit<'i>>,
     /// The most that a kit dropped for want of room can gain over holding; `None` if none was.
     pub(crate) dropped: Option<f64>,
-}
-
-/// Names of items as positions.
-#[derive(Debug, Default)]
-pub(crate) struct Items {
-    names: Vec<String>,
-    positions: BTreeMap<String, usize>,
-}
-
-impl Items {
-    pub(crate) fn position(&mut self, name: &str) -> usize {
-        if let Some(&position) = self.positions.get(name) {
-            return position;
-        }
-        self.names.push(name.to_string());
-        self.positions
-            .insert(name.to_string(), self.names.len() - 1);
-        self.names.len() - 1
-    }
-
-    pub(crate) fn find(&self, name: &str) -> Option<usize> {
-        self.positions.get(name).copied()
-    }
-
-    pub(crate) fn name(&self, position: usize) -> &str {
-        &self.names[position]
-    }
-
-    pub(crate) fn len(&self) -> usize {
-        self.names.len()
-    }
-}
-
-/// The least that a unit of an item costs a plan.
-#[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Price {
-    /// Goods saved by ordering one unit less. Nothing, if units come in packs, cheaper by the dozen, or from a donor.
-    pub(crate) each: f64,
-    /// By so much postage may rise when less is ordered.
-    pub(crate) drop: f64,
-    /// The lowest unit price that a vendor asks; nothing if none sells it. Only a guide.
-    pub(crate) usual: Option<f64>,
-}
-
-impl Price {
-    /// Holds for both sources.
-    pub(crate) fn lower(self, other: Price) -> Price {
-        Price {
-            each: self.each.min(other.each),
-            drop: self.drop.max(other.drop),
-            usual: match (self.usual, other.usual) {
-                (Some(one), Some(other)) => Some(one.min(other)),
-                (one, other) => one.or(other),
-            },
-        }
-    }
 }
 
 /// What kit making needs to know about the world.

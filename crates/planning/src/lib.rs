@@ -4,10 +4,12 @@
 //! [`solve`] finds the best plan and a bound that no plan exceeds; [`revalue`] computes the worth of a plan again,
 //! from the rules alone. Money is in the smallest coins throughout.
 
+mod draw;
 mod improve;
 mod instance;
 mod kits;
 mod lots;
+mod market;
 mod model;
 mod plan;
 mod revalue;

@@ -2,12 +2,12 @@
 
 use std::collections::BTreeMap;
 
-use optimum::{Model, Relation, Sense, Solution, Var};
+use optimum::{Model, Relation, Sense, Var};
 
-use crate::instance::{Instance, Machine, Vendor};
-use crate::kits::{Items, Kits, Market, Price, kits_of};
-use crate::lots::{Lot, Slack, least_saving, lots};
-use crate::plan::{Choice, Chosen, Decision, Kit, Order, Plan};
+use crate::instance::{Instance, Machine};
+use crate::kits::{Kits, Market, kits_of};
+use crate::lots::{Lot, Slack, lots};
+use crate::market::{Items, check, items_of, prices, slack_of};
 use crate::solve::{Error, Goal, Pin};
 
 /// Coins to one unit of the model, so that its numbers stay of one size.
@@ -40,46 +40,46 @@ pub(crate) enum Filler {
 
 /// The model and what its variables stand for.
 pub(crate) struct PileModel<'i> {
-    instance: &'i Instance,
+    pub(crate) instance: &'i Instance,
     pub(crate) model: Model,
     pub(crate) machines: Vec<MachineVars<'i>>,
-    offers: Vec<Vec<LotVar>>,
+    pub(crate) offers: Vec<Vec<LotVar>>,
     /// Whether each vendor gets an order.
-    used: Vec<Var>,
-    builds: Vec<BuildVars>,
-    items: Items,
-    goal: Goal,
+    pub(crate) used: Vec<Var>,
+    pub(crate) builds: Vec<BuildVars>,
+    pub(crate) items: Items,
+    pub(crate) goal: Goal,
 }
 
 pub(crate) struct MachineVars<'i> {
-    machine: &'i Machine,
+    pub(crate) machine: &'i Machine,
     pub(crate) kits: Kits<'i>,
-    repair: Vec<Var>,
-    donor: Option<Var>,
+    pub(crate) repair: Vec<Var>,
+    pub(crate) donor: Option<Var>,
 }
 
-struct LotVar {
-    quantity: u32,
-    total: i64,
-    taken: Var,
-    more: Option<More>,
+pub(crate) struct LotVar {
+    pub(crate) quantity: u32,
+    pub(crate) total: i64,
+    pub(crate) taken: Var,
+    pub(crate) more: Option<More>,
 }
 
 /// Packs that may be added to a lot.
 #[derive(Clone, Copy)]
-struct More {
-    packs: Var,
-    most: u32,
+pub(crate) struct More {
+    pub(crate) packs: Var,
+    pub(crate) most: u32,
     /// Units in a pack.
-    pack: u32,
+    pub(crate) pack: u32,
     /// Price of a pack.
-    price: i64,
+    pub(crate) price: i64,
 }
 
-struct BuildVars {
-    number: Var,
-    set_up: Var,
-    most: u32,
+pub(crate) struct BuildVars {
+    pub(crate) number: Var,
+    pub(crate) set_up: Var,
+    pub(crate) most: u32,
 }
 
 /// What makes an item available: what may give it, and how many each gives.
@@ -92,7 +92,7 @@ struct Sources {
 }
 
 #[expect(clippy::cast_precision_loss, reason = "amounts are far below 2^53")]
-fn coins(amount: i64) -> f64 {
+pub(crate) fn coins(amount: i64) -> f64 {
     amount as f64
 }
 
@@ -552,83 +552,6 @@ impl<'i> PileModel<'i> {
         }
     }
 
-    /// The plan that a solution stands for. Its sums are left for [`revalue`](crate::revalue).
-    pub(crate) fn plan(&self, solution: &Solution) -> Plan {
-        let mut plan = Plan {
-            value: 0.0,
-            money: 0,
-            minutes: 0.0,
-            working: 0.0,
-            hassle: 0,
-            machines: self
-                .machines
-                .iter()
-                .map(|m| self.decision(m, solution))
-                .collect(),
-            builds: Vec::new(),
-            orders: Vec::new(),
-            shipping: Vec::new(),
-            bound: 0.0,
-            proven: false,
-        };
-        for (build, vars) in self.instance.builds.iter().zip(&self.builds) {
-            let number = whole(solution.value(vars.number));
-            if number > 0 {
-                plan.builds.push((build.id.clone(), number));
-            }
-        }
-        for (offer, lots) in self.instance.offers.iter().zip(&self.offers) {
-            for lot in lots.iter().filter(|lot| solution.chosen(lot.taken)) {
-                let added = |more: More| (whole(solution.value(more.packs)), more);
-                let (units, price) = lot.more.map(added).map_or((0, 0), |(packs, more)| {
-                    (packs * more.pack, i64::from(packs) * more.price)
-                });
-                plan.orders.push(Order {
-                    vendor: offer.vendor.clone(),
-                    item: offer.item.clone(),
-                    quantity: lot.quantity + units,
-                    cost: lot.total + price,
-                });
-            }
-        }
-        plan
-    }
-
-    fn decision(&self, vars: &MachineVars<'_>, solution: &Solution) -> Decision {
-        let chosen = vars.repair.iter().position(|&var| solution.chosen(var));
-        let choice = match (chosen, vars.donor) {
-            (Some(index), _) => Choice::Repair(self.kit(&vars.kits.list[index])),
-            (None, Some(donor)) if solution.chosen(donor) => Choice::Donor,
-            _ => Choice::Hold,
-        };
-        Decision {
-            id: vars.machine.id.clone(),
-            choice,
-        }
-    }
-
-    fn kit(&self, kit: &crate::kits::Kit<'_>) -> Kit {
-        let remedies = kit.remedies.iter().map(|&(fault, at)| Chosen {
-            fault: fault.clone(),
-            remedy: self.instance.remedies[at].id.clone(),
-        });
-        let items = kit
-            .items
-            .iter()
-            .map(|&(item, n)| (self.items.name(item).to_string(), n));
-        let mut items: Vec<(String, u32)> = items.collect();
-        items.sort();
-        let mut covered = kit.covered.clone();
-        covered.sort_unstable();
-        Kit {
-            remedies: remedies.collect(),
-            covered,
-            items,
-            chance: kit.chance,
-            minutes: kit.minutes,
-        }
-    }
-
     /// The model with the machines that are not `open` settled as in `values`.
     pub(crate) fn with_open(&self, open: &[usize], values: &[f64]) -> Model {
         let mut model = self.model.clone();
@@ -663,157 +586,11 @@ impl<'i> PileModel<'i> {
     }
 }
 
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "a whole number between 0 and its limit"
-)]
-fn whole(value: f64) -> u32 {
-    value as u32
-}
-
 impl LotVar {
     fn dearest(&self) -> i64 {
         self.total
             + self
                 .more
                 .map_or(0, |more| more.price * i64::from(more.most))
-    }
-}
-
-fn slack_of(vendor: &Vendor) -> Slack {
-    let mut dearest = 0;
-    let mut drop = 0;
-    for step in &vendor.shipping {
-        dearest = dearest.max(step.fee);
-        drop = drop.max(dearest - step.fee);
-    }
-    Slack {
-        drop,
-        least_order: vendor.shipping.first().map_or(0, |step| step.from),
-    }
-}
-
-/// Every item that something gives or uses.
-fn items_of(instance: &Instance) -> Items {
-    let mut items = Items::default();
-    let sold = instance.offers.iter().map(|offer| offer.item.as_str());
-    let given = instance.machines.iter().flat_map(|machine| &machine.donor);
-    let used = instance
-        .remedies
-        .iter()
-        .filter_map(|remedy| remedy.item.as_deref());
-    let built = instance.builds.iter().map(|build| build.makes.as_str());
-    let parts = instance.builds.iter().flat_map(|build| &build.uses);
-    let on_hand = instance.on_hand.keys().map(String::as_str);
-    let counts = given.chain(parts).map(|count| count.item.as_str());
-    for name in sold.chain(counts).chain(used).chain(built).chain(on_hand) {
-        items.position(name);
-    }
-    items
-}
-
-/// What the plan without one unit of each item surely saves; `None` if the item has no source.
-fn prices(instance: &Instance, items: &Items) -> Vec<Option<Price>> {
-    let mut prices: Vec<Option<Price>> = vec![None; items.len()];
-    let mut lower = |name: &str, price: Price| {
-        if let Some(item) = items.find(name) {
-            prices[item] = Some(prices[item].map_or(price, |other| other.lower(price)));
-        }
-    };
-    for offer in &instance.offers {
-        let vendor = instance
-            .vendors
-            .iter()
-            .find(|vendor| vendor.id == offer.vendor);
-        let slack = vendor.map_or(Slack::default(), slack_of);
-        // an order at its least value cannot do without a unit
-        let each = if slack.least_order > 0 {
-            0
-        } else {
-            least_saving(offer)
-        };
-        lower(
-            &offer.item,
-            Price {
-                each: coins(each),
-                drop: coins(slack.drop),
-                usual: offer
-                    .breaks
-                    .iter()
-                    .filter_map(|level| level.each.to_string().parse().ok())
-                    .reduce(f64::min),
-            },
-        );
-    }
-    for given in instance.machines.iter().flat_map(|machine| &machine.donor) {
-        lower(&given.item, Price::default());
-    }
-    for build in &instance.builds {
-        lower(&build.makes, Price::default());
-    }
-    for (item, _) in instance.on_hand.iter().filter(|(_, n)| **n > 0) {
-        lower(item, Price::default());
-    }
-    prices
-}
-
-fn check(instance: &Instance, pins: &BTreeMap<String, Pin>) -> Result<(), Error> {
-    let fail = |what: String| Err(Error::Input(what));
-    for machine in &instance.machines {
-        let total: f64 = machine
-            .scenarios
-            .iter()
-            .map(|scenario| scenario.chance)
-            .sum();
-        let each = machine
-            .scenarios
-            .iter()
-            .all(|scenario| (0.0..=1.0).contains(&scenario.chance));
-        if !each || total > 1.0 + 1e-6 {
-            return fail(format!(
-                "machine `{}`: expected chances that add up to at most 1, found {total}",
-                machine.id
-            ));
-        }
-    }
-    for remedy in &instance.remedies {
-        if !(0.0..=1.0).contains(&remedy.works) {
-            let (id, works) = (&remedy.id, remedy.works);
-            return fail(format!(
-                "remedy `{id}`: expected a chance from 0 to 1, found {works}"
-            ));
-        }
-    }
-    for offer in &instance.offers {
-        if !instance
-            .vendors
-            .iter()
-            .any(|vendor| vendor.id == offer.vendor)
-        {
-            let (item, vendor) = (&offer.item, &offer.vendor);
-            return fail(format!(
-                "offer of `{item}`: expected a known vendor, found `{vendor}`"
-            ));
-        }
-    }
-    for vendor in &instance.vendors {
-        if !vendor
-            .shipping
-            .windows(2)
-            .all(|pair| pair[0].from < pair[1].from)
-        {
-            return fail(format!(
-                "vendor `{}`: expected shipping steps with rising `from`",
-                vendor.id
-            ));
-        }
-    }
-    match pins
-        .keys()
-        .find(|id| !instance.machines.iter().any(|machine| machine.id == **id))
-    {
-        Some(id) => fail(format!("expected a machine of the pile, found `{id}`")),
-        None => Ok(()),
     }
 }
