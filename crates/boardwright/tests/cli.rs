@@ -256,16 +256,23 @@ fn from_take_in_to_parcels() {
             Picture black: most likely U9.
 
             Next
-              4 min │ Sync at the picture module, U14 pin 4. Saves 9.42.
+              4 min │ Sync at the picture module, U14 pin 4. Saves 9.57.
                     │ Look at U14 pin 4: how deep are the sync pulses?
                     │ pass (29 %): then U14 dead, 29 %
                     │ fail (71 %): then U9 dead, 73 %
-              3 min │ Voices at the sound generator, U26 pins 4, 3 and 38. Saves 0.58.
+              3 min │ Voices at the sound generator, U26 pins 4, 3 and 38. Saves 0.60.
                     │ Look at U26 pins 4, 3 and 38 during the tune: does each show its
                     │ voice?
                     │ pass (92 %): then U9 dead, 54 %
                     │ fail (4 %): then U9 dead, 54 %
                     │ cannot (4 %): then U9 dead, 40 %
+              3 min │ Press on the sockets, U9, U12 and U1. Saves 0.13.
+                    │ ▲ Press with a dry wooden stick, not with a finger or metal.
+                    │ Running, press on U1, U2, U3, U8, U9, U12 and U26 in turn: pass if
+                    │ nothing on screen or in the sound changes.
+                    │ pass (83 %): then U9 dead, 59 %
+                    │ fail (16 %): then U9 open, 74 %
+                    │ cannot (1 %): then U9 dead, 53 %
             Saved against fitting suspects one at a time, at 12.00 an hour.
 
             Suspects
@@ -294,9 +301,9 @@ fn from_take_in_to_parcels() {
                31 % │ all others together
 
             Without more checks
-            Without a further look: U9 reseated, then J7 cleaned, then KB1 reseated, then
-            U14 resoldered, then four more, each with a retest until it works. That takes
-            46 min on average, it works with 66 %, and 45.60 is left after cost.
+            U9 reseated, then J7 cleaned, then KB1 reseated, then U14 resoldered, then four
+            more, each with a retest until it works. That takes 47 min on average, it works
+            with 64 %, and 43.31 is left after cost.
         "#]],
     );
     check_text(
@@ -344,7 +351,7 @@ fn from_take_in_to_parcels() {
             Looks whole: 88 % that nothing is wrong.
 
             Next
-              3 min │ Keyboard scan. Saves 1.05.
+              3 min │ Keyboard scan. Saves 1.02.
                     │ Type every key once, left to right; pass if every one appears.
                     │ pass (92 %): then J7 dirty, 3 %
                     │ fail (7 %): then KB1 loose, 30 %
@@ -354,7 +361,7 @@ fn from_take_in_to_parcels() {
                     │ pass (94 %): then J7 dirty, 3 %
                     │ fail (5 %): then X3 off, 13 %
                     │ cannot (1 %): then J7 dirty, 3 %
-              1 min │ Sound. Saves 0.17.
+              1 min │ Sound. Saves 0.16.
                     │ Which voices of the start-up tune are heard?
                     │ three voices (97 %): then J7 dirty, 3 %
                     │ two voices (1 %): then U26 voice, 19 %
@@ -377,9 +384,9 @@ fn from_take_in_to_parcels() {
                 6 % │ all others together
 
             Without more checks
-            Without a further look: KB1 reseated, then J7 cleaned, then J5 cleaned, then J6
-            resoldered, then four more, each with a retest until it works. That takes 6 min
-            on average, it works with 95 %, and 107.38 is left after cost.
+            KB1 reseated, then J7 cleaned, then J5 cleaned, then J6 resoldered, then four
+            more, each with a retest until it works. That takes 6 min on average, it works
+            with 95 %, and 107.33 is left after cost.
 
             Journal
             [date]
