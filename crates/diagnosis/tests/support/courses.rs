@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use catalogue::{Check, Need, Profile, Rail, Site};
 use diagnosis::{Action, Course, Diagnosis, Economy, RemedyCost, Shown, Situation, Step};
 
+use super::bench;
 use super::boards::{self, Dice, Size};
 use super::worlds::{self, End};
 
@@ -21,7 +22,8 @@ fn economy(dice: &mut Dice, profile: &Profile) -> Economy {
                     part: part.reference.clone(),
                     site,
                     minutes: 1.0 + dice.below(20) as f64,
-                    money: dice.below(12) as f64,
+                    // odd sums, so that no two suspects are equally worth trying
+                    money: dice.below(12) as f64 + 0.0137 * remedies.len() as f64,
                     works: *dice.pick(&[1.0, 0.9, 0.6]),
                     title: "a remedy".to_owned(),
                 });
@@ -176,7 +178,10 @@ fn saving(
             with += chance * best_course(profile, economy, empty, ends, &weights).value;
         }
     }
-    let new = check.set_up.iter().filter(|s| !economy.standing.contains(s));
+    let new = check
+        .set_up
+        .iter()
+        .filter(|s| !economy.standing.contains(s));
     let set_up: f64 = new.filter_map(|s| economy.set_up_minutes.get(s)).sum();
     let minutes = check.minutes + set_up;
     let harm: f64 = ends
@@ -235,8 +240,9 @@ struct Tally {
 }
 
 impl Tally {
-    fn number(&mut self, what: &str, found: f64, expected: f64) {
-        if (found - expected).abs() > 1e-9 + 1e-9 * expected.abs() {
+    /// Within 1e-9 of what is at stake.
+    fn number(&mut self, what: &str, found: f64, expected: f64, stake: f64) {
+        if (found - expected).abs() > 1e-9 * stake {
             self.wrong
                 .push(format!("{what}: found {found}, enumerated {expected}"));
         }
@@ -247,7 +253,7 @@ fn compare(seed: u64, tally: &mut Tally) {
     let mut dice = Dice::new(seed);
     let size = Size::small(&mut dice);
     let text = boards::board(&mut dice, size);
-    let situation = boards::story(&mut dice, boards::read(&text), size);
+    let situation = boards::story(&mut dice, bench::read(&text), size);
     let Some(expected) = worlds::enumerate_ends(&situation, 5_000) else {
         return;
     };
@@ -266,22 +272,40 @@ fn compare(seed: u64, tally: &mut Tally) {
         let own = best_course(profile, &economy, &empty, ends, &weights);
         let what = format!("seed {seed} {tag}");
         tally.courses += 1;
-        tally.number(&format!("{what} value"), course.value, own.value);
-        tally.number(&format!("{what} works"), course.works, own.works);
-        tally.number(&format!("{what} minutes"), course.minutes, own.minutes);
+        tally.number(
+            &format!("{what} value"),
+            course.value,
+            own.value,
+            economy.worth,
+        );
+        tally.number(&format!("{what} works"), course.works, own.works, 1.0);
+        tally.number(
+            &format!("{what} minutes"),
+            course.minutes,
+            own.minutes,
+            100.0,
+        );
         assert_eq!(
             steps.len(),
-            expected.predictions.keys().filter(|(of, _)| of == tag).count(),
+            expected
+                .predictions
+                .keys()
+                .filter(|(of, _)| of == tag)
+                .count(),
             "{what}"
         );
         for step in &steps {
             let check = profile.check(&step.check).expect("a check");
-            let (gain, cost, minutes) =
-                saving(profile, &economy, &empty, ends, check, own.value);
+            let (gain, cost, minutes) = saving(profile, &economy, &empty, ends, check, own.value);
             let what = format!("{what} {}", check.id);
             tally.savings += 1;
-            tally.number(&format!("{what} saving"), step.saving, gain - cost);
-            tally.number(&format!("{what} minutes"), step.minutes, minutes);
+            tally.number(
+                &format!("{what} saving"),
+                step.saving,
+                gain - cost,
+                economy.worth,
+            );
+            tally.number(&format!("{what} minutes"), step.minutes, minutes, 1.0);
             if gain < -1e-9 {
                 tally.misled += 1;
                 tally.worst = tally.worst.max(-gain / economy.worth);
@@ -310,10 +334,22 @@ fn courses_and_savings() {
         compare(seed, &mut tally);
     }
     assert!(tally.wrong.is_empty(), "{}", tally.wrong.join("\n"));
-    let Tally { courses, savings, misled, worst, .. } = tally;
-    assert!(courses > 300 && savings > 300, "{courses} courses, {savings} savings");
+    let Tally {
+        courses,
+        savings,
+        misled,
+        worst,
+        ..
+    } = tally;
+    assert!(
+        courses > 300 && savings > 300,
+        "{courses} courses, {savings} savings"
+    );
     // a check never costs more than itself, up to the greedy order of the courses
-    assert!(misled * 50 <= savings, "{misled} of {savings} checks mislead");
+    assert!(
+        misled * 50 <= savings,
+        "{misled} of {savings} checks mislead"
+    );
     assert!(worst < 1e-3, "a check misleads by {worst} of the worth");
 }
 
@@ -391,7 +427,7 @@ fn the_supply_comes_first_where_a_check_may_harm() {
         title: "another".to_owned(),
     };
     let first = |harm_cost: f64, rail_seen: Option<&str>, missing: &[&str]| -> Vec<String> {
-        let profile = boards::read(HARMFUL);
+        let profile = bench::read(HARMFUL);
         let economy = Economy {
             rate_per_minute: 0.5,
             worth: 150.0,
@@ -401,8 +437,8 @@ fn the_supply_comes_first_where_a_check_may_harm() {
             ..Economy::default()
         };
         let shown = rail_seen.map(|outcome| Shown::Outcome(outcome.to_owned()));
-        let steps = shown.map(|shown| boards::measured("T-1", "rail5", shown));
-        let situation = boards::one_machine(profile, steps.into_iter().collect());
+        let steps = shown.map(|shown| bench::measured("T-1", "rail5", shown));
+        let situation = bench::one_machine(profile, steps.into_iter().collect());
         let diagnosis = Diagnosis::of(&situation).expect("a diagnosis");
         let (steps, _) = diagnosis.next("T-1", &economy).expect("advice");
         steps.into_iter().map(|step| step.check).collect()
