@@ -41,6 +41,16 @@ impl Diagnosis {
             outer,
         } = focus(self.situation(), tag)?;
         let plain = Compiled::of(&unrolled, &[], outer.as_ref())?;
+        if plain.upward.log_total == f64::NEG_INFINITY {
+            // the findings contradict each other: nothing can be weighed before one is taken back
+            let leave = Course {
+                remedies: Vec::new(),
+                value: economy.hold,
+                works: 0.0,
+                minutes: 0.0,
+            };
+            return Ok((Vec::new(), leave));
+        }
         let adviser = Adviser::new(&unrolled, machine, &plain, economy);
         let marginals =
             plain

@@ -97,6 +97,13 @@ fn say(others: &Unrolled, keys: Vec<SharedKey>) -> Result<Outer, Error> {
     let lowered = crate::lower::lower(others, &[], None);
     let tree = Tree::compile(&lowered.model)?;
     let base = tree.upward(&Question::default());
+    if base.log_total == f64::NEG_INFINITY {
+        // they contradict each other: they say nothing of what is shared
+        return Ok(Outer {
+            values: vec![1.0; 1 << keys.len()],
+            keys,
+        });
+    }
     let priors: Vec<f64> = keys.iter().map(|key| prior(others, key)).collect();
     let mut values = Vec::with_capacity(1 << keys.len());
     for_each_state(&vec![2; keys.len()], |at| {

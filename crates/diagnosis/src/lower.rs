@@ -303,7 +303,7 @@ impl<'a> Lowering<'a> {
     fn unmodelled(&mut self, machine: usize) {
         let board = &self.graph.boards[machine];
         let prior = board.profile.unmodelled;
-        if board.mule || prior <= 0.0 {
+        if board.mule || prior <= 0.0 || board.targets.breakable(&board.profile) == 0 {
             return;
         }
         let causes = self.shared.iter().flat_map(|or| &or.causes);

@@ -11,8 +11,8 @@ use crate::{
     model::{Model, Or, Table, Var},
 };
 
-/// Most entries that all cliques together may have: 2^24 of them take about half a gibibyte with their maps.
-const MOST_ENTRIES: usize = 1 << 24;
+/// Most entries that all cliques together may have: 2^25 of them take about a gibibyte with their maps.
+const MOST_ENTRIES: usize = 1 << 25;
 
 /// A compiled network.
 #[derive(Debug)]
