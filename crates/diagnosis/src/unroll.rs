@@ -151,6 +151,7 @@ fn take_in(unrolled: &mut Unrolled, situation: &Situation, machine: &Machine) ->
             machine.tag
         )));
     }
+    known_names(machine, &profile)?;
     if !machine.mule {
         take_in_events(graph, situation, machine, &profile);
     }
@@ -201,6 +202,38 @@ fn take_in(unrolled: &mut Unrolled, situation: &Situation, machine: &Machine) ->
     });
     unrolled.progress.push(Progress::default());
     Ok(())
+}
+
+/// Empty positions, outside things and known events must be the board's.
+fn known_names(machine: &Machine, profile: &catalogue::Profile) -> Result<(), Error> {
+    let unknown = |what: &str, name: &str| {
+        Err(Error::new(format!(
+            "found {what} `{name}` on machine `{}`, expected one of board `{}`",
+            machine.tag, profile.id
+        )))
+    };
+    if let Some(part) = machine
+        .empty
+        .iter()
+        .find(|part| profile.part(part).is_none())
+    {
+        return unknown("empty position", part);
+    }
+    let outside = machine.outside.iter().flatten();
+    if let Some(thing) = outside
+        .into_iter()
+        .find(|id| !profile.outside.iter().any(|thing| thing.id == **id))
+    {
+        return unknown("outside thing", thing);
+    }
+    match machine
+        .known
+        .keys()
+        .find(|id| !profile.events.iter().any(|event| event.id == **id))
+    {
+        Some(event) => unknown("event", event),
+        None => Ok(()),
+    }
 }
 
 fn take_in_events(
@@ -481,6 +514,12 @@ impl Unrolled {
             },
             Shown::Outcome(id) => Seen::Outcome(outcome_index(check, id)?),
         };
+        if let (Seen::Readings { .. }, None) = (&seen, &check.limits) {
+            return Err(Error::new(format!(
+                "found a reading for check `{}`, expected one of its outcomes: it has no limits",
+                check.id
+            )));
+        }
         let powered = check.set_up.iter().any(|set_up| set_up == "powered");
         let power = powered.then(|| self.power_of(machine, time, measure.supply));
         let warmth = measure.minutes_on.map_or(Warmth::Coin, Warmth::Minutes);
