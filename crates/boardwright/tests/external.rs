@@ -1,10 +1,15 @@
 //! The program's posteriors against a general-purpose Bayesian-network library from PyPI.
 
+#[path = "../../diagnosis/tests/support/boards.rs"]
+mod boards;
 #[expect(dead_code, reason = "the pages are served in other tests")]
 mod support;
 
 use std::{collections::BTreeMap, env, path::Path, process::Command};
 
+use boards::{Dice, Size};
+use catalogue::Library;
+use diagnosis::{Diagnosis, Holder, Situation};
 use serde_json::Value;
 use support::Bench;
 
@@ -74,4 +79,82 @@ fn each_machine_of_the_demo_agrees() {
             "{tag}: {compared} modes shown"
         );
     }
+}
+
+/// A board and a story drawn at random: most of them small with acts and swaps, some with many parts.
+fn drawn(seed: u64) -> Situation {
+    let mut dice = Dice::new(seed);
+    let size = if seed.is_multiple_of(6) {
+        Size::wide(14)
+    } else {
+        Size::small(&mut dice)
+    };
+    let text = boards::board(&mut dice, size);
+    let profile = catalogue::parse_profile(&text, "board.toml", &Library::default());
+    boards::story(&mut dice, profile.expect("a profile"), size)
+}
+
+/// The posteriors of one machine's modes, by the names of an exported network.
+fn posteriors(diagnosis: &Diagnosis, tag: &str) -> BTreeMap<String, f64> {
+    let own = diagnosis.modes().into_iter().filter_map(|mode| {
+        let place = match mode.holder {
+            Holder::Position { machine, part } if machine == tag => part,
+            Holder::Outside(id) => id,
+            _ => return None,
+        };
+        Some((format!("{place}.{}", mode.mode), mode.chance))
+    });
+    own.collect()
+}
+
+/// Sixty situations drawn at random, each machine exported by the library function.
+#[test]
+fn random_situations_agree() {
+    let bench = Bench::new();
+    let mut expected = BTreeMap::new();
+    let (mut situations, mut swaps) = (0, 0);
+    for seed in 0.. {
+        let situation = drawn(seed);
+        let diagnosis = Diagnosis::of(&situation).expect("a diagnosis");
+        // the library divides by the chance of the findings
+        if diagnosis.p_findings() < 1e-12 {
+            continue;
+        }
+        let swap =
+            |step: &diagnosis::BenchStep| matches!(step.action, diagnosis::Action::Swap { .. });
+        swaps += usize::from(situation.steps.iter().any(swap));
+        for machine in &situation.machines {
+            let name = format!("{seed}-{}", machine.tag);
+            let network = diagnosis.export_network(&machine.tag).expect("a network");
+            bench.write(&format!("networks/{name}.uai"), network.uai);
+            bench.write(&format!("networks/{name}.uai.evid"), network.evidence);
+            bench.write(&format!("networks/{name}.names"), network.names);
+            expected.insert(name, posteriors(&diagnosis, &machine.tag));
+        }
+        situations += 1;
+        if situations == 60 {
+            break;
+        }
+    }
+    assert!(swaps >= 5, "{swaps} situations with swaps");
+    let answers = by_the_library(&bench.folder().join("networks"));
+    let mut compared = 0;
+    for (name, modes) in &expected {
+        let answer = answers[name]["modes"].as_object().expect("modes");
+        for (mode, chance) in answer {
+            let chance = chance.as_f64().expect("a chance");
+            let found = modes[mode];
+            assert!(
+                (found - chance).abs() <= 1e-9,
+                "{name} {mode}: found {found}, expected {chance}"
+            );
+            compared += 1;
+        }
+        // what is no variable of the network cannot be bad
+        for (mode, found) in modes.iter().filter(|(mode, _)| !answer.contains_key(*mode)) {
+            let own = !mode.ends_with(".bad");
+            assert!(!own || *found == 0.0, "{name} {mode}: {found}");
+        }
+    }
+    assert!(compared > 300, "{compared} modes compared");
 }

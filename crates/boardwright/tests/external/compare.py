@@ -9,7 +9,10 @@ import json
 import pathlib
 import sys
 
-import pyagrum as gum
+try:
+    import pyagrum as gum
+except ImportError:
+    sys.exit("found no pyagrum in this Python, expected the libraries of xtask/requirements.txt: run `cargo xtask test`")
 
 
 def read_network(path):
