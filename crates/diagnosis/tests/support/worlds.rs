@@ -260,7 +260,10 @@ struct Story<'a> {
     chips: Vec<usize>,
     /// By machine: the chip in each position.
     positions: Vec<Vec<Option<usize>>>,
+    /// Loose chips by mark.
     marks: BTreeMap<String, usize>,
+    /// The last mark of each chip.
+    carried: BTreeMap<usize, String>,
     epochs: Vec<usize>,
     /// By machine: the power-up that is open, on a bench supply or not.
     power: Vec<Option<(usize, bool)>>,
@@ -308,6 +311,7 @@ impl<'a> Story<'a> {
             chips: Vec::new(),
             positions: Vec::new(),
             marks: BTreeMap::new(),
+            carried: BTreeMap::new(),
             epochs: vec![0; situation.machines.len()],
             power: vec![None; situation.machines.len()],
             powered_at: vec![None; situation.machines.len()],
@@ -536,9 +540,11 @@ impl<'a> Story<'a> {
         Some(())
     }
 
+    /// A chip comes out; a mark stays on it until it gets another.
     fn mark(&mut self, mark: Option<&String>, chip: usize) {
-        if let Some(mark) = mark {
-            self.marks.insert(mark.clone(), chip);
+        if let Some(mark) = mark.or(self.carried.get(&chip)).cloned() {
+            self.carried.insert(chip, mark.clone());
+            self.marks.insert(mark, chip);
         }
     }
 
