@@ -26,6 +26,9 @@ pub struct Diagnosis {
     marginals: OnceCell<Vec<Vec<f64>>>,
 }
 
+/// Relative rounding error above which the form without signs is used.
+const MOST_ROUNDING: f64 = 1e-10;
+
 /// A network with its tree and the pass that holds the findings.
 #[derive(Debug)]
 pub(crate) struct Compiled {
@@ -40,9 +43,14 @@ impl Compiled {
         asked: &[Asked],
         outer: Option<&Outer>,
     ) -> Result<Self, Error> {
-        let lowered = lower(unrolled, asked, outer);
-        let tree = Tree::compile(&lowered.model)?;
-        let upward = tree.upward(&Question::default());
+        let mut lowered = lower(unrolled, asked, outer);
+        let mut tree = Tree::compile(&lowered.model)?;
+        let mut upward = tree.upward(&Question::default());
+        if tree.rounding(&upward) > MOST_ROUNDING {
+            lowered.model = lowered.model.unsigned(&tree);
+            tree = Tree::compile(&lowered.model)?;
+            upward = tree.upward(&Question::default());
+        }
         Ok(Self {
             lowered,
             tree,

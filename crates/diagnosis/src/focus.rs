@@ -7,12 +7,13 @@
 use std::collections::BTreeSet;
 
 use crate::{
+    diagnosis::Compiled,
     error::Error,
     graph::EventKey,
     lower::Lowered,
     model::{Var, for_each_state},
     situation::{Action, Chip, Situation, Truth},
-    tree::{Question, Tree},
+    tree::Question,
     unroll::{Unrolled, unroll},
 };
 
@@ -94,9 +95,11 @@ pub(crate) fn focus(situation: &Situation, tag: &str) -> Result<Focus, Error> {
 
 /// What unrolled machines say of shared things: P(their findings | each combination), up to a factor.
 fn say(others: &Unrolled, keys: Vec<SharedKey>) -> Result<Outer, Error> {
-    let lowered = crate::lower::lower(others, &[], None);
-    let tree = Tree::compile(&lowered.model)?;
-    let base = tree.upward(&Question::default());
+    let Compiled {
+        lowered,
+        tree,
+        upward: base,
+    } = Compiled::of(others, &[], None)?;
     if base.log_total == f64::NEG_INFINITY {
         // they contradict each other: they say nothing of what is shared
         return Ok(Outer {

@@ -6,6 +6,8 @@
 
 use std::collections::BTreeMap;
 
+use crate::tree::Tree;
+
 /// Index of a variable.
 pub(crate) type Var = usize;
 
@@ -180,5 +182,78 @@ impl Model {
 
     fn point(&self, var: Var, state: usize) -> Table {
         Table::from_fn(self, vec![var], |at| f64::from(u8::from(at[0] == state)))
+    }
+
+    /// The same network with every OR split by auxiliaries with proper tables, joined along an elimination tree of the
+    /// whole one: no sign, hence no difference of nearly equal numbers, at the price of larger cliques.
+    pub(crate) fn unsigned(&self, tree: &Tree) -> Self {
+        let mut model = Self {
+            ors: Vec::new(),
+            ..self.clone()
+        };
+        for (index, or) in self.ors.iter().enumerate() {
+            model.split(or, self.variables.len() + index, tree);
+        }
+        model
+    }
+
+    /// Joins the causes of an OR where they meet on their way up the elimination tree, so that the split network is hardly
+    /// harder to solve than the whole one.
+    fn split(&mut self, or: &Or, auxiliary: Var, tree: &Tree) {
+        let top = tree.bucket(auxiliary);
+        let mut waiting: BTreeMap<usize, Vec<Table>> = BTreeMap::from([(top, Vec::new())]);
+        for survival in &or.survivals {
+            let home = survival
+                .vars
+                .iter()
+                .map(|&var| tree.bucket(var))
+                .min()
+                .unwrap_or(top)
+                .min(top);
+            waiting.entry(home).or_default().push(survival.clone());
+        }
+        while let Some((bucket, causes)) = waiting.pop_first() {
+            if bucket == top {
+                return self.join(&causes, or.child);
+            }
+            let part = self.variable(String::new(), 2);
+            self.join(&causes, part);
+            let above = tree.parent(bucket).unwrap_or(top);
+            waiting.entry(above).or_default().push(Table {
+                vars: vec![part],
+                values: vec![1.0, 0.0],
+            });
+        }
+    }
+
+    /// child = cause 1 or cause 2 or …: each auxiliary is the one before or the next cause.
+    fn join(&mut self, causes: &[Table], child: Var) {
+        let mut before: Option<Var> = None;
+        for (place, survival) in causes.iter().enumerate() {
+            let joined = if place + 1 == causes.len() {
+                child
+            } else {
+                self.variable(String::new(), 2)
+            };
+            let mut vars: Vec<Var> = before.into_iter().collect();
+            vars.extend(&survival.vars);
+            vars.push(joined);
+            let mut values: Vec<f64> = survival
+                .values
+                .iter()
+                .flat_map(|&works| [works, 1.0 - works])
+                .collect();
+            if before.is_some() {
+                values.extend(survival.values.iter().flat_map(|_| [0.0, 1.0]));
+            }
+            self.conditionals.push(Table { vars, values });
+            before = Some(joined);
+        }
+        if causes.is_empty() {
+            self.conditionals.push(Table {
+                vars: vec![child],
+                values: vec![1.0, 0.0],
+            });
+        }
     }
 }
