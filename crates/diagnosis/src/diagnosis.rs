@@ -29,6 +29,13 @@ pub struct Diagnosis {
 /// Relative rounding error above which the form without signs is used.
 const MOST_ROUNDING: f64 = 1e-10;
 
+/// Bound of the relative rounding error above which an answer is refused where the form without signs is too large.
+/// The bound is far above the error itself: by a factor of some hundred on the boards measured.
+const LEAST_DIGITS: f64 = 1e-6;
+
+/// How much larger the form without signs may come out before the digits are kept as they are.
+const MOST_GROWTH: f64 = 8.0;
+
 /// A network with its tree and the pass that holds the findings.
 #[derive(Debug)]
 pub(crate) struct Compiled {
@@ -46,10 +53,18 @@ impl Compiled {
         let mut lowered = lower(unrolled, asked, outer);
         let mut tree = Tree::compile(&lowered.model)?;
         let mut upward = tree.upward(&Question::default());
-        if tree.rounding(&upward) > MOST_ROUNDING {
-            lowered.model = lowered.model.unsigned(&tree);
-            tree = Tree::compile(&lowered.model)?;
-            upward = tree.upward(&Question::default());
+        let rounding = tree.rounding(&upward);
+        if rounding > MOST_ROUNDING {
+            let unsigned = lowered.model.unsigned(&tree);
+            match Tree::compile_within(&unsigned, MOST_GROWTH * tree.entries() as f64) {
+                Ok(proper) => {
+                    lowered.model = unsigned;
+                    tree = proper;
+                    upward = tree.upward(&Question::default());
+                }
+                Err(_) if rounding <= LEAST_DIGITS => {}
+                Err(error) => return Err(error),
+            }
         }
         Ok(Self {
             lowered,

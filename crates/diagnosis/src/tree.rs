@@ -86,6 +86,12 @@ impl Question {
 impl Tree {
     /// Finds an order, builds the cliques, multiplies in what never changes.
     pub(crate) fn compile(model: &Model) -> Result<Self, Error> {
+        Self::compile_within(model, MOST_ENTRIES as f64)
+    }
+
+    /// The same under a limit of its own, [`MOST_ENTRIES`] at most.
+    pub(crate) fn compile_within(model: &Model, most: f64) -> Result<Self, Error> {
+        let most = most.min(MOST_ENTRIES as f64);
         let mut states: Vec<usize> = model
             .variables
             .iter()
@@ -99,9 +105,9 @@ impl Tree {
             .collect();
         let (order, cliques) = eliminate(&states, &scopes);
         let entries = entries_of(&cliques, &states);
-        if entries > MOST_ENTRIES as f64 {
+        if entries > most {
             return Err(Error::new(format!(
-                "the findings tie too much together for an exact answer: {entries:.1e} table entries, expected at most {MOST_ENTRIES:.1e}; settle a part that was swapped or looked at often"
+                "the findings tie too much together for an exact answer: {entries:.1e} table entries, expected at most {most:.1e}; settle a part that was swapped or looked at often"
             )));
         }
         Ok(Self::build(states, &order, cliques, &fixed, &evidence))

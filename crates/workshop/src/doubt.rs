@@ -43,6 +43,9 @@ pub(crate) fn doubted(
         let Some(check) = board.check(check) else {
             continue;
         };
+        if taken_again(state, now, entry.id, machine, &check.id) {
+            continue;
+        }
         if !believed(check, shown, functions) {
             least = Some(Doubted {
                 line: entry.id,
@@ -51,6 +54,17 @@ pub(crate) fn doubted(
         }
     }
     least
+}
+
+/// The same check was made again after this line, in the same epoch of the machine: what could be asked for was done.
+fn taken_again(state: &State, now: &Reckoned, line: i64, machine: &Machine, check: &str) -> bool {
+    let later = now.setting.lines.iter().filter(|other| **other > line);
+    later
+        .filter_map(|other| state.pile.entry(*other))
+        .any(|entry| {
+            let same = matches!(&entry.line, Line::Finding { check: other, shown, .. } if other == check && *shown != Shown::Skipped);
+            same && entry.machine.as_deref() == Some(&machine.tag) && entry.epoch == machine.epoch
+        })
 }
 
 /// What a finding says is likelier than not, all findings taken together.
