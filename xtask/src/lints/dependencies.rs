@@ -1,7 +1,7 @@
 //! Every declared dependency is used by the crate that declares it.
 
 use super::Finding;
-use super::files::Files;
+use super::files::{File, Files};
 use super::rust_text::{code_only, has_word};
 use crate::workspace::{Kind, Workspace};
 
@@ -11,7 +11,13 @@ pub(crate) fn unused(workspace: &Workspace, files: &Files) -> Vec<Finding> {
     for (folder, package) in workspace.members() {
         let sources: Vec<(&str, String)> = files
             .below(folder, ".rs")
-            .map(|file| (&file.path[folder.len() + 1..], code_only(file.source())))
+            .flat_map(|file| {
+                let own = &file.path[folder.len() + 1..];
+                let taken_in = taken_in(file, files).map(code_only);
+                std::iter::once(code_only(file.source()))
+                    .chain(taken_in)
+                    .map(move |code| (own, code))
+            })
             .collect();
         let used = |name: &str, kind: Kind| {
             sources
@@ -34,6 +40,25 @@ pub(crate) fn unused(workspace: &Workspace, files: &Files) -> Vec<Finding> {
         }
     }
     findings
+}
+
+/// Sources of other crates that a file takes in by `#[path = "…"]`: they see this crate's dependencies.
+fn taken_in<'a>(file: &'a File, files: &'a Files) -> impl Iterator<Item = &'a str> {
+    let paths = file
+        .source()
+        .lines()
+        .filter_map(|line| line.trim().strip_prefix("#[path = \"")?.strip_suffix("\"]"));
+    paths.filter_map(|path| {
+        let mut at: Vec<&str> = file.path.split('/').collect();
+        at.pop();
+        for step in path.split('/') {
+            match step {
+                ".." => drop(at.pop()),
+                step => at.push(step),
+            }
+        }
+        Some(files.get(&at.join("/"))?.source())
+    })
 }
 
 /// Whether a file of a crate can see dependencies of a kind.
@@ -62,6 +87,19 @@ mod tests {
         let findings = unused(&workspace, &files(&[(path, code)]));
         let found: Vec<_> = findings.into_iter().map(|finding| finding.advice).collect();
         assert_eq!(found, expect, "{path}: {code}");
+    }
+
+    #[test]
+    fn names_in_a_file_taken_in() {
+        let workspace = sketch("a -> toml-parser\n*toml-parser");
+        let files = files(&[
+            (
+                "crates/a/src/lib.rs",
+                "#[path = \"../../b/src/x.rs\"]\nmod x;",
+            ),
+            ("crates/b/src/x.rs", "use toml_parser::Source;"),
+        ]);
+        assert!(unused(&workspace, &files).is_empty());
     }
 
     #[test]
