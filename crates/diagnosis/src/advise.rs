@@ -12,9 +12,10 @@ use catalogue::{Check, Site};
 
 use crate::{
     answer::{Course, Economy, Holder, ModeChance, Step},
-    diagnosis::{Compiled, Diagnosis, Listed, listed_on, members_of, outcome_names},
+    compiled::Compiled,
+    diagnosis::{Diagnosis, Listed, listed_on, members_of, outcome_names},
     error::Error,
-    focus::{Focus, focus},
+    groups::Group,
     lower::Asked,
     model::Var,
     tree::{Question, Tree, Upward},
@@ -35,12 +36,14 @@ impl Diagnosis {
     /// # Errors
     /// The machine is unknown, or the answer would be too large.
     pub fn next(&self, tag: &str, economy: &Economy) -> Result<(Vec<Step>, Course), Error> {
-        let Focus {
+        let (group, machine) = self.place(tag)?;
+        let marginals = self.marginals(group);
+        let Group {
             unrolled,
-            machine,
             outer,
-        } = focus(self.situation(), tag)?;
-        let plain = Compiled::of(&unrolled, &[], outer.as_ref())?;
+            compiled: plain,
+            ..
+        } = &self.groups()[group];
         if plain.upward.log_total == f64::NEG_INFINITY {
             // the findings contradict each other: nothing can be weighed before one is taken back
             let leave = Course {
@@ -51,12 +54,8 @@ impl Diagnosis {
             };
             return Ok((Vec::new(), leave));
         }
-        let adviser = Adviser::new(&unrolled, machine, &plain, economy);
-        let marginals =
-            plain
-                .tree
-                .marginals_of(&Question::default(), &plain.upward, &adviser.members);
-        let course = adviser.course(&Question::default(), &plain.upward, &marginals)?;
+        let adviser = Adviser::new(unrolled, machine, plain, economy);
+        let course = adviser.course(&Question::default(), &plain.upward, marginals)?;
         let mut steps = Vec::new();
         for check in unrolled.open_checks(machine) {
             let (unrolled, asked) = unrolled.ask(machine, check);

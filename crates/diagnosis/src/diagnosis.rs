@@ -1,19 +1,23 @@
 //! The answers about one situation: posteriors, fits, predictions.
 
-use std::cell::OnceCell;
+use std::{
+    cell::OnceCell,
+    collections::{BTreeMap, BTreeSet},
+};
 
 use catalogue::{Check, Part, Site};
 
 use crate::{
     answer::{Explanation, Fit, FunctionChance, Holder, ModeChance, Prediction},
+    compiled::Compiled,
     error::Error,
     explain,
-    focus::{Focus, Outer, focus},
     graph::{OrId, StateId},
-    lower::{Asked, Lowered, lower},
+    groups::{Group, groups},
+    lower::Lowered,
     model::Var,
-    situation::Situation,
-    tree::{Question, Tree, Upward},
+    situation::{Situation, Step},
+    tree::Question,
     unroll::{Unrolled, unroll},
 };
 
@@ -22,62 +26,10 @@ use crate::{
 pub struct Diagnosis {
     situation: Situation,
     unrolled: Unrolled,
-    base: Compiled,
-    marginals: OnceCell<Vec<Vec<f64>>>,
-}
-
-/// Relative rounding error above which the form without signs is used.
-const MOST_ROUNDING: f64 = 1e-10;
-
-/// Bound of the relative rounding error above which an answer is refused where the form without signs is too large.
-/// The bound is far above the error itself: by a factor of some hundred on the boards measured.
-const LEAST_DIGITS: f64 = 1e-6;
-
-/// How much larger the form without signs may come out before the digits are kept as they are.
-const MOST_GROWTH: f64 = 8.0;
-
-/// A network with its tree and the pass that holds the findings.
-#[derive(Debug)]
-pub(crate) struct Compiled {
-    pub(crate) lowered: Lowered,
-    pub(crate) tree: Tree,
-    pub(crate) upward: Upward,
-}
-
-impl Compiled {
-    pub(crate) fn of(
-        unrolled: &Unrolled,
-        asked: &[Asked],
-        outer: Option<&Outer>,
-    ) -> Result<Self, Error> {
-        let mut lowered = lower(unrolled, asked, outer);
-        let mut tree = Tree::compile(&lowered.model)?;
-        let mut upward = tree.upward(&Question::default());
-        let rounding = tree.rounding(&upward);
-        if rounding > MOST_ROUNDING {
-            let unsigned = lowered.model.unsigned(&tree);
-            match Tree::compile_within(&unsigned, MOST_GROWTH * tree.entries() as f64) {
-                Ok(proper) => {
-                    lowered.model = unsigned;
-                    tree = proper;
-                    upward = tree.upward(&Question::default());
-                }
-                Err(_) if rounding <= LEAST_DIGITS => {}
-                Err(error) => return Err(error),
-            }
-        }
-        Ok(Self {
-            lowered,
-            tree,
-            upward,
-        })
-    }
-
-    /// All posteriors with these weights beside the findings.
-    pub(crate) fn given(&self, question: &Question) -> Vec<Vec<f64>> {
-        let upward = self.tree.again(&self.upward, question, question);
-        self.tree.marginals(question, &upward)
-    }
+    groups: Vec<Group>,
+    /// Posteriors of each group's variables.
+    marginals: Vec<OnceCell<Vec<Vec<f64>>>>,
+    log_total: f64,
 }
 
 /// A mode that can be present now: where it sits, its variable and state; no variable where it cannot be bad.
@@ -95,46 +47,126 @@ impl Diagnosis {
     /// # Errors
     /// A step names something that is not there, or the findings tie too much together for an exact answer.
     pub fn of(situation: &Situation) -> Result<Self, Error> {
-        let situation = timed(situation);
+        Self::after(timed(situation), &[])
+    }
+
+    /// The same situation with one more step; what the step does not touch is not reckoned again.
+    ///
+    /// # Errors
+    /// As for [`Diagnosis::of`].
+    pub fn then(&self, step: Step) -> Result<Self, Error> {
+        let mut situation = self.situation.clone();
+        situation.steps.push(step);
+        Self::after(timed(&situation), &self.groups)
+    }
+
+    /// Another situation; what is the same in this one is not reckoned again.
+    ///
+    /// # Errors
+    /// As for [`Diagnosis::of`].
+    pub fn again(&self, situation: &Situation) -> Result<Self, Error> {
+        Self::after(timed(situation), &self.groups)
+    }
+
+    fn after(situation: Situation, before: &[Group]) -> Result<Self, Error> {
         let unrolled = unroll(&situation)?;
-        let base = Compiled::of(&unrolled, &[], None)?;
+        let (groups, log_total) = groups(&situation, before)?;
         Ok(Self {
             situation,
             unrolled,
-            base,
-            marginals: OnceCell::new(),
+            marginals: vec![OnceCell::new(); groups.len()],
+            groups,
+            log_total,
         })
     }
 
     /// P(all findings).
     #[must_use]
     pub fn p_findings(&self) -> f64 {
-        self.base.upward.log_total.exp()
+        self.log_total.exp()
     }
 
     /// Natural logarithm of P(all findings); minus infinity if they contradict each other.
     #[must_use]
     pub fn log_p_findings(&self) -> f64 {
-        self.base.upward.log_total
+        self.log_total
     }
 
-    /// Variables in the largest clique of the compiled network.
+    /// Variables in the largest clique of the compiled networks.
     #[must_use]
     pub fn width(&self) -> usize {
-        self.base.tree.width()
+        let widths = self.groups.iter().map(|group| group.compiled.tree.width());
+        widths.max().unwrap_or(0)
     }
 
-    /// Numbers held by the compiled network.
+    /// Numbers held by the compiled networks.
     #[must_use]
     pub fn entries(&self) -> usize {
-        self.base.tree.entries()
+        let entries = self
+            .groups
+            .iter()
+            .map(|group| group.compiled.tree.entries());
+        entries.sum()
     }
 
     /// Every mode that can be present now, with its posterior.
     #[must_use]
     pub fn modes(&self) -> Vec<ModeChance> {
-        let marginals = self.marginals();
-        self.listed(&self.base.lowered)
+        let machines = self.unrolled.tags().flat_map(|tag| self.modes_of(tag));
+        let loose = (0..self.groups.len())
+            .flat_map(|group| self.chances(group, loose_chips(&self.groups[group])));
+        machines.chain(loose).chain(self.outside()).collect()
+    }
+
+    /// The modes of one machine with their posteriors; none for an unknown tag.
+    #[must_use]
+    pub fn modes_of(&self, tag: &str) -> Vec<ModeChance> {
+        let Ok((group, machine)) = self.place(tag) else {
+            return Vec::new();
+        };
+        let of = &self.groups[group];
+        self.chances(
+            group,
+            listed_on(&of.unrolled, machine, &of.compiled.lowered),
+        )
+    }
+
+    /// The chance that each outside thing is bad.
+    #[must_use]
+    pub fn outside(&self) -> Vec<ModeChance> {
+        // a group that uses a thing knows best
+        let mut known: BTreeMap<&String, f64> = BTreeMap::new();
+        for (index, group) in self.groups.iter().enumerate() {
+            let used: BTreeSet<&String> = group
+                .unrolled
+                .graph
+                .boards
+                .iter()
+                .flat_map(|board| &board.outside)
+                .collect();
+            for (id, &var) in &group.compiled.lowered.outside {
+                let chance = self.marginals(index)[var][1];
+                if used.contains(id) {
+                    known.insert(id, chance);
+                } else {
+                    known.entry(id).or_insert(chance);
+                }
+            }
+        }
+        known
+            .into_iter()
+            .map(|(id, chance)| ModeChance {
+                holder: Holder::Outside(id.clone()),
+                mode: "bad".to_owned(),
+                site: Site::Chip,
+                chance,
+            })
+            .collect()
+    }
+
+    fn chances(&self, group: usize, listed: Vec<Listed>) -> Vec<ModeChance> {
+        let marginals = self.marginals(group);
+        listed
             .into_iter()
             .map(|listed| ModeChance {
                 chance: listed.at.map_or(0.0, |(var, state)| marginals[var][state]),
@@ -148,34 +180,32 @@ impl Diagnosis {
     /// Every event of a machine or a lot, with its posterior; known ones are 0 or 1.
     #[must_use]
     pub fn events(&self) -> Vec<(String, String, f64)> {
-        let marginals = self.marginals();
-        let known = self
-            .unrolled
-            .graph
-            .known
-            .iter()
-            .map(|(key, &known)| (key.0.clone(), key.1.clone(), f64::from(u8::from(known))));
-        let unknown = self
-            .base
-            .lowered
-            .events
-            .iter()
-            .map(|(key, &var)| (key.0.clone(), key.1.clone(), marginals[var][1]));
-        let mut events: Vec<_> = known.chain(unknown).collect();
-        events.sort_by(|a, b| (&a.0, &a.1).cmp(&(&b.0, &b.1)));
+        let known = self.unrolled.graph.known.iter();
+        let mut events: BTreeMap<(String, String), f64> = known
+            .map(|(key, &known)| (key.clone(), f64::from(u8::from(known))))
+            .collect();
+        for (index, group) in self.groups.iter().enumerate() {
+            for (key, &var) in &group.compiled.lowered.events {
+                events.insert(key.clone(), self.marginals(index)[var][1]);
+            }
+        }
         events
+            .into_iter()
+            .map(|((whose, event), chance)| (whose, event, chance))
+            .collect()
     }
 
     /// Chance that a machine has a fault its profile does not know now; 0 for an unknown tag.
     #[must_use]
     pub fn unmodelled(&self, tag: &str) -> f64 {
-        let Ok(machine) = self.unrolled.machine(tag) else {
+        let Ok((group, machine)) = self.place(tag) else {
             return 0.0;
         };
-        if !self.unrolled.graph.boards[machine].unmodelled {
+        let of = &self.groups[group];
+        if !of.unrolled.graph.boards[machine].unmodelled {
             return 0.0;
         }
-        self.base.lowered.unmodelled[machine].map_or(0.0, |var| self.marginals()[var][1])
+        of.compiled.lowered.unmodelled[machine].map_or(0.0, |var| self.marginals(group)[var][1])
     }
 
     /// The likeliest sets of modes present now, with their shares, best first; proven: no set left out has a larger share.
@@ -183,44 +213,25 @@ impl Diagnosis {
     /// # Errors
     /// The machine is unknown.
     pub fn explanations(&self, tag: &str, count: usize) -> Result<Vec<Explanation>, Error> {
-        let Focus {
-            unrolled,
-            machine,
-            outer,
-        } = focus(&self.situation, tag)?;
-        let compiled = Compiled::of(&unrolled, &[], outer.as_ref())?;
-        let members = members_of(&unrolled, machine, &compiled.lowered);
-        let wanted: Vec<Var> = members.iter().map(|member| member.var).collect();
-        let marginals = compiled
-            .tree
-            .marginals_of(&Question::default(), &compiled.upward, &wanted);
-        Ok(explain::best(&compiled, &marginals, &members, count))
+        let (group, machine) = self.place(tag)?;
+        let Group {
+            unrolled, compiled, ..
+        } = &self.groups[group];
+        let members = members_of(unrolled, machine, &compiled.lowered);
+        Ok(explain::best(
+            compiled,
+            self.marginals(group),
+            &members,
+            count,
+        ))
     }
 
     /// P(finding | all other findings) for each finding.
     #[must_use]
     pub fn given_others(&self) -> Vec<Fit> {
-        self.unrolled
-            .findings
-            .iter()
-            .enumerate()
-            .map(|(index, finding)| {
-                let without = Question {
-                    without: vec![index],
-                    ..Question::default()
-                };
-                let others = self.base.tree.log_total_with(
-                    &self.base.upward,
-                    &Question::default(),
-                    &without,
-                );
-                // where the others contradict each other already this is no number, and the finding is not to blame
-                Fit {
-                    steps: finding.steps.clone(),
-                    p: (self.base.upward.log_total - others).exp().min(1.0),
-                }
-            })
-            .collect()
+        let mut fits: Vec<Fit> = self.groups.iter().flat_map(fits_of).collect();
+        fits.sort_by(|a, b| a.steps.cmp(&b.steps));
+        fits
     }
 
     /// Chance that each function fails, as the next powered look on the usual supply would find it.
@@ -228,11 +239,11 @@ impl Diagnosis {
     /// # Errors
     /// The machine is unknown, or the answer would be too large.
     pub fn functions(&self, tag: &str) -> Result<Vec<FunctionChance>, Error> {
-        let Focus {
-            mut unrolled,
-            machine,
-            outer,
-        } = focus(&self.situation, tag)?;
+        let (group, machine) = self.place(tag)?;
+        let Group {
+            unrolled, outer, ..
+        } = &self.groups[group];
+        let mut unrolled = Unrolled::clone(unrolled);
         let view = unrolled.next_view(machine);
         let board = &unrolled.graph.boards[machine];
         let targets = board.targets.all(&board.profile);
@@ -241,16 +252,16 @@ impl Diagnosis {
             .map(|(number, _)| unrolled.graph.look(machine, *number, view))
             .collect();
         let compiled = Compiled::of(&unrolled, &[], outer.as_ref())?;
+        let wanted: Vec<Var> = ors.iter().map(|&or| compiled.lowered.ors[or]).collect();
         let marginals = compiled
             .tree
-            .marginals(&Question::default(), &compiled.upward);
-        let chance = |or: OrId| marginals[compiled.lowered.ors[or]][1];
+            .marginals_of(&Question::default(), &compiled.upward, &wanted);
         Ok(targets
             .into_iter()
-            .zip(ors)
-            .map(|((_, target), or)| FunctionChance {
+            .zip(wanted)
+            .map(|((_, target), var)| FunctionChance {
                 target,
-                chance: chance(or),
+                chance: marginals[var][1],
             })
             .collect())
     }
@@ -260,48 +271,13 @@ impl Diagnosis {
     /// # Errors
     /// The machine is unknown, or the answer would be too large.
     pub fn predictions(&self, tag: &str) -> Result<Vec<Prediction>, Error> {
-        let machine = self.unrolled.machine(tag)?;
-        self.unrolled
-            .open_checks(machine)
-            .into_iter()
-            .map(|check| self.predict(machine, check))
-            .collect()
-    }
-
-    fn predict(&self, machine: usize, check: usize) -> Result<Prediction, Error> {
-        let (unrolled, asked) = self.unrolled.ask(machine, check);
-        let compiled = Compiled::of(&unrolled, std::slice::from_ref(&asked), None)?;
-        let listed: Vec<(Var, usize)> = self
-            .listed(&compiled.lowered)
-            .into_iter()
-            .filter_map(|listed| listed.at)
-            .collect();
-        let entropy = |marginals: &[Vec<f64>]| -> f64 {
-            listed
-                .iter()
-                .map(|&(var, state)| binary_entropy(marginals[var][state]))
-                .sum()
-        };
-        let now = compiled
-            .tree
-            .marginals(&Question::default(), &compiled.upward);
-        let var = compiled.lowered.outcomes[0];
-        let mut after = 0.0;
-        for (outcome, &chance) in now[var]
-            .iter()
-            .enumerate()
-            .filter(|(_, chance)| **chance > 0.0)
-        {
-            let mut question = Question::default();
-            question.fix(&compiled.tree, var, outcome);
-            after += chance * entropy(&compiled.given(&question));
+        let (group, machine) = self.place(tag)?;
+        let alone = &self.groups[group];
+        if alone.outer.is_none() {
+            return predictions(&alone.unrolled, machine);
         }
-        let check = &unrolled.graph.boards[machine].profile.checks[check];
-        Ok(Prediction {
-            check: check.id.clone(),
-            outcomes: outcome_names(check).zip(now[var].iter().copied()).collect(),
-            entropy_fall_bits: entropy(&now) - after,
-        })
+        // an answer here says something of other machines too: all of them together
+        predictions(&self.unrolled, self.unrolled.machine(tag)?)
     }
 
     /// Sum of the binary entropies of all modes, in bits.
@@ -313,55 +289,113 @@ impl Diagnosis {
             .sum()
     }
 
-    pub(crate) fn base(&self) -> &Compiled {
-        &self.base
+    /// The group of a machine and its number there.
+    pub(crate) fn place(&self, tag: &str) -> Result<(usize, usize), Error> {
+        self.unrolled.machine(tag)?;
+        let found = self
+            .groups
+            .iter()
+            .enumerate()
+            .find_map(|(index, group)| Some((index, group.unrolled.machine(tag).ok()?)));
+        found.ok_or_else(|| unreachable!("every machine is in a group"))
     }
 
-    pub(crate) fn unrolled(&self) -> &Unrolled {
-        &self.unrolled
+    pub(crate) fn groups(&self) -> &[Group] {
+        &self.groups
     }
 
-    pub(crate) fn marginals(&self) -> &[Vec<f64>] {
-        self.marginals.get_or_init(|| {
-            self.base
-                .tree
-                .marginals(&Question::default(), &self.base.upward)
+    pub(crate) fn marginals(&self, group: usize) -> &[Vec<f64>] {
+        self.marginals[group].get_or_init(|| {
+            let Compiled { tree, upward, .. } = &*self.groups[group].compiled;
+            tree.marginals(&Question::default(), upward)
         })
     }
+}
 
-    pub(crate) fn situation(&self) -> &Situation {
-        &self.situation
-    }
+/// P(finding | all other findings) for each finding of a group.
+fn fits_of(group: &Group) -> impl Iterator<Item = Fit> {
+    let Compiled { tree, upward, .. } = &*group.compiled;
+    let findings = group.unrolled.findings.iter().enumerate();
+    findings.map(|(index, finding)| {
+        let without = Question {
+            without: vec![index],
+            ..Question::default()
+        };
+        let others = tree.log_total_with(upward, &Question::default(), &without);
+        // where the others contradict each other already this is no number, and the finding is not to blame
+        Fit {
+            steps: group.steps_of(finding),
+            p: (upward.log_total - others).exp().min(1.0),
+        }
+    })
+}
 
-    /// Everything that is listed as a mode now.
-    fn listed(&self, lowered: &Lowered) -> Vec<Listed> {
-        let graph = &self.unrolled.graph;
-        let machines = 0..graph.boards.len();
-        let mut listed: Vec<Listed> = machines
-            .flat_map(|machine| listed_on(&self.unrolled, machine, lowered))
-            .collect();
-        for chip in graph.chips.iter().filter(|chip| chip.position.is_none()) {
-            if let Some(mark) = &chip.mark {
-                let holder = Holder::Marked(mark.clone());
-                listed.extend(list_state(
-                    &self.unrolled,
-                    chip.state,
-                    lowered,
-                    &holder,
-                    Site::Chip,
-                ));
-            }
-        }
-        for (id, &var) in &lowered.outside {
-            listed.push(Listed {
-                holder: Holder::Outside(id.clone()),
-                mode: "bad".to_owned(),
-                site: Site::Chip,
-                at: Some((var, 1)),
-            });
-        }
+fn predictions(unrolled: &Unrolled, machine: usize) -> Result<Vec<Prediction>, Error> {
+    let checks = unrolled.open_checks(machine).into_iter();
+    checks
+        .map(|check| predict(unrolled, machine, check))
+        .collect()
+}
+
+fn predict(unrolled: &Unrolled, machine: usize, check: usize) -> Result<Prediction, Error> {
+    let (unrolled, asked) = unrolled.ask(machine, check);
+    let compiled = Compiled::of(&unrolled, std::slice::from_ref(&asked), None)?;
+    let listed = all_listed(&unrolled, &compiled.lowered);
+    let entropy = |marginals: &[Vec<f64>]| -> f64 {
         listed
+            .iter()
+            .map(|&(var, state)| binary_entropy(marginals[var][state]))
+            .sum()
+    };
+    let now = compiled
+        .tree
+        .marginals(&Question::default(), &compiled.upward);
+    let var = compiled.lowered.outcomes[0];
+    let mut after = 0.0;
+    for (outcome, &chance) in now[var]
+        .iter()
+        .enumerate()
+        .filter(|(_, chance)| **chance > 0.0)
+    {
+        let mut question = Question::default();
+        question.fix(&compiled.tree, var, outcome);
+        after += chance * entropy(&compiled.given(&question));
     }
+    let check = &unrolled.graph.boards[machine].profile.checks[check];
+    Ok(Prediction {
+        check: check.id.clone(),
+        outcomes: outcome_names(check).zip(now[var].iter().copied()).collect(),
+        entropy_fall_bits: entropy(&now) - after,
+    })
+}
+
+/// Everything that is listed as a mode now: its variable and state.
+fn all_listed(unrolled: &Unrolled, lowered: &Lowered) -> Vec<(Var, usize)> {
+    let machines = 0..unrolled.graph.boards.len();
+    let outside = lowered.outside.values().map(|&var| (var, 1));
+    machines
+        .flat_map(|machine| listed_on(unrolled, machine, lowered))
+        .chain(loose(unrolled, lowered))
+        .filter_map(|listed| listed.at)
+        .chain(outside)
+        .collect()
+}
+
+fn loose_chips(group: &Group) -> Vec<Listed> {
+    loose(&group.unrolled, &group.compiled.lowered)
+}
+
+/// The modes of marked chips that sit nowhere.
+fn loose(unrolled: &Unrolled, lowered: &Lowered) -> Vec<Listed> {
+    let chips = unrolled.graph.chips.iter();
+    chips
+        .filter(|chip| chip.position.is_none())
+        .filter_map(|chip| Some((chip.state, chip.mark.clone()?)))
+        .flat_map(|(state, mark)| {
+            let holder = Holder::Marked(mark);
+            list_state(unrolled, state, lowered, &holder, Site::Chip)
+        })
+        .collect()
 }
 
 /// The modes of one machine's chips and places.

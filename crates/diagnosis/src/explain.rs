@@ -9,7 +9,8 @@ use std::{cmp::Ordering, collections::BTreeMap, collections::BinaryHeap};
 
 use crate::{
     answer::{Explanation, Holder},
-    diagnosis::{Compiled, Listed},
+    compiled::Compiled,
+    diagnosis::Listed,
     model::Var,
     tree::Question,
 };

@@ -10,8 +10,8 @@ use crate::{
     answer::Holder,
     diagnosis::{Diagnosis, Listed, listed_on},
     error::Error,
-    focus::{Focus, focus},
-    lower::lower,
+    groups::Group,
+    lower::{Unmodelled, lower},
     model::{Model, Table, Var},
     tree::Tree,
 };
@@ -34,12 +34,11 @@ impl Diagnosis {
     /// # Errors
     /// The machine is unknown.
     pub fn export_network(&self, tag: &str) -> Result<ExportedNetwork, Error> {
-        let Focus {
-            unrolled,
-            machine,
-            outer,
-        } = focus(self.situation(), tag)?;
-        let lowered = lower(&unrolled, &[], outer.as_ref());
+        let (group, machine) = self.place(tag)?;
+        let Group {
+            unrolled, outer, ..
+        } = &self.groups()[group];
+        let lowered = lower(unrolled, &[], outer.as_ref(), Unmodelled::Chains);
         let tree = Tree::compile(&lowered.model)?;
         let mut proper = lowered.model.unsigned(&tree);
         let observed: Vec<Var> = lowered
@@ -56,7 +55,7 @@ impl Diagnosis {
         let mut names = String::new();
         for Listed {
             holder, mode, at, ..
-        } in listed_on(&unrolled, machine, &lowered)
+        } in listed_on(unrolled, machine, &lowered)
         {
             if let (Holder::Position { part, .. }, Some((var, state))) = (holder, at) {
                 let _ = writeln!(names, "{var}\t{state}\t{part}.{mode}");

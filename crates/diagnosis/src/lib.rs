@@ -2,15 +2,19 @@
 
 mod advise;
 mod answer;
+mod clique;
+mod compiled;
 mod diagnosis;
 mod error;
 mod explain;
 mod export;
-mod focus;
 mod graph;
+mod groups;
+mod layers;
 mod looks;
 mod lower;
 mod model;
+mod order;
 mod situation;
 mod tree;
 mod unroll;

@@ -9,8 +9,9 @@ use catalogue::{Check, Tells};
 use units::Instrument;
 
 use crate::{
+    graph::OrId,
     lower::{Asked, Lowering},
-    model::{Likelihood, Or, Table, Var},
+    model::{ALWAYS, Likelihood, Table, Var},
     unroll::{Finding, Look, Seen, Unrolled, What, named_targets},
 };
 
@@ -69,13 +70,14 @@ impl Lowering<'_> {
         for (index, finding) in unrolled.findings.iter().enumerate() {
             let tables = match &finding.what {
                 What::Look(look) => self.look(look, sessions[&look.session] > 1),
+                What::Works { ors } => ors.iter().map(|&or| self.works(or)).collect(),
                 _ => vec![self.truth(finding)],
             };
             for table in tables {
                 let table = self.with_a_variable(table);
                 self.model.likelihoods.push(Likelihood {
                     table,
-                    finding: Some(index),
+                    finding: index,
                 });
             }
         }
@@ -109,26 +111,15 @@ impl Lowering<'_> {
                 },
                 None => self.never(),
             },
-            What::Works { ors } => {
-                // one OR over all functions: it works only if none fails
-                let var = self.model.variable("works".to_owned(), 2);
-                let survivals = ors
-                    .iter()
-                    .map(|&or| Table {
-                        vars: vec![self.or_vars[or]],
-                        values: vec![1.0, 0.0],
-                    })
-                    .collect();
-                self.model.ors.push(Or {
-                    child: var,
-                    survivals,
-                });
-                Table {
-                    vars: vec![var],
-                    values: vec![1.0, 0.0],
-                }
-            }
-            What::Look(_) => self.never(),
+            What::Works { .. } | What::Look(_) => self.never(),
+        }
+    }
+
+    /// An OR does not fail.
+    fn works(&self, or: OrId) -> Table {
+        Table {
+            vars: vec![self.or_vars[or]],
+            values: vec![1.0, 0.0],
         }
     }
 
@@ -362,7 +353,7 @@ impl Lowering<'_> {
             .likelihoods
             .extend(tables.into_iter().map(|table| Likelihood {
                 table,
-                finding: None,
+                finding: ALWAYS,
             }));
         child
     }

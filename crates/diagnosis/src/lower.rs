@@ -3,18 +3,18 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::{
-    focus::{Outer, SharedKey},
     graph::{Cause, Draw, EventKey, Graph, Link, OrId, Origin, PowerId, Show, StateId, Visible},
+    groups::{Outer, SharedKey},
     looks::LookDraws,
-    model::{Likelihood, Model, Or, Table, Var},
-    unroll::{Unrolled, is_breakable},
+    model::{Likelihood, Model, OUTER, Once, Or, Table, Var},
+    unroll::{Unrolled, What, is_breakable},
 };
 
 /// Chance that the bench supply is bad.
 const BENCH_SUPPLY_BAD: f64 = 0.001;
 
 /// The network and where to find things in it.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(crate) struct Lowered {
     pub(crate) model: Model,
     pub(crate) states: BTreeMap<StateId, Var>,
@@ -25,6 +25,17 @@ pub(crate) struct Lowered {
     pub(crate) unmodelled: Vec<Option<Var>>,
     /// By check asked for: the variable of its outcome; `cannot` comes last where the check has requirements.
     pub(crate) outcomes: Vec<Var>,
+}
+
+impl Lowered {
+    /// Other machines say this.
+    pub(crate) fn set_outer(&mut self, outer: &Outer) {
+        for likelihood in &mut self.model.likelihoods {
+            if likelihood.finding == OUTER {
+                likelihood.table.values.clone_from(&outer.values);
+            }
+        }
+    }
 }
 
 /// A check not yet made whose outcome is asked for.
@@ -38,11 +49,28 @@ pub(crate) struct Asked {
     pub(crate) harms: Vec<Option<OrId>>,
 }
 
+/// How the unmodelled faults are written down.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Unmodelled {
+    /// That of one machine beside the tables, the others' as chains.
+    Beside,
+    /// All as chains of proper tables.
+    Chains,
+}
+
 /// Lowers an unrolled situation with the outcomes that are asked for.
-pub(crate) fn lower(unrolled: &Unrolled, asked: &[Asked], outer: Option<&Outer>) -> Lowered {
+pub(crate) fn lower(
+    unrolled: &Unrolled,
+    asked: &[Asked],
+    outer: Option<&Outer>,
+    unmodelled: Unmodelled,
+) -> Lowered {
     let graph = &unrolled.graph;
     let ors = share_causes(graph);
     let mut lowering = Lowering::new(graph, &ors);
+    if unmodelled == Unmodelled::Beside {
+        lowering.beside = lowering.most_looked_at(unrolled);
+    }
     lowering.states();
     lowering.roots();
     lowering.draws();
@@ -130,6 +158,8 @@ pub(crate) struct Lowering<'a> {
     pub(crate) or_vars: Vec<Var>,
     /// By machine and target: the chain variables before and after it.
     unmodelled_steps: BTreeMap<(usize, usize), (Option<Var>, Var)>,
+    /// The machine whose unmodelled fault stands beside the tables.
+    beside: Option<usize>,
     pub(crate) unmodelled_end: BTreeMap<usize, Var>,
     links: BTreeMap<Link, Var>,
     active: BTreeMap<(StateId, PowerId), Var>,
@@ -170,6 +200,7 @@ impl<'a> Lowering<'a> {
             outside_vars: BTreeMap::new(),
             or_vars,
             unmodelled_steps: BTreeMap::new(),
+            beside: None,
             unmodelled_end: BTreeMap::new(),
             links: BTreeMap::new(),
             active: BTreeMap::new(),
@@ -299,13 +330,22 @@ impl<'a> Lowering<'a> {
         }
     }
 
-    /// The place of the unmodelled fault as a chain: "it is at this function or at one before".
-    fn unmodelled(&mut self, machine: usize) {
+    /// The machine whose unmodelled fault would need the longest chain; one whose fault was found out needs its variable.
+    fn most_looked_at(&self, unrolled: &Unrolled) -> Option<usize> {
+        let settled = |machine: usize| {
+            unrolled
+                .findings
+                .iter()
+                .any(|finding| matches!(finding.what, What::Unmodelled { machine: other } if other == machine))
+        };
+        (0..self.graph.boards.len())
+            .filter(|&machine| !settled(machine))
+            .max_by_key(|&machine| (self.reached(machine).len(), std::cmp::Reverse(machine)))
+    }
+
+    /// The functions looked at, or below them, that an unmodelled fault of a machine can break.
+    fn reached(&self, machine: usize) -> Vec<usize> {
         let board = &self.graph.boards[machine];
-        let prior = board.profile.unmodelled;
-        if board.mule || prior <= 0.0 || board.targets.breakable(&board.profile) == 0 {
-            return;
-        }
         let causes = self.shared.iter().flat_map(|or| &or.causes);
         let touched: BTreeSet<usize> = causes
             .filter_map(|cause| match cause {
@@ -316,14 +356,28 @@ impl<'a> Lowering<'a> {
                 _ => None,
             })
             .collect();
-        let all = board.targets.all(&board.profile);
-        let reached: Vec<usize> = all
+        board
+            .targets
+            .all(&board.profile)
             .iter()
             .filter(|(number, target)| touched.contains(number) && is_breakable(target))
             .map(|(number, _)| *number)
-            .collect();
+            .collect()
+    }
+
+    /// The place of the unmodelled fault: beside the tables, or as a chain "it is at this function or at one before".
+    fn unmodelled(&mut self, machine: usize) {
+        let board = &self.graph.boards[machine];
+        let prior = board.profile.unmodelled;
         let breakable = board.targets.breakable(&board.profile);
+        if board.mule || prior <= 0.0 || breakable == 0 {
+            return;
+        }
+        let reached = self.reached(machine);
         let each = prior / breakable as f64;
+        if self.beside == Some(machine) {
+            return self.unmodelled_beside(machine, &reached, each, breakable);
+        }
         let mut before: Option<Var> = None;
         let mut passed = 0.0;
         for &target in &reached {
@@ -347,6 +401,28 @@ impl<'a> Lowering<'a> {
             ),
         };
         self.unmodelled_end.insert(machine, end);
+    }
+
+    fn unmodelled_beside(&mut self, machine: usize, reached: &[usize], each: f64, places: usize) {
+        let board = &self.graph.boards[machine];
+        let prior = board.profile.unmodelled;
+        let var = self.model.variable(format!("{} unmodelled", board.tag), 2);
+        let mut carriers = Vec::with_capacity(reached.len());
+        for &target in reached {
+            let here = self
+                .model
+                .variable(format!("{} unmodelled at {target}", board.tag), 2);
+            carriers.push((here, each));
+            self.unmodelled_steps
+                .insert((machine, target), (None, here));
+        }
+        self.unmodelled_end.insert(machine, var);
+        self.model.once = Some(Once {
+            var,
+            carriers,
+            elsewhere: each * (places - reached.len()) as f64,
+            weights: [1.0 - prior, 1.0],
+        });
     }
 
     fn chain_step(&mut self, name: &str, before: Option<Var>, chance: f64) -> Var {
@@ -680,7 +756,7 @@ impl<'a> Lowering<'a> {
                     vars,
                     values: outer.values.clone(),
                 },
-                finding: None,
+                finding: OUTER,
             });
         }
     }

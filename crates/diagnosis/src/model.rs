@@ -8,6 +8,12 @@ use std::collections::BTreeMap;
 
 use crate::tree::Tree;
 
+/// The number that stands for what other machines say, where a finding's number is expected.
+pub(crate) const OUTER: usize = usize::MAX;
+
+/// The number that stands for what belongs to no finding and always counts.
+pub(crate) const ALWAYS: usize = usize::MAX - 1;
+
 /// Index of a variable.
 pub(crate) type Var = usize;
 
@@ -26,7 +32,7 @@ pub(crate) struct Variable {
 }
 
 /// The network.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Model {
     pub(crate) variables: Vec<Variable>,
     /// P(child | parents): the child is the last variable of the table.
@@ -35,10 +41,25 @@ pub(crate) struct Model {
     pub(crate) ors: Vec<Or>,
     /// P(what was found | variables), by finding.
     pub(crate) likelihoods: Vec<Likelihood>,
+    /// The unmodelled fault of one machine, carried beside the tables.
+    pub(crate) once: Option<Once>,
+}
+
+/// A fault that sits at one place at most.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Once {
+    /// State 0: there is none; state 1: there is one. It stands in no table.
+    pub(crate) var: Var,
+    /// Two-state variables without a table of their own: state 1 is "it sits here", with this chance.
+    pub(crate) carriers: Vec<(Var, f64)>,
+    /// Chance that it sits where nobody looked.
+    pub(crate) elsewhere: f64,
+    /// Weights of the two states of `var`: the chance that there is none, and 1.
+    pub(crate) weights: [f64; 2],
 }
 
 /// A variable that works only if none of its causes acts.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Or {
     pub(crate) child: Var,
     /// Chance that the cause does not act, over its variables.
@@ -46,11 +67,11 @@ pub(crate) struct Or {
 }
 
 /// A finding's likelihood.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Likelihood {
     pub(crate) table: Table,
-    /// The finding it belongs to; without one it always counts.
-    pub(crate) finding: Option<usize>,
+    /// The finding it belongs to, [`OUTER`] or [`ALWAYS`].
+    pub(crate) finding: usize,
 }
 
 impl Table {
@@ -172,12 +193,34 @@ impl Model {
             })
             .collect();
         conditionals.extend(fixed.into_values());
-        Self {
+        let mut clamped = Self {
             variables: self.variables.clone(),
             conditionals,
             ors,
             likelihoods,
+            once: self.once.clone(),
+        };
+        if self
+            .once
+            .as_ref()
+            .is_some_and(|once| known.get(&once.var) == Some(&0))
+        {
+            clamped.without_once();
         }
+        clamped
+    }
+
+    /// There is no such fault: its chance goes to the variable that says so, its places become known.
+    fn without_once(&mut self) {
+        let Some(once) = self.once.take() else { return };
+        for (var, _) in once.carriers {
+            let point = self.point(var, 0);
+            self.conditionals.push(point);
+        }
+        self.conditionals.push(Table {
+            vars: vec![once.var],
+            values: vec![once.weights[0], 1.0],
+        });
     }
 
     fn point(&self, var: Var, state: usize) -> Table {

@@ -349,6 +349,11 @@ impl Unrolled {
             })
     }
 
+    /// The machines' tags.
+    pub(crate) fn tags(&self) -> impl Iterator<Item = &str> {
+        self.graph.boards.iter().map(|board| board.tag.as_str())
+    }
+
     fn position(&self, machine: usize, part: &str) -> Result<Position, Error> {
         let board = &self.graph.boards[machine];
         let index = board

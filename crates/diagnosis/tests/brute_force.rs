@@ -108,6 +108,29 @@ fn compare(situation: &Situation, expected: &Answer, tally: &mut Tally) {
     }
 }
 
+/// The same situation reached one step after the other, each time reusing what was compiled before.
+fn compare_step_by_step(situation: &Situation, expected: &Answer, tally: &mut Tally) {
+    if expected.p <= 0.0 {
+        return;
+    }
+    let start = Situation {
+        steps: Vec::new(),
+        ..situation.clone()
+    };
+    let last = situation.steps.iter().try_fold(
+        Diagnosis::of(&start).expect("a diagnosis"),
+        |before, step| before.then(step.clone()),
+    );
+    match last {
+        Ok(last) => {
+            let modes = last.modes();
+            let found = modes.iter().map(|mode| (name(mode), mode.chance));
+            tally.chances("mode, step by step", &found.collect(), &expected.modes);
+        }
+        Err(error) => tally.wrong.push(format!("step by step: {error}")),
+    }
+}
+
 fn compare_findings(diagnosis: &Diagnosis, expected: &Answer, tally: &mut Tally) {
     let found: BTreeMap<Vec<usize>, f64> = diagnosis
         .given_others()
@@ -232,6 +255,7 @@ fn check(seed: u64, size: impl Fn(&mut Dice) -> Size, most: usize, tally: &mut T
     };
     let before = tally.wrong.len();
     compare(&situation, &expected, tally);
+    compare_step_by_step(&situation, &expected, tally);
     if tally.wrong.len() > before {
         tally.wrong.push(smallest(seed, &situation, most));
     }

@@ -1,0 +1,454 @@
+//! The pile taken apart: machines that exchanged chips form a group, groups speak to each other only through what they
+//! share (events of a lot, outside things).
+//!
+//! What a group says is one likelihood over its shared things. These likelihoods make a small network of their own, from which
+//! each group gets what all others say; after that a question about one machine costs no more with thirty on the bench than with one.
+
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
+
+use crate::{
+    compiled::Compiled,
+    error::Error,
+    graph::EventKey,
+    lower::{Lowered, Unmodelled, lower},
+    model::{Likelihood, Model, OUTER, Table, Var, for_each_state},
+    situation::{Action, Chip, Situation, Truth},
+    tree::{Question, Tree},
+    unroll::{Finding, Unrolled, unroll},
+};
+
+/// Things that one group may share with others; with more of them the machines stay together.
+const MOST_SHARED: usize = 10;
+
+/// Machines that exchanged chips, with what is known of them and what the others say.
+#[derive(Debug, Clone)]
+pub(crate) struct Group {
+    /// Indices of its steps in the whole situation.
+    pub(crate) steps: Vec<usize>,
+    pub(crate) unrolled: Arc<Unrolled>,
+    pub(crate) outer: Option<Outer>,
+    /// With what the others say.
+    pub(crate) compiled: Arc<Compiled>,
+    /// What it says of what it shares.
+    says: Arc<Says>,
+}
+
+impl Group {
+    /// A finding's steps, numbered as in the whole situation.
+    pub(crate) fn steps_of(&self, finding: &Finding) -> Vec<usize> {
+        finding.steps.iter().map(|&step| self.steps[step]).collect()
+    }
+}
+
+/// What a group says of the things it shares.
+#[derive(Debug, Clone)]
+struct Says {
+    keys: Vec<SharedKey>,
+    /// P(its findings | each combination), up to the factor.
+    values: Vec<f64>,
+    log_factor: f64,
+}
+
+/// A likelihood over shared things, the last one varying fastest.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Outer {
+    pub(crate) keys: Vec<SharedKey>,
+    pub(crate) values: Vec<f64>,
+}
+
+/// Something several machines share.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum SharedKey {
+    Event(EventKey),
+    Outside(String),
+}
+
+impl SharedKey {
+    pub(crate) fn var(&self, lowered: &Lowered) -> Option<Var> {
+        match self {
+            Self::Event(key) => lowered.events.get(key).copied(),
+            Self::Outside(id) => lowered.outside.get(id).copied(),
+        }
+    }
+}
+
+/// The groups of a situation, and the logarithm of P(all findings).
+pub(crate) fn groups(situation: &Situation, before: &[Group]) -> Result<(Vec<Group>, f64), Error> {
+    let sets = group_sets(situation);
+    let parts: Vec<(Situation, Vec<usize>)> = sets
+        .iter()
+        .map(|set| part_of(situation, |tag| set.contains(tag)))
+        .collect();
+    let mut unrolled = Vec::with_capacity(parts.len());
+    for (part, steps) in &parts {
+        unrolled.push(unroll(part).map_err(|error| Error {
+            step: error.step.and_then(|step| steps.get(step).copied()),
+            ..error
+        })?);
+    }
+    let keys = shared(&unrolled);
+    if unrolled.len() > 1 && keys.iter().any(|keys| keys.len() > MOST_SHARED) {
+        let whole = unroll(situation)?;
+        let steps = (0..situation.steps.len()).collect();
+        return couple(vec![Rough::of(whole, steps, Vec::new(), before)?]);
+    }
+    let mut rough = Vec::with_capacity(parts.len());
+    for ((unrolled, (_, steps)), keys) in unrolled.into_iter().zip(parts).zip(keys) {
+        rough.push(Rough::of(unrolled, steps, keys, before)?);
+    }
+    couple(rough)
+}
+
+/// A group that does not know yet what the others say.
+struct Rough {
+    steps: Vec<usize>,
+    unrolled: Arc<Unrolled>,
+    compiled: Arc<Compiled>,
+    says: Arc<Says>,
+    outer: Option<Outer>,
+}
+
+impl Rough {
+    fn of(
+        unrolled: Unrolled,
+        steps: Vec<usize>,
+        keys: Vec<SharedKey>,
+        before: &[Group],
+    ) -> Result<Self, Error> {
+        let open = (!keys.is_empty()).then(|| Outer::open(keys.clone()));
+        let lowered = lower(&unrolled, &[], open.as_ref(), Unmodelled::Beside);
+        let like = before
+            .iter()
+            .filter(|group| group.unrolled.tags().eq(unrolled.tags()) && group.says.keys == keys);
+        for group in like {
+            // what the others say is set afterwards: the old one's may stand here
+            let mut lowered = lowered.clone();
+            if let Some(outer) = &group.outer {
+                lowered.set_outer(outer);
+            }
+            if lowered.model == group.compiled.lowered.model {
+                return Ok(Self {
+                    steps,
+                    unrolled: Arc::new(unrolled),
+                    compiled: Arc::clone(&group.compiled),
+                    says: Arc::clone(&group.says),
+                    outer: group.outer.clone(),
+                });
+            }
+            if let Some(compiled) = group.compiled.with_more(&lowered) {
+                let says = Says::of(&unrolled, &compiled, keys);
+                return Ok(Self {
+                    steps,
+                    unrolled: Arc::new(unrolled),
+                    says: Arc::new(says),
+                    compiled: Arc::new(compiled),
+                    outer: group.outer.clone(),
+                });
+            }
+        }
+        let compiled = Compiled::of_lowered(lowered)?;
+        Ok(Self {
+            steps,
+            says: Arc::new(Says::of(&unrolled, &compiled, keys)),
+            unrolled: Arc::new(unrolled),
+            compiled: Arc::new(compiled),
+            outer: open,
+        })
+    }
+
+    fn with(self, outer: Option<Outer>) -> Result<Group, Error> {
+        let compiled = match &outer {
+            Some(new) if self.outer.as_ref() != Some(new) => {
+                Arc::new(self.compiled.with_outer(new)?)
+            }
+            _ => self.compiled,
+        };
+        Ok(Group {
+            steps: self.steps,
+            unrolled: self.unrolled,
+            outer,
+            compiled,
+            says: self.says,
+        })
+    }
+}
+
+impl Outer {
+    /// Nothing is said.
+    fn open(keys: Vec<SharedKey>) -> Self {
+        Self {
+            values: vec![1.0; 1 << keys.len()],
+            keys,
+        }
+    }
+}
+
+impl Says {
+    fn of(unrolled: &Unrolled, compiled: &Compiled, keys: Vec<SharedKey>) -> Self {
+        let Compiled {
+            lowered,
+            tree,
+            upward,
+        } = compiled;
+        let alone = Question {
+            without: vec![OUTER],
+            ..Question::default()
+        };
+        let base = tree.again(upward, &alone, &alone);
+        if base.log_total == f64::NEG_INFINITY || unrolled.findings.is_empty() {
+            // its findings contradict each other: it says nothing of what is shared
+            return Self {
+                values: vec![1.0; 1 << keys.len()],
+                keys,
+                log_factor: base.log_total,
+            };
+        }
+        let priors: Vec<f64> = keys.iter().map(|key| prior(unrolled, key)).collect();
+        let mut values = Vec::with_capacity(1 << keys.len());
+        for_each_state(&vec![2; keys.len()], |at| {
+            let mut question = Question::default();
+            let mut chance = 1.0;
+            for ((key, &state), prior) in keys.iter().zip(at).zip(&priors) {
+                chance *= if state == 1 { *prior } else { 1.0 - prior };
+                if let Some(var) = key.var(lowered) {
+                    question.fix(tree, var, state);
+                }
+            }
+            let log = tree.log_total_with(&base, &alone, &question) - base.log_total;
+            values.push(if chance > 0.0 {
+                log.exp() / chance
+            } else {
+                0.0
+            });
+        });
+        Self {
+            keys,
+            values,
+            log_factor: base.log_total,
+        }
+    }
+}
+
+/// Lets the groups speak to each other.
+fn couple(rough: Vec<Rough>) -> Result<(Vec<Group>, f64), Error> {
+    let mut network = Network::default();
+    for (index, group) in rough.iter().enumerate() {
+        network.add(index, group);
+    }
+    let tree = Tree::compile(&network.model)?;
+    let upward = tree.upward(&Question::default());
+    let factors: f64 = rough.iter().map(|group| group.says.log_factor).sum();
+    let mut groups = Vec::with_capacity(rough.len());
+    for (index, group) in rough.into_iter().enumerate() {
+        let outer = network.outer(index, &group, &tree);
+        groups.push(group.with(outer)?);
+    }
+    Ok((groups, upward.log_total + factors))
+}
+
+/// The shared things and what each group says of them.
+#[derive(Default)]
+struct Network {
+    model: Model,
+    vars: BTreeMap<SharedKey, (Var, f64)>,
+}
+
+impl Network {
+    fn add(&mut self, index: usize, group: &Rough) {
+        if group.says.keys.is_empty() {
+            return;
+        }
+        let mut vars = Vec::with_capacity(group.says.keys.len());
+        for key in &group.says.keys {
+            let chance = prior(&group.unrolled, key);
+            let model = &mut self.model;
+            let (var, _) = self.vars.entry(key.clone()).or_insert_with(|| {
+                let var = model.root(String::new(), vec![1.0 - chance, chance]);
+                (var, chance)
+            });
+            vars.push(*var);
+        }
+        self.model.likelihoods.push(Likelihood {
+            table: Table {
+                vars,
+                values: group.says.values.clone(),
+            },
+            finding: index,
+        });
+    }
+
+    /// What all other groups say of what this one shares.
+    fn outer(&self, index: usize, group: &Rough, tree: &Tree) -> Option<Outer> {
+        let keys = &group.says.keys;
+        if keys.is_empty() {
+            return None;
+        }
+        let alone = Question {
+            without: vec![index],
+            ..Question::default()
+        };
+        let base = tree.upward(&alone);
+        let mut outer = Outer::open(keys.clone());
+        if base.log_total == f64::NEG_INFINITY {
+            // the others contradict each other: they say nothing
+            return Some(outer);
+        }
+        let mut place = 0;
+        for_each_state(&vec![2; keys.len()], |at| {
+            let mut question = Question::default();
+            let mut chance = 1.0;
+            for (key, &state) in keys.iter().zip(at) {
+                let (var, prior) = self.vars[key];
+                chance *= if state == 1 { prior } else { 1.0 - prior };
+                question.fix(tree, var, state);
+            }
+            let log = tree.log_total_with(&base, &alone, &question) - base.log_total;
+            outer.values[place] = if chance > 0.0 {
+                log.exp() / chance
+            } else {
+                0.0
+            };
+            place += 1;
+        });
+        let largest = outer.values.iter().copied().fold(0.0, f64::max);
+        if largest > 0.0 {
+            outer.values.iter_mut().for_each(|value| *value /= largest);
+        }
+        Some(outer)
+    }
+}
+
+fn prior(unrolled: &Unrolled, key: &SharedKey) -> f64 {
+    match key {
+        SharedKey::Event(key) => unrolled.graph.events.get(key).copied().unwrap_or(0.0),
+        SharedKey::Outside(id) => unrolled.graph.outside.get(id).copied().unwrap_or(0.0),
+    }
+}
+
+/// By group: what it shares with another one.
+fn shared(unrolled: &[Unrolled]) -> Vec<Vec<SharedKey>> {
+    let mut uses: BTreeMap<SharedKey, usize> = BTreeMap::new();
+    let keys: Vec<BTreeSet<SharedKey>> = unrolled.iter().map(shared_keys).collect();
+    for key in keys.iter().flatten() {
+        *uses.entry(key.clone()).or_default() += 1;
+    }
+    keys.into_iter()
+        .map(|keys| keys.into_iter().filter(|key| uses[key] > 1).collect())
+        .collect()
+}
+
+/// Unknown lot events and outside things of some machines.
+fn shared_keys(unrolled: &Unrolled) -> BTreeSet<SharedKey> {
+    let tags: BTreeSet<&str> = unrolled.tags().collect();
+    let events = unrolled
+        .graph
+        .events
+        .keys()
+        .filter(|key| !tags.contains(key.0.as_str()))
+        .cloned()
+        .map(SharedKey::Event);
+    let outside = unrolled
+        .graph
+        .boards
+        .iter()
+        .flat_map(|board| &board.outside)
+        .cloned()
+        .map(SharedKey::Outside);
+    events.chain(outside).collect()
+}
+
+/// The machines and steps that concern some of the machines, and the steps' indices.
+fn part_of(situation: &Situation, belongs: impl Fn(&str) -> bool) -> (Situation, Vec<usize>) {
+    let concerns = |action: &Action| tags_of(situation, action).iter().any(|tag| belongs(tag));
+    let steps: Vec<usize> = (0..situation.steps.len())
+        .filter(|&step| concerns(&situation.steps[step].action))
+        .collect();
+    let part = Situation {
+        profiles: situation.profiles.clone(),
+        machines: situation
+            .machines
+            .iter()
+            .filter(|machine| belongs(&machine.tag))
+            .cloned()
+            .collect(),
+        lots: situation.lots.clone(),
+        steps: steps
+            .iter()
+            .map(|&step| situation.steps[step].clone())
+            .collect(),
+    };
+    (part, steps)
+}
+
+/// The machines by groups: those that exchanged chips, directly or through others, are together.
+fn group_sets(situation: &Situation) -> Vec<BTreeSet<String>> {
+    let mut sets: Vec<BTreeSet<String>> = situation
+        .machines
+        .iter()
+        .map(|machine| BTreeSet::from([machine.tag.clone()]))
+        .collect();
+    for step in &situation.steps {
+        let tags = tags_of(situation, &step.action);
+        let mut joined: Vec<usize> = (0..sets.len())
+            .filter(|&set| !sets[set].is_disjoint(&tags))
+            .collect();
+        if joined.len() < 2 {
+            continue;
+        }
+        let first = joined.remove(0);
+        for set in joined.into_iter().rev() {
+            let other = sets.remove(set);
+            sets[first].extend(other);
+        }
+    }
+    sets
+}
+/// The machines that an action concerns; a marked chip brings those it was pulled from.
+fn tags_of(situation: &Situation, action: &Action) -> BTreeSet<String> {
+    match action {
+        Action::Measure(measure) => BTreeSet::from([measure.machine.clone()]),
+        Action::Power { machine, .. }
+        | Action::SetUp { machine }
+        | Action::Pull { machine, .. }
+        | Action::Treat { machine, .. }
+        | Action::Mend { machine } => BTreeSet::from([machine.clone()]),
+        Action::Fit { machine, chip, .. } => {
+            let mut tags = BTreeSet::from([machine.clone()]);
+            if let Chip::Marked(mark) = chip {
+                tags.extend(origins(situation, mark));
+            }
+            tags
+        }
+        Action::Swap { a, b } => BTreeSet::from([a.0.clone(), b.0.clone()]),
+        Action::Settle { machine, truth } => {
+            let mut tags: BTreeSet<String> = machine.iter().cloned().collect();
+            if let Truth::MarkedMode { mark, .. } = truth {
+                tags.extend(origins(situation, mark));
+            }
+            tags
+        }
+    }
+}
+
+/// Machines from which a chip with this mark came out.
+fn origins<'a>(situation: &'a Situation, mark: &'a str) -> impl Iterator<Item = String> + 'a {
+    situation
+        .steps
+        .iter()
+        .filter_map(move |step| match &step.action {
+            Action::Pull {
+                machine,
+                mark: Some(other),
+                ..
+            }
+            | Action::Fit {
+                machine,
+                old_mark: Some(other),
+                ..
+            } if other == mark => Some(machine.clone()),
+            _ => None,
+        })
+}
