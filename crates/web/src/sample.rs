@@ -753,7 +753,7 @@ fn plan_view() -> PlanView {
                 "27.39",
                 "A used U9 dearer than this: buy new old stock at kettle & sons.",
             ),
-            ("−82.80", "Dropping T-02 costs this much."),
+            ("−82.80", "T-02 left as it is."),
             ("33.39", "Below this budget T-02, T-04 or T-05 drops out."),
         ]),
         notes: vec![

@@ -566,6 +566,9 @@ impl Case<'_> {
     }
 
     fn course(&self, course: &Course, economy: &Economy) -> String {
+        if matches!(self.machine.settled, Some(Truth::Works)) {
+            return String::new();
+        }
         let currency = self.state.folder.settings.currency;
         let value = coins(to_coins(course.value, currency), currency);
         if course.remedies.is_empty() {

@@ -389,14 +389,10 @@ fn changes(core: &Core, currency: Currency) -> Result<Vec<SumRow>> {
     let mut changes = Vec::new();
     for decision in &core.plan.machines {
         let (pin, what) = match &decision.choice {
-            Choice::Repair(kit) if !kit.remedies.is_empty() && !core.works_now(&decision.id) => (
-                Pin::Hold,
-                format!("Dropping {} costs this much.", decision.id),
-            ),
-            Choice::Donor => (
-                Pin::Hold,
-                format!("Keeping {} whole costs this much.", decision.id),
-            ),
+            Choice::Repair(kit) if !kit.remedies.is_empty() && !core.works_now(&decision.id) => {
+                (Pin::Hold, format!("{} left as it is.", decision.id))
+            }
+            Choice::Donor => (Pin::Hold, format!("{} kept whole.", decision.id)),
             _ => continue,
         };
         if changes.len() >= MOST_CHANGES {

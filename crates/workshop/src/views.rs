@@ -191,7 +191,7 @@ pub struct JobCard {
     pub next: Vec<NextStep>,
     /// What the saving is measured against: `Saved against fitting suspects one at a time, at 12.00 an hour.`
     pub next_note: String,
-    /// The best course without further checks, in a sentence with its figures.
+    /// The best course without further checks, in a sentence with its figures; empty once it is settled that it works.
     pub course: String,
     /// Suspects, likeliest first.
     pub suspects: Vec<Suspect>,
