@@ -6,7 +6,11 @@
 //! machine as it is, is its shortest form. What it is worth is exact for the given order: after the first suspects are put
 //! right the machine works if every other part is good, and that chance is asked of the network for each length.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::{
+    cell::RefCell,
+    collections::{BTreeMap, BTreeSet},
+    rc::Rc,
+};
 
 use catalogue::{Check, Site};
 
@@ -15,7 +19,7 @@ use crate::{
     compiled::Compiled,
     diagnosis::{Diagnosis, Listed, listed_on, members_of, outcome_names},
     error::Error,
-    groups::Group,
+    groups::{Group, Outer},
     lower::Asked,
     model::Var,
     tree::{Question, Tree, Upward},
@@ -26,6 +30,10 @@ use crate::{
 const MOST_TRIED: usize = 8;
 /// A suspect below this chance is not tried.
 const LEAST_CHANCE: f64 = 1e-3;
+/// Suspects that stay open in the small network beside those tried.
+const MOST_FREE: usize = 16;
+/// Entries of the network up to which all checks are asked for in one.
+const MANY_ENTRIES: usize = 1 << 19;
 /// An outcome below this chance is not followed.
 const LEAST_OUTCOME: f64 = 1e-9;
 
@@ -55,16 +63,19 @@ impl Diagnosis {
             return Ok((Vec::new(), leave));
         }
         let adviser = Adviser::new(unrolled, machine, plain, economy);
-        let course = adviser.course(&Question::default(), &plain.upward, marginals)?;
+        let course = adviser.course(&adviser.now(marginals))?;
         let mut steps = Vec::new();
-        for check in unrolled.open_checks(machine) {
-            let (unrolled, asked) = unrolled.ask(machine, check);
-            let compiled = Compiled::of(&unrolled, std::slice::from_ref(&asked), outer.as_ref())?;
-            let check = &unrolled.graph.boards[machine].profile.checks[check];
-            steps.push(
-                Adviser::new(&unrolled, machine, &compiled, economy)
-                    .step(check, &asked, &course)?,
-            );
+        let mut open = vec![unrolled.open_checks(machine)];
+        while let Some(checks) = open.pop() {
+            let (unrolled, asked) = unrolled.ask_each(machine, &checks);
+            match Bench::of(unrolled, asked, outer.as_ref()) {
+                Ok(bench) => steps.extend(bench.steps(machine, economy, &course)?),
+                Err(error) if checks.len() < 2 => return Err(error),
+                Err(_) => {
+                    let (some, rest) = checks.split_at(checks.len() / 2);
+                    open.extend([some.to_vec(), rest.to_vec()]);
+                }
+            }
         }
         let missing = |step: &Step| {
             step.new_set_ups
@@ -80,6 +91,76 @@ impl Diagnosis {
     }
 }
 
+/// Checks not yet made, in one network with their outcomes.
+struct Bench {
+    unrolled: Unrolled,
+    asked: Vec<Asked>,
+    compiled: Compiled,
+}
+
+impl Bench {
+    /// Many checks that tie the network too much together are refused; fewer may do.
+    fn of(unrolled: Unrolled, asked: Vec<Asked>, outer: Option<&Outer>) -> Result<Self, Error> {
+        let most = if asked.len() > 1 {
+            MANY_ENTRIES
+        } else {
+            usize::MAX
+        };
+        let compiled = Compiled::within(&unrolled, &asked, outer, most)?;
+        Ok(Self {
+            unrolled,
+            asked,
+            compiled,
+        })
+    }
+
+    fn steps(
+        &self,
+        machine: usize,
+        economy: &Economy,
+        course: &Course,
+    ) -> Result<Vec<Step>, Error> {
+        let adviser = Adviser::new(&self.unrolled, machine, &self.compiled, economy);
+        let Compiled {
+            lowered,
+            tree,
+            upward,
+        } = &self.compiled;
+        let wanted: Vec<Var> = adviser
+            .members
+            .iter()
+            .chain(&lowered.outcomes)
+            .copied()
+            .collect();
+        let marginals = tree.marginals_of(&Question::default(), upward, &wanted);
+        let checks = &self.unrolled.graph.boards[machine].profile.checks;
+        self.asked
+            .iter()
+            .zip(&lowered.outcomes)
+            .map(|(asked, &outcome)| {
+                adviser.step(&checks[asked.check], asked, outcome, &marginals, course)
+            })
+            .collect()
+    }
+}
+
+/// What is known at a point from which courses are weighed.
+struct Point<'a> {
+    /// The outcome seen, and the logarithm of its chance.
+    seen: Option<(Var, usize)>,
+    log_chance: f64,
+    /// Posteriors of the members that may be tried.
+    marginals: &'a [Vec<f64>],
+}
+
+/// A network in which all members but some are good, with one outcome asked for.
+struct Clamped {
+    outcome: Option<Var>,
+    free: BTreeSet<Var>,
+    tree: Tree,
+    upward: Upward,
+}
+
 struct Adviser<'a> {
     compiled: &'a Compiled,
     economy: &'a Economy,
@@ -93,6 +174,7 @@ struct Adviser<'a> {
     forced: Vec<usize>,
     /// A position without a chip has no remedy.
     hopeless: bool,
+    clamped: RefCell<Vec<Rc<Clamped>>>,
 }
 
 impl<'a> Adviser<'a> {
@@ -151,16 +233,21 @@ impl<'a> Adviser<'a> {
             remedies,
             forced,
             hopeless,
+            clamped: RefCell::default(),
         }
     }
 
-    /// The best course under a question, whose posteriors are known.
-    fn course(
-        &self,
-        question: &Question,
-        upward: &Upward,
-        marginals: &[Vec<f64>],
-    ) -> Result<Course, Error> {
+    /// Nothing more was seen.
+    fn now<'m>(&self, marginals: &'m [Vec<f64>]) -> Point<'m> {
+        Point {
+            seen: None,
+            log_chance: self.compiled.upward.log_total,
+            marginals,
+        }
+    }
+
+    /// The best course from a point.
+    fn course(&self, point: &Point<'_>) -> Result<Course, Error> {
         let economy = self.economy;
         let leave = Course {
             remedies: Vec::new(),
@@ -171,8 +258,8 @@ impl<'a> Adviser<'a> {
         if self.hopeless {
             return Ok(leave);
         }
-        let tried = self.order(marginals);
-        let solved = self.solved(question, upward, &tried)?;
+        let tried = self.order(point.marginals);
+        let solved = self.solved(point, &tried)?;
         let mut now = Course {
             remedies: self.forced.clone(),
             value: 0.0,
@@ -230,12 +317,12 @@ impl<'a> Adviser<'a> {
             .iter()
             .map(|(&var, &index)| (var, index))
             .collect();
-        tried.retain(|(var, _)| 1.0 - marginals[*var][0] >= LEAST_CHANCE);
+        tried.retain(|(var, _)| bad(&marginals[*var]) >= LEAST_CHANCE);
         let suspects: Vec<(f64, f64)> = tried
             .iter()
             .map(|&(var, index)| {
                 (
-                    (1.0 - marginals[var][0]) * self.economy.remedies[index].works,
+                    bad(&marginals[var]) * self.economy.remedies[index].works,
                     cost_of(self.economy, index),
                 )
             })
@@ -248,49 +335,81 @@ impl<'a> Adviser<'a> {
     }
 
     /// By number of remedies done: the chance that the machine works, each remedy putting its suspect right with its own
-    /// chance and everything else being good. With all but the suspects known to be good the network is small.
-    fn solved(
-        &self,
-        question: &Question,
-        upward: &Upward,
-        tried: &[(Var, usize)],
-    ) -> Result<Vec<f64>, Error> {
-        let is_tried = |var: &Var| tried.iter().any(|(other, _)| other == var);
-        let good: BTreeMap<Var, usize> = self
-            .members
-            .iter()
-            .filter(|var| !is_tried(var))
-            .map(|&var| (var, 0))
-            .collect();
-        let model = self.compiled.lowered.model.clamped(&good);
-        let tree = Tree::compile(&model)?;
-        let mut solved = Vec::with_capacity(tried.len() + 1);
-        for done in 0..=tried.len() {
-            let mut whole = question.clone();
-            for (place, &(var, remedy)) in tried.iter().enumerate() {
-                let cured = if place < done {
-                    self.economy.remedies[remedy].works
-                } else {
-                    0.0
-                };
-                let states = model.variables[var].states;
-                whole.weights.push((
-                    var,
-                    (0..states)
-                        .map(|state| if state == 0 { 1.0 } else { cured })
-                        .collect(),
-                ));
-            }
-            solved.push((tree.upward(&whole).log_total - upward.log_total).exp());
+    /// chance and everything else being good.
+    fn solved(&self, point: &Point<'_>, tried: &[(Var, usize)]) -> Result<Vec<f64>, Error> {
+        let clamped = self.clamped(point, tried)?;
+        let tree = &clamped.tree;
+        let mut question = Question::default();
+        for &var in &clamped.free {
+            question.fix(tree, var, 0);
+        }
+        if let Some((var, outcome)) = point.seen {
+            question.fix(tree, var, outcome);
+        }
+        let mut upward = tree.again(&clamped.upward, &question, &question);
+        let share = |upward: &Upward| (upward.log_total - point.log_chance).exp();
+        let mut solved = vec![share(&upward)];
+        for &(var, remedy) in tried {
+            let works = self.economy.remedies[remedy].works;
+            let slot = question.weights.iter_mut().find(|(other, _)| *other == var);
+            let Some((_, weights)) = slot else { continue };
+            weights[1..].fill(works);
+            let changed = Question {
+                weights: vec![(var, weights.clone())],
+                ..Question::default()
+            };
+            upward = tree.again(&upward, &question, &changed);
+            solved.push(share(&upward));
         }
         Ok(solved)
     }
 
+    /// A small network: all members known to be good but those tried, and others that may be tried from other points.
+    fn clamped(&self, point: &Point<'_>, tried: &[(Var, usize)]) -> Result<Rc<Clamped>, Error> {
+        let needed: BTreeSet<Var> = tried.iter().map(|(var, _)| *var).collect();
+        let outcome = point.seen.map(|(outcome, _)| outcome);
+        let fits =
+            |clamped: &&Rc<Clamped>| clamped.outcome == outcome && needed.is_subset(&clamped.free);
+        if let Some(clamped) = self.clamped.borrow().iter().find(fits) {
+            return Ok(Rc::clone(clamped));
+        }
+        let mut free = needed;
+        let mut others: Vec<Var> = self.remedies.keys().copied().collect();
+        let chance = |var: &Var| bad(&point.marginals[*var]);
+        others.sort_by(|a, b| chance(b).total_cmp(&chance(a)));
+        let likely = |var: &Var| chance(var) >= LEAST_CHANCE;
+        free.extend(others.into_iter().filter(likely).take(MOST_FREE));
+        let good: BTreeMap<Var, usize> = self
+            .members
+            .iter()
+            .filter(|var| !free.contains(var))
+            .map(|&var| (var, 0))
+            .collect();
+        let kept = self.members.iter().copied().chain(outcome).collect();
+        let lowered = &self.compiled.lowered;
+        let model = lowered.model.clone().pruned(&lowered.outcomes, &kept);
+        let tree = Tree::compile(&model.clamped(&good))?;
+        let upward = tree.upward(&Question::default());
+        let clamped = Rc::new(Clamped {
+            outcome,
+            free,
+            tree,
+            upward,
+        });
+        self.clamped.borrow_mut().push(Rc::clone(&clamped));
+        Ok(clamped)
+    }
+
     /// A check, what it costs and what it saves against the course without it.
-    fn step(&self, check: &Check, asked: &Asked, course: &Course) -> Result<Step, Error> {
-        let (economy, tree) = (self.economy, &self.compiled.tree);
-        let var = self.compiled.lowered.outcomes[0];
-        let marginals = tree.marginals_of(&Question::default(), &self.compiled.upward, &[var]);
+    fn step(
+        &self,
+        check: &Check,
+        asked: &Asked,
+        outcome: Var,
+        marginals: &[Vec<f64>],
+        course: &Course,
+    ) -> Result<Step, Error> {
+        let economy = self.economy;
         let new_set_ups: Vec<String> = check
             .set_up
             .iter()
@@ -302,23 +421,24 @@ impl<'a> Adviser<'a> {
                 .iter()
                 .filter_map(|set_up| economy.set_up_minutes.get(set_up))
                 .sum::<f64>();
-        let harm = self.expected_harm(check, asked);
+        let harm = self.expected_harm(check, asked, outcome);
+        let chances = &marginals[outcome];
+        let after = self.after_each(outcome, marginals);
         let mut expected = 0.0;
         let mut then = Vec::new();
-        for ((outcome, &chance), name) in
-            marginals[var].iter().enumerate().zip(outcome_names(check))
-        {
-            if chance < LEAST_OUTCOME {
+        for ((state, &chance), name) in chances.iter().enumerate().zip(outcome_names(check)) {
+            let Some(after) = after[state].as_ref() else {
                 expected += chance * course.value;
                 then.push((name, None));
                 continue;
-            }
-            let mut question = Question::default();
-            question.fix(tree, var, outcome);
-            let upward = tree.again(&self.compiled.upward, &question, &question);
-            let after = tree.marginals_of(&question, &upward, &self.members);
-            expected += chance * self.course(&question, &upward, &after)?.value;
-            then.push((name, self.leader(&after)));
+            };
+            let point = Point {
+                seen: Some((outcome, state)),
+                log_chance: self.compiled.upward.log_total + chance.ln(),
+                marginals: after,
+            };
+            expected += chance * self.course(&point)?.value;
+            then.push((name, self.leader(after)));
         }
         Ok(Step {
             check: check.id.clone(),
@@ -328,15 +448,73 @@ impl<'a> Adviser<'a> {
                 - course.value
                 - minutes * economy.rate_per_minute
                 - harm * economy.harm_cost,
-            outcomes: outcome_names(check)
-                .zip(marginals[var].iter().copied())
-                .collect(),
+            outcomes: outcome_names(check).zip(chances.iter().copied()).collect(),
             then,
         })
     }
 
+    /// By outcome: the members' posteriors after it, none where it is too unlikely to be followed. Members that stay below the
+    /// chance at which they are tried may be left at 0. The likeliest outcome takes what the others leave.
+    fn after_each(&self, outcome: Var, marginals: &[Vec<f64>]) -> Vec<Option<Vec<Vec<f64>>>> {
+        let chances = &marginals[outcome];
+        let likeliest = (0..chances.len())
+            .max_by(|&a, &b| chances[a].total_cmp(&chances[b]))
+            .unwrap_or(0);
+        let Compiled { tree, upward, .. } = self.compiled;
+        // joint chance of outcome and state, all outcomes but the likeliest together
+        let mut others: Vec<Vec<f64>> = marginals
+            .iter()
+            .map(|chances| vec![0.0; chances.len()])
+            .collect();
+        let mut after: Vec<Option<Vec<Vec<f64>>>> = vec![None; chances.len()];
+        let mut followed = true;
+        for (state, &chance) in chances.iter().enumerate() {
+            if state == likeliest || chance < LEAST_OUTCOME {
+                followed &= state == likeliest || chance == 0.0;
+                continue;
+            }
+            let mut question = Question::default();
+            question.fix(tree, outcome, state);
+            let pass = tree.again(upward, &question, &question);
+            let wanted = self.wanted(marginals, chance);
+            let found = tree.marginals_of(&question, &pass, &wanted);
+            for var in wanted {
+                for (sum, value) in others[var].iter_mut().zip(&found[var]) {
+                    *sum += chance * value;
+                }
+            }
+            after[state] = Some(found);
+        }
+        let wanted = self.wanted(marginals, chances[likeliest]);
+        let mut rest: Vec<Vec<f64>> = others
+            .iter()
+            .map(|chances| vec![0.0; chances.len()])
+            .collect();
+        if followed {
+            for var in wanted {
+                let left = marginals[var].iter().zip(&others[var]);
+                rest[var] = left
+                    .map(|(all, others)| ((all - others) / chances[likeliest]).clamp(0.0, 1.0))
+                    .collect();
+            }
+        } else {
+            let mut question = Question::default();
+            question.fix(tree, outcome, likeliest);
+            let pass = tree.again(upward, &question, &question);
+            rest = tree.marginals_of(&question, &pass, &wanted);
+        }
+        after[likeliest] = Some(rest);
+        after
+    }
+
+    /// Members that can reach the chance at which they are tried if this happens.
+    fn wanted(&self, marginals: &[Vec<f64>], chance: f64) -> Vec<Var> {
+        let can = |var: &Var| bad(&marginals[*var]) >= LEAST_CHANCE * chance;
+        self.members.iter().copied().filter(can).collect()
+    }
+
     /// Expected number of parts harmed by a check: only a good chip is harmed, and only if the check can be done.
-    fn expected_harm(&self, check: &Check, asked: &Asked) -> f64 {
+    fn expected_harm(&self, check: &Check, asked: &Asked, outcome: Var) -> f64 {
         let Compiled {
             lowered,
             tree,
@@ -345,7 +523,7 @@ impl<'a> Adviser<'a> {
         let outcomes = check.outcomes.len();
         let could = (0..outcomes + usize::from(asked.requires.is_some()))
             .map(|outcome| f64::from(u8::from(outcome < outcomes)));
-        let done = (lowered.outcomes[0], could.collect::<Vec<_>>());
+        let done = (outcome, could.collect::<Vec<_>>());
         let harmed = check.harms.iter().zip(&asked.harms).map(|(harm, when)| {
             let (Some(when), Some(chip)) = (when, self.chip_of(&harm.part)) else {
                 return 0.0;
@@ -390,6 +568,11 @@ impl<'a> Adviser<'a> {
             chance: chance(best),
         })
     }
+}
+
+/// Chance of all states but the good one; 0 for a variable that was not asked for.
+fn bad(chances: &[f64]) -> f64 {
+    chances[1..].iter().sum()
 }
 
 fn part_of(listed: &Listed) -> Option<&String> {

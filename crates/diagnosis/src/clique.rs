@@ -8,6 +8,7 @@ use crate::{
     error::Error,
     layers::Layers,
     model::{Table, Var},
+    order::Arrangement,
 };
 
 /// A message that a state combination does not reach.
@@ -157,16 +158,17 @@ impl Lookup {
 }
 
 impl<'a> Plan<'a> {
-    /// Each clique starts with its eliminated variable.
-    pub(crate) fn new(cliques: Vec<Vec<Var>>, states: &'a [usize], bucket_of: &'a [usize]) -> Self {
-        let mut rough: Vec<Rough> = cliques
+    pub(crate) fn new(arranged: Arrangement, states: &'a [usize], bucket_of: &'a [usize]) -> Self {
+        let mut rough: Vec<Rough> = arranged
+            .cliques
             .into_iter()
-            .map(|mut vars| {
+            .zip(arranged.parents)
+            .map(|(mut vars, parent)| {
                 vars.rotate_left(1);
                 let separator = vars.len() - 1;
                 vars[..separator].sort_unstable_by_key(|&var| std::cmp::Reverse(bucket_of[var]));
                 Rough {
-                    parent: vars[..separator].iter().map(|&var| bucket_of[var]).min(),
+                    parent,
                     vars,
                     fixed: Vec::new(),
                     evidence: Vec::new(),

@@ -36,11 +36,21 @@ impl Compiled {
         asked: &[Asked],
         outer: Option<&Outer>,
     ) -> Result<Self, Error> {
-        Self::of_lowered(lower(unrolled, asked, outer, Unmodelled::Beside))
+        Self::within(unrolled, asked, outer, usize::MAX)
     }
 
-    pub(crate) fn of_lowered(lowered: Lowered) -> Result<Self, Error> {
-        let tree = Tree::compile(&lowered.model)?;
+    /// The same, refused if it needs more entries than this.
+    pub(crate) fn within(
+        unrolled: &Unrolled,
+        asked: &[Asked],
+        outer: Option<&Outer>,
+        most: usize,
+    ) -> Result<Self, Error> {
+        Self::of_lowered(lower(unrolled, asked, outer, Unmodelled::Beside), most)
+    }
+
+    pub(crate) fn of_lowered(lowered: Lowered, most: usize) -> Result<Self, Error> {
+        let tree = Tree::compile_within(&lowered.model, most)?;
         let upward = tree.upward(&Question::default());
         Self {
             lowered,

@@ -3,7 +3,10 @@
 //! Everything is symbolic here. A function at a look is an OR over causes; two looks with the same causes are one OR
 //! (so a function that nothing touched is one variable in every epoch). [`crate::lower`] turns this into a network.
 
-use std::{collections::BTreeMap, sync::Arc};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
 
 use catalogue::{Need, Part, Profile, RailFault, RailSide, Site, Target};
 
@@ -189,6 +192,50 @@ pub(crate) struct Board {
     pub(crate) outside: Vec<String>,
     /// It still may have an unmodelled fault.
     pub(crate) unmodelled: bool,
+    /// By target: the parts that a mode of may break it, in the profile's order.
+    pub(crate) acting: BTreeMap<usize, BTreeSet<usize>>,
+}
+
+/// By target: the parts that a mode of may break it.
+pub(crate) fn acting(profile: &Profile, targets: &Targets) -> BTreeMap<usize, BTreeSet<usize>> {
+    let places: BTreeMap<&str, usize> = profile
+        .parts
+        .iter()
+        .enumerate()
+        .map(|(index, part)| (part.reference.as_str(), index))
+        .collect();
+    let functions = profile.functions.len();
+    let needed = profile
+        .functions
+        .iter()
+        .enumerate()
+        .flat_map(|(number, function)| {
+            function.needs.iter().filter_map(move |need| match need {
+                Need::Part(part) | Need::Mode { part, .. } => Some((number, part)),
+                _ => None,
+            })
+        });
+    let feeding = profile.rails.iter().enumerate().flat_map(|(rail, known)| {
+        let sides = [functions + 3 * rail, functions + 3 * rail + 1];
+        known
+            .fed_by
+            .iter()
+            .flat_map(move |part| sides.map(|side| (side, part)))
+    });
+    let mut acting: BTreeMap<usize, BTreeSet<usize>> = BTreeMap::new();
+    for (target, part) in needed.chain(feeding) {
+        if let Some(&place) = places.get(part.as_str()) {
+            acting.entry(target).or_default().insert(place);
+        }
+    }
+    for (place, part) in profile.parts.iter().enumerate() {
+        for spoil in part.modes.iter().flat_map(|mode| &mode.spoils) {
+            if let Some(target) = spoiled_number(targets, &spoil.target) {
+                acting.entry(target).or_default().insert(place);
+            }
+        }
+    }
+    acting
 }
 
 /// The functions of a profile and the two sides of each rail, numbered; the whole of a rail comes last.
@@ -349,7 +396,7 @@ fn breaks(board: &Board, part: &Part, target: usize, mode: &str) -> f64 {
         let kept: f64 = mode
             .spoils
             .iter()
-            .filter(|spoil| spoiled_number(board, &spoil.target) == Some(target))
+            .filter(|spoil| spoiled_number(&board.targets, &spoil.target) == Some(target))
             .map(|spoil| 1.0 - spoil.chance)
             .product();
         1.0 - kept
@@ -397,12 +444,12 @@ fn breaks(board: &Board, part: &Part, target: usize, mode: &str) -> f64 {
 }
 
 /// A rail in `spoils` means its `present`, unless its `high` is named.
-fn spoiled_number(board: &Board, target: &Target) -> Option<usize> {
+fn spoiled_number(targets: &Targets, target: &Target) -> Option<usize> {
     match target {
-        Target::Rail(name, RailSide::Whole) => board
-            .targets
-            .number(&Target::Rail(name.clone(), RailSide::Present)),
-        other => board.targets.number(other),
+        Target::Rail(name, RailSide::Whole) => {
+            targets.number(&Target::Rail(name.clone(), RailSide::Present))
+        }
+        other => targets.number(other),
     }
 }
 
@@ -525,7 +572,7 @@ impl Looker<'_> {
             let serves = thing
                 .serves
                 .iter()
-                .any(|what| spoiled_number(board, what) == Some(target));
+                .any(|what| spoiled_number(&board.targets, what) == Some(target));
             if serves
                 && board.outside.contains(&thing.id)
                 && !(self.view.bench_supply && serves_rail)
@@ -560,7 +607,8 @@ impl Looker<'_> {
     /// The chips and places whose modes break this target.
     fn state_causes(&mut self, target: usize, causes: &mut Vec<Cause>) {
         let board = &self.graph.boards[self.machine];
-        for (index, part) in board.profile.parts.iter().enumerate() {
+        let acting = board.acting.get(&target).into_iter().flatten();
+        for (index, part) in acting.map(|&index| (index, &board.profile.parts[index])) {
             if self.acts_on_nothing(&part.reference) {
                 continue;
             }

@@ -149,7 +149,7 @@ impl Rough {
                 });
             }
         }
-        let compiled = Compiled::of_lowered(lowered)?;
+        let compiled = Compiled::of_lowered(lowered, usize::MAX)?;
         Ok(Self {
             steps,
             says: Arc::new(Says::of(&unrolled, &compiled, keys)),

@@ -4,7 +4,7 @@
 //! noisy-OR: Díez & Galán, "Efficient computation for the noisy MAX", Int. J. of Intelligent Systems 18, 2003); the
 //! export splits it by a chain of auxiliaries with proper tables.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::tree::Tree;
 
@@ -208,6 +208,66 @@ impl Model {
             clamped.without_once();
         }
         clamped
+    }
+
+    /// The same network without what says nothing: outcomes asked for that are not kept, and variables on which nothing kept or
+    /// seen hangs (barren nodes: Shachter, "Evaluating influence diagrams", Operations Research 34, 1986). What is left out keeps
+    /// its number and has one state.
+    pub(crate) fn pruned(mut self, outcomes: &[Var], kept: &BTreeSet<Var>) -> Self {
+        let mut gone = vec![false; self.variables.len()];
+        for &var in outcomes.iter().filter(|&var| !kept.contains(var)) {
+            gone[var] = true;
+        }
+        let reaches = |table: &Table, gone: &[bool]| table.vars.iter().any(|&var| gone[var]);
+        self.likelihoods
+            .retain(|likelihood| !reaches(&likelihood.table, &gone));
+        // how many tables speak of each variable, its own aside
+        let mut uses = vec![0_usize; self.variables.len()];
+        for likelihood in &self.likelihoods {
+            likelihood.table.vars.iter().for_each(|&var| uses[var] += 1);
+        }
+        // (child, parents) of each table and OR
+        let of_table = |table: &Table| {
+            let (child, parents) = table.vars.split_last()?;
+            Some((*child, parents.to_vec()))
+        };
+        let of_or = |or: &Or| {
+            let parents = or.survivals.iter().flat_map(|table| table.vars.clone());
+            (or.child, parents.collect())
+        };
+        let mut families: Vec<(Var, Vec<Var>)> =
+            self.conditionals.iter().filter_map(of_table).collect();
+        families.extend(self.ors.iter().map(of_or));
+        for (_, parents) in &families {
+            parents.iter().for_each(|&var| uses[var] += 1);
+        }
+        kept.iter().for_each(|&var| uses[var] += 1);
+        let mut barren: Vec<usize> = (0..families.len())
+            .filter(|&family| uses[families[family].0] == 0)
+            .collect();
+        let mut children: BTreeMap<Var, usize> = BTreeMap::new();
+        for (family, (child, _)) in families.iter().enumerate() {
+            children.insert(*child, family);
+        }
+        while let Some(family) = barren.pop() {
+            let (child, parents) = &families[family];
+            gone[*child] = true;
+            for parent in parents {
+                uses[*parent] -= 1;
+                if uses[*parent] == 0 {
+                    barren.extend(children.get(parent));
+                }
+            }
+        }
+        self.conditionals
+            .retain(|table| !table.vars.last().is_some_and(|&child| gone[child]));
+        self.ors.retain(|or| !gone[or.child]);
+        for (variable, gone) in self.variables.iter_mut().zip(&gone) {
+            if *gone {
+                variable.states = 1;
+            }
+        }
+        self
     }
 
     /// There is no such fault: its chance goes to the variable that says so, its places become known.

@@ -1,6 +1,6 @@
 //! In which order variables are summed out.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::model::Var;
 
@@ -16,9 +16,121 @@ enum Greed {
 /// Total size above which a second order is tried.
 const SMALL_ENOUGH: f64 = 20_000.0;
 
+/// Cliques in the order in which their variables are summed out.
+pub(crate) struct Arrangement {
+    /// Each starts with its eliminated variable.
+    pub(crate) cliques: Vec<Vec<Var>>,
+    /// The clique that takes what is left.
+    pub(crate) parents: Vec<Option<usize>>,
+}
+
+/// Finds an order. Messages over the same variables meet in a clique of their own before they reach a large one; the variable that such
+/// a clique eliminates is new and has one state.
+pub(crate) fn arrange(states: &mut Vec<usize>, scopes: &[&[Var]]) -> Arrangement {
+    let (order, cliques) = eliminate(states, scopes);
+    let mut place = vec![0; order.len()];
+    for (index, &var) in order.iter().enumerate() {
+        place[var] = index;
+    }
+    let mut children: Vec<Vec<usize>> = vec![Vec::new(); cliques.len()];
+    for (index, clique) in cliques.iter().enumerate() {
+        if let Some(parent) = clique[1..].iter().map(|&var| place[var]).min() {
+            children[parent].push(index);
+        }
+    }
+    let mut arranged = Arrangement {
+        cliques: Vec::with_capacity(cliques.len()),
+        parents: Vec::with_capacity(cliques.len()),
+    };
+    // where each clique of the order is now
+    let mut now = vec![0; cliques.len()];
+    for (index, clique) in cliques.iter().enumerate() {
+        let meeting = Meeting::of(&children[index], &cliques, clique.len());
+        let first = arranged.cliques.len();
+        now[index] = first + meeting.nodes.len();
+        for node in &meeting.nodes {
+            let mut vars = vec![states.len()];
+            states.push(1);
+            vars.extend(&node.vars);
+            arranged.cliques.push(vars);
+            let parent = node.parent.map_or(now[index], |parent| first + parent);
+            arranged.parents.push(Some(parent));
+        }
+        for (&child, node) in children[index].iter().zip(&meeting.of_child) {
+            arranged.parents[now[child]] = Some(node.map_or(now[index], |node| first + node));
+        }
+        arranged.cliques.push(clique.clone());
+        arranged.parents.push(None);
+    }
+    arranged
+}
+
+/// Where the messages to one clique meet.
+struct Meeting {
+    /// Smaller ones first.
+    nodes: Vec<Node>,
+    /// By child: the node its message goes to, or none for the clique itself.
+    of_child: Vec<Option<usize>>,
+}
+
+struct Node {
+    vars: Vec<Var>,
+    parent: Option<usize>,
+}
+
+impl Meeting {
+    fn of(children: &[usize], cliques: &[Vec<Var>], clique: usize) -> Self {
+        let mut sets: BTreeMap<(usize, Vec<Var>), Vec<usize>> = BTreeMap::new();
+        for (place, &child) in children.iter().enumerate() {
+            let mut vars = cliques[child][1..].to_vec();
+            vars.sort_unstable();
+            if vars.len() < clique {
+                sets.entry((vars.len(), vars)).or_default().push(place);
+            }
+        }
+        let sets: Vec<(Vec<Var>, Vec<usize>)> = sets
+            .into_iter()
+            .map(|((_, vars), members)| (vars, members))
+            .collect();
+        let inside = |small: &[Var], large: &[Var]| {
+            small.len() < large.len() && small.iter().all(|var| large.binary_search(var).is_ok())
+        };
+        let above: Vec<Option<usize>> = (0..sets.len())
+            .map(|set| (set + 1..sets.len()).find(|&other| inside(&sets[set].0, &sets[other].0)))
+            .collect();
+        let meets = |set: usize| {
+            sets[set].1.len() + above.iter().filter(|above| **above == Some(set)).count() > 1
+        };
+        // sets that get a node of their own, renumbered
+        let mut numbers = vec![None; sets.len()];
+        let mut count = 0;
+        for (set, number) in numbers.iter_mut().enumerate() {
+            if meets(set) {
+                *number = Some(count);
+                count += 1;
+            }
+        }
+        let mut of_child = vec![None; children.len()];
+        let mut nodes = Vec::with_capacity(count);
+        for (set, (vars, members)) in sets.iter().enumerate() {
+            let parent = above[set].and_then(|above| numbers[above]);
+            for &member in members {
+                of_child[member] = numbers[set].or(parent);
+            }
+            if numbers[set].is_some() {
+                nodes.push(Node {
+                    vars: vars.clone(),
+                    parent,
+                });
+            }
+        }
+        Self { nodes, of_child }
+    }
+}
+
 /// Eliminates greedily; each clique starts with its eliminated variable. Where the cliques come out large another rule of
 /// choice is tried and the smaller result kept.
-pub(crate) fn eliminate(states: &[usize], scopes: &[&[Var]]) -> (Vec<Var>, Vec<Vec<Var>>) {
+fn eliminate(states: &[usize], scopes: &[&[Var]]) -> (Vec<Var>, Vec<Vec<Var>>) {
     let first = eliminate_by(states, scopes, Greed::Fill);
     if entries_of(&first.1, states) <= SMALL_ENOUGH {
         return first;
@@ -43,50 +155,26 @@ fn entries_of(cliques: &[Vec<Var>], states: &[usize]) -> f64 {
 }
 
 fn eliminate_by(states: &[usize], scopes: &[&[Var]], greed: Greed) -> (Vec<Var>, Vec<Vec<Var>>) {
-    let mut neighbours: Vec<BTreeSet<Var>> = vec![BTreeSet::new(); states.len()];
-    for scope in scopes {
-        for &a in *scope {
-            neighbours[a].extend(scope.iter().filter(|&&b| b != a));
-        }
-    }
-    let cost = |var: Var, neighbours: &[BTreeSet<Var>]| -> (u64, u64) {
-        let around: Vec<Var> = neighbours[var].iter().copied().collect();
-        let unknown = |(i, &a): (usize, &Var)| {
-            around[i + 1..]
-                .iter()
-                .filter(|b| !neighbours[a].contains(b))
-                .count() as u64
-        };
-        let fill = around.iter().enumerate().map(unknown).sum();
-        let size = around.iter().fold(states[var] as u64, |size, &var| {
-            size.saturating_mul(states[var] as u64)
+    let mut edges = Edges::of(states.len(), scopes);
+    let cost = |var: Var, edges: &Edges| -> (u64, u64) {
+        let fill = edges.fill(var);
+        let size = edges.around(var).fold(states[var] as u64, |size, other| {
+            size.saturating_mul(states[other] as u64)
         });
         match greed {
             Greed::Fill => (fill, size),
             Greed::Size => (size, fill),
         }
     };
-    let mut costs: Vec<(u64, u64)> = (0..states.len())
-        .map(|var| cost(var, &neighbours))
-        .collect();
+    let mut costs: Vec<(u64, u64)> = (0..states.len()).map(|var| cost(var, &edges)).collect();
     let mut queue: BTreeSet<((u64, u64), Var)> = costs.iter().copied().zip(0..).collect();
     let mut order = Vec::with_capacity(states.len());
     let mut cliques = Vec::with_capacity(states.len());
     while let Some((_, var)) = queue.pop_first() {
-        let around: Vec<Var> = std::mem::take(&mut neighbours[var]).into_iter().collect();
-        let mut stale: BTreeSet<Var> = around.iter().copied().collect();
-        for (i, &a) in around.iter().enumerate() {
-            neighbours[a].remove(&var);
-            for &b in &around[i + 1..] {
-                if neighbours[a].insert(b) {
-                    neighbours[b].insert(a);
-                    // a new edge changes the fill of those that see both ends
-                    stale.extend(neighbours[a].intersection(&neighbours[b]));
-                }
-            }
-        }
-        for &other in &stale {
-            let new = cost(other, &neighbours);
+        let mut clique = vec![var];
+        clique.extend(edges.around(var));
+        for other in edges.eliminate(var) {
+            let new = cost(other, &edges);
             if new != costs[other] {
                 queue.remove(&(costs[other], other));
                 queue.insert((new, other));
@@ -94,9 +182,99 @@ fn eliminate_by(states: &[usize], scopes: &[&[Var]], greed: Greed) -> (Vec<Var>,
             }
         }
         order.push(var);
-        let mut clique = vec![var];
-        clique.extend(around);
         cliques.push(clique);
     }
     (order, cliques)
+}
+
+/// Which variables meet: one bit for each pair.
+struct Edges {
+    words: usize,
+    bits: Vec<u64>,
+}
+
+impl Edges {
+    fn of(vars: usize, scopes: &[&[Var]]) -> Self {
+        let words = vars.div_ceil(64);
+        let mut edges = Self {
+            words,
+            bits: vec![0; vars * words],
+        };
+        for scope in scopes {
+            for &a in *scope {
+                for &b in scope.iter().filter(|&&b| b != a) {
+                    edges.join(a, b);
+                }
+            }
+        }
+        edges
+    }
+
+    fn row(&self, var: Var) -> &[u64] {
+        &self.bits[var * self.words..(var + 1) * self.words]
+    }
+
+    fn join(&mut self, a: Var, b: Var) {
+        self.bits[a * self.words + b / 64] |= 1 << (b % 64);
+    }
+
+    fn around(&self, var: Var) -> impl Iterator<Item = Var> {
+        ones(self.row(var).iter().copied())
+    }
+
+    /// Edges that are missing among those around a variable.
+    fn fill(&self, var: Var) -> u64 {
+        let row = self.row(var);
+        let missing: u64 = self
+            .around(var)
+            .map(|other| {
+                let apart = row.iter().zip(self.row(other)).map(|(a, b)| a & !b);
+                // it is not its own neighbour
+                apart.map(|word| u64::from(word.count_ones())).sum::<u64>() - 1
+            })
+            .sum();
+        missing / 2
+    }
+
+    /// Joins all around a variable, takes it away and returns those whose cost may have changed.
+    fn eliminate(&mut self, var: Var) -> Vec<Var> {
+        let row = self.row(var).to_vec();
+        let mut stale = row.clone();
+        let around: Vec<Var> = self.around(var).collect();
+        for &a in &around {
+            let start = a * self.words;
+            let new: Vec<Var> = ones(
+                row.iter()
+                    .zip(&self.bits[start..start + self.words])
+                    .map(|(row, own)| row & !own),
+            )
+            .filter(|&b| b > a)
+            .collect();
+            for b in new {
+                self.join(a, b);
+                self.join(b, a);
+                // a new edge changes the fill of those that see both ends
+                for (word, stale) in stale.iter_mut().enumerate() {
+                    *stale |= self.bits[a * self.words + word] & self.bits[b * self.words + word];
+                }
+            }
+        }
+        for &a in &around {
+            self.bits[a * self.words + var / 64] &= !(1 << (var % 64));
+        }
+        self.bits[var * self.words..(var + 1) * self.words].fill(0);
+        stale[var / 64] &= !(1 << (var % 64));
+        ones(stale.into_iter()).collect()
+    }
+}
+
+/// The places of the bits that are set.
+fn ones(words: impl Iterator<Item = u64>) -> impl Iterator<Item = usize> {
+    words.enumerate().flat_map(|(place, mut word)| {
+        std::iter::from_fn(move || {
+            let bit = word.trailing_zeros() as usize;
+            word &= word.checked_sub(1)?;
+            Some(place * 64 + bit)
+        })
+    })
 }

@@ -15,7 +15,7 @@ use crate::{
     error::Error,
     layers::{Layers, times},
     model::{Likelihood, Model, Once, Or, Table, Var},
-    order::eliminate,
+    order::arrange,
 };
 
 /// Most entries that all cliques together may have.
@@ -92,13 +92,13 @@ impl Tree {
             .chain(evidence.iter().map(|(table, _)| table))
             .map(|table| table.vars.as_slice())
             .collect();
-        let (order, cliques) = eliminate(&states, &scopes);
+        let arranged = arrange(&mut states, &scopes);
         let mut bucket_of = vec![0; states.len()];
-        for (bucket, &var) in order.iter().enumerate() {
-            bucket_of[var] = bucket;
+        for (bucket, clique) in arranged.cliques.iter().enumerate() {
+            bucket_of[clique[0]] = bucket;
         }
-        let width = cliques.iter().map(Vec::len).max().unwrap_or(0);
-        let mut plan = Plan::new(cliques, &states, &bucket_of);
+        let width = arranged.cliques.iter().map(Vec::len).max().unwrap_or(0);
+        let mut plan = Plan::new(arranged, &states, &bucket_of);
         let mut scalar = 1.0;
         for table in fixed {
             scalar *= plan.fixed(table);
@@ -268,28 +268,27 @@ impl Tree {
 
     /// Posterior of every variable of the model under a question, after its upward pass.
     pub(crate) fn marginals(&self, question: &Question, upward: &Upward) -> Vec<Vec<f64>> {
-        self.downward(question, upward, &vec![true; self.buckets.len()])
+        let wanted: Vec<Var> = (0..self.states.len()).collect();
+        self.marginals_of(question, upward, &wanted)
     }
 
-    /// Posteriors of these variables; those of others may be missing.
+    /// Posteriors of these variables; those of others are left at 0.
     pub(crate) fn marginals_of(
         &self,
         question: &Question,
         upward: &Upward,
         wanted: &[Var],
     ) -> Vec<Vec<f64>> {
-        let mut needed = vec![false; self.buckets.len()];
+        let mut asked = vec![false; self.buckets.len()];
+        let mut needed = asked.clone();
         for &var in wanted {
+            asked[self.bucket_of[var]] = true;
             let mut at = Some(self.bucket_of[var]);
             while let Some(bucket) = at.filter(|&bucket| !needed[bucket]) {
                 needed[bucket] = true;
                 at = self.buckets[bucket].parent;
             }
         }
-        self.downward(question, upward, &needed)
-    }
-
-    fn downward(&self, question: &Question, upward: &Upward, needed: &[bool]) -> Vec<Vec<f64>> {
         let changes = self.changes(question);
         let mut marginals: Vec<Vec<f64>> = self
             .states
@@ -297,7 +296,7 @@ impl Tree {
             .map(|&states| vec![0.0; states])
             .collect();
         let mut down: Vec<Option<Layers>> = vec![None; self.buckets.len()];
-        // how the two layers of a component count, and that of the bucket's root
+        // how the two layers of a component count: as at its root
         let mut reading = vec![[1.0, 1.0]; self.buckets.len()];
         for index in (0..self.buckets.len()).rev().filter(|&index| needed[index]) {
             let bucket = &self.buckets[index];
@@ -306,13 +305,18 @@ impl Tree {
                 None => self.reading(index, upward, &changes),
             };
             let mut own = self.own(index, &changes);
-            if let Some(message) = &down[index] {
-                bucket.multiply_by_group(&mut own, message);
+            if let Some(message) = down[index].take() {
+                bucket.multiply_by_group(&mut own, &message);
             }
-            let belief = self.push_down(index, own, upward, needed, &mut down);
-            let marginal = &mut marginals[bucket.var];
-            bucket.by_state(&belief, reading[index], marginal);
-            normalise(marginal);
+            self.push_down(index, &own, upward, &needed, &mut down);
+            if asked[index] {
+                for (child, map) in &bucket.children {
+                    own.multiply(&upward.messages[*child].values, map);
+                }
+                let marginal = &mut marginals[bucket.var];
+                bucket.by_state(&own, reading[index], marginal);
+                normalise(marginal);
+            }
         }
         if let Some(once) = &self.once {
             let total = self.product_of_roots(&upward.messages, None).0;
@@ -325,40 +329,45 @@ impl Tree {
         marginals
     }
 
-    /// Sends each child of a bucket its message down and returns the bucket's belief.
+    /// Sends each child that is needed its message down: everything that comes into the bucket but from the child itself.
     fn push_down(
         &self,
         index: usize,
-        own: Layers,
+        own: &Layers,
         upward: &Upward,
         needed: &[bool],
         down: &mut [Option<Layers>],
-    ) -> Layers {
+    ) {
         let children = &self.buckets[index].children;
-        // what stands left of each child, then from the right what stands right of it
-        let mut left = Vec::with_capacity(children.len() + 1);
-        left.push(own);
-        for (child, map) in children {
-            let mut next = left[left.len() - 1].clone();
-            next.multiply(&upward.messages[*child].values, map);
-            left.push(next);
+        let message = |child: usize| &upward.messages[child].values;
+        let (receivers, others): (Vec<_>, Vec<_>) =
+            children.iter().partition(|(child, _)| needed[*child]);
+        if receivers.is_empty() {
+            return;
         }
-        let belief = left.pop().unwrap_or_default();
-        let mut right = Layers::ones(belief.len());
-        for (at, (child, map)) in children.iter().enumerate().rev() {
-            let message = &upward.messages[*child].values;
-            if needed[*child] {
-                let mut product = std::mem::take(&mut left[at]);
-                product.multiply_entries(&right);
-                let mut values = product.gather(map, message.len());
-                values.rescale();
-                down[*child] = Some(values);
-            }
-            if at > 0 {
-                right.multiply(message, map);
-            }
+        let mut left = own.clone();
+        for (child, map) in others {
+            left.multiply(message(*child), map);
         }
-        belief
+        // what stands left of each receiver, then from the right what stands right of it
+        let mut lefts = vec![left];
+        for (child, map) in &receivers[..receivers.len() - 1] {
+            let mut next = lefts[lefts.len() - 1].clone();
+            next.multiply(message(*child), map);
+            lefts.push(next);
+        }
+        let mut right: Option<Layers> = None;
+        for ((child, map), mut product) in receivers.into_iter().zip(lefts).rev() {
+            if let Some(right) = &right {
+                product.multiply_entries(right);
+            }
+            let mut values = product.gather(map, message(*child).len());
+            values.rescale();
+            down[*child] = Some(values);
+            right
+                .get_or_insert_with(|| Layers::ones(own.len()))
+                .multiply(message(*child), map);
+        }
     }
 
     /// Base, findings and weights of a bucket, without messages.

@@ -9,7 +9,7 @@ use crate::{
     error::Error,
     graph::{
         Board, ChipState, Graph, OrId, Origin, Position, PositionState, PowerId, State, StateId,
-        StateMode, Targets, View, Warmth, modes_of,
+        StateMode, Targets, View, Warmth, acting, modes_of,
     },
     lower::Asked,
     situation::{
@@ -191,10 +191,12 @@ fn take_in(unrolled: &mut Unrolled, situation: &Situation, machine: &Machine) ->
             .map(|thing| thing.id.clone())
             .collect()
     });
+    let targets = Targets::of(&profile);
     graph.boards.push(Board {
         tag: machine.tag.clone(),
         mule: machine.mule,
-        targets: Targets::of(&profile),
+        acting: acting(&profile, &targets),
+        targets,
         profile,
         positions,
         outside,
@@ -594,28 +596,33 @@ impl Unrolled {
 
     /// The situation with the outcome of one check asked for, as the next look would find it.
     pub(crate) fn ask(&self, machine: usize, check: usize) -> (Self, Asked) {
+        let (unrolled, mut asked) = self.ask_each(machine, &[check]);
+        let asked = asked.pop().unwrap_or_else(|| unreachable!("one was asked"));
+        (unrolled, asked)
+    }
+
+    /// The situation with the outcomes of checks asked for, each as if it were the next look.
+    pub(crate) fn ask_each(&self, machine: usize, checks: &[usize]) -> (Self, Vec<Asked>) {
         let mut unrolled = self.clone();
         let profile = Arc::clone(&unrolled.graph.boards[machine].profile);
-        let named = &profile.checks[check];
-        let powered = named.set_up.iter().any(|set_up| set_up == "powered");
         let next = unrolled.next_view(machine);
-        let view = View {
-            power: next.power.filter(|_| powered),
-            ..next
-        };
-        let ors = unrolled.check_ors(machine, named, view);
-        let requires = unrolled.check_requires(machine, named, view);
-        let harms = unrolled.harm_ors(machine, named, view);
-        (
-            unrolled,
+        let ask = |&check: &usize| {
+            let named = &profile.checks[check];
+            let powered = named.set_up.iter().any(|set_up| set_up == "powered");
+            let view = View {
+                power: next.power.filter(|_| powered),
+                ..next
+            };
             Asked {
                 machine,
                 check,
-                ors,
-                requires,
-                harms,
-            },
-        )
+                ors: unrolled.check_ors(machine, named, view),
+                requires: unrolled.check_requires(machine, named, view),
+                harms: unrolled.harm_ors(machine, named, view),
+            }
+        };
+        let asked = checks.iter().map(ask).collect();
+        (unrolled, asked)
     }
 
     /// The ORs of what a check names, as a look would find them now.

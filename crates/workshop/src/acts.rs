@@ -204,7 +204,7 @@ fn possible(state: &State, draft: &Draft) -> Result<()> {
         epoch: draft.epoch,
         line: draft.line.clone(),
     }]);
-    Reckoned::of(&then, &state.boards()?, &[])
+    Reckoned::of(&then, &state.boards()?, &[], None)
         .map(|_| ())
         .map_err(|error| Error {
             message: format!(

@@ -57,10 +57,19 @@ pub(crate) fn boards(pile: &Pile, folder: &Folder) -> Result<Boards, Error> {
 }
 
 impl Reckoned {
-    /// Diagnoses the pile without these lines.
-    pub(crate) fn of(pile: &Pile, boards: &Boards, without: &[i64]) -> Result<Reckoned, Error> {
+    /// Diagnoses the pile without these lines; what is the same as before is not reckoned again.
+    pub(crate) fn of(
+        pile: &Pile,
+        boards: &Boards,
+        without: &[i64],
+        before: Option<&Reckoned>,
+    ) -> Result<Reckoned, Error> {
         let setting = Setting::of(pile, boards, without);
-        let diagnosis = Diagnosis::of(&setting.situation).map_err(|error| {
+        let diagnosis = match before {
+            Some(before) => before.diagnosis.again(&setting.situation),
+            None => Diagnosis::of(&setting.situation),
+        };
+        let diagnosis = diagnosis.map_err(|error| {
             let line = error.step.and_then(|step| setting.lines.get(step));
             let place = line
                 .map(|line| format!("line {line}: "))
@@ -154,6 +163,8 @@ pub(crate) struct Cache {
     /// Last line and folder state it belongs to.
     key: (i64, u64),
     by_without: BTreeMap<Vec<i64>, Reckoned>,
+    /// What was reckoned last for another state, to start from.
+    before: Option<Reckoned>,
     /// Job cards by tag and standing set-ups.
     cards: BTreeMap<(String, Vec<String>), JobCard>,
 }
@@ -174,8 +185,10 @@ impl Cache {
     /// Drops what belongs to another state.
     pub(crate) fn keep(&mut self, key: (i64, u64)) {
         if self.key != key {
+            let last = self.by_without.remove(&Vec::new());
             *self = Cache {
                 key,
+                before: last.or(self.before.take()),
                 ..Cache::default()
             };
         }
@@ -189,8 +202,9 @@ impl Cache {
         without: &[i64],
     ) -> Result<(), Error> {
         if !self.by_without.contains_key(without) {
-            self.by_without
-                .insert(without.to_vec(), Reckoned::of(pile, boards, without)?);
+            let before = self.by_without.values().next().or(self.before.as_ref());
+            let reckoned = Reckoned::of(pile, boards, without, before)?;
+            self.by_without.insert(without.to_vec(), reckoned);
         }
         Ok(())
     }
