@@ -1,10 +1,11 @@
-//! The chores of this repository: `cargo xtask test`, `cargo xtask lints`, `cargo xtask help`.
+//! The chores of this repository: `cargo xtask test`, `lints`, `solve`, `bench`, `help`.
 #![expect(
     clippy::print_stdout,
     clippy::print_stderr,
     reason = "this program talks to the developer's terminal and to nothing else"
 )]
 
+mod cases;
 mod lints;
 mod sections;
 mod shell;
@@ -22,6 +23,9 @@ The whole check of this repository, from any folder in it.
 
 usage: cargo xtask test [--only SECTION,SECTION...]
        cargo xtask lints
+       cargo xtask solve case FOLDER...
+       cargo xtask solve network FILE...
+       cargo xtask bench diagnosis [--repeats N] [FILE...]
        cargo xtask help
 
 sections, in this order:
@@ -34,11 +38,14 @@ sections, in this order:
   pages       the pages in headless Chromium (installed by apt when missing)
   external    comparison with Python libraries (installed into target/venv)
 
+solve prints the answers to cases and fault networks as JSON, bench measures how fast; more by `cargo xtask solve --help`.
+
 examples: cargo xtask test
           cargo xtask test --only lints,unit
+          cargo xtask solve case crates/diagnosis/tests/data/rules/r01-position
 
 BOARDWRIGHT_CHROMIUM, BOARDWRIGHT_CHROMEDRIVER and BOARDWRIGHT_PYTHON, where set, say which programs to use.
-Exit code: 0 all passed, 1 something failed, 2 a tool is missing or the command was not understood.";
+Exit code: 0 all passed, 1 something failed or a figure misses its limit, 2 a tool is missing or the command was not understood.";
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -57,12 +64,14 @@ fn run(arguments: &[String]) -> Result<ExitCode> {
         ["test"] => sections::run(&Section::ALL),
         ["test", "--only", list] => sections::run(&Section::parse_list(list)?),
         ["lints"] => sections::run(&[Section::Lints]),
+        ["solve", ..] => cases::solve(arguments),
+        ["bench", ..] => cases::bench(arguments),
         [] | ["help" | "-h" | "--help"] => {
             println!("{HELP}");
             Ok(ExitCode::SUCCESS)
         }
         _ => bail!(
-            "expected `test`, `lints` or `help`, found `{}`; see `cargo xtask help`",
+            "expected `test`, `lints`, `solve`, `bench` or `help`, found `{}`; see `cargo xtask help`",
             words.join(" ")
         ),
     }

@@ -72,6 +72,7 @@ pub(crate) enum Verb {
     Journal(Journal),
     #[command(subcommand)]
     Board(Board),
+    Rehearse(crate::rehearse::Rehearse),
     Serve(Serve),
     Demo(Demo),
 }
@@ -406,7 +407,7 @@ const GROUPS: [(&str, &[&str]); 4] = [
         ],
     ),
     ("The decision", &["plan", "order"]),
-    ("Beside the work", &["serve", "demo", "board"]),
+    ("Beside the work", &["serve", "demo", "board", "rehearse"]),
 ];
 
 /// The parser, its verbs grouped in the help.

@@ -6,6 +6,7 @@ mod demo;
 mod pages;
 mod printer;
 mod problem;
+mod rehearse;
 mod sheet;
 mod text;
 mod verbs;

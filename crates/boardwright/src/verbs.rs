@@ -5,7 +5,7 @@ use crate::printer::{Form, Printer};
 use crate::problem::stop;
 use crate::sheet::{Sheet, Voice, say};
 use crate::text;
-use crate::{Outcome, boards, demo, pages};
+use crate::{Outcome, boards, demo, pages, rehearse};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -116,6 +116,10 @@ pub(crate) fn run(line: Line, printer: &Printer) -> Result {
         Some(Verb::Board(Board::Check { file })) => boards::check(&file, printer),
         Some(Verb::Board(Board::ExportNetwork { tag, to, what })) => {
             export_network(&desk, &tag, to.as_deref(), what)
+        }
+        Some(Verb::Rehearse(args)) => {
+            let view = rehearse::run(&desk.open()?, args, printer)?;
+            desk.answer("rehearsal", &view, || text::rehearsal(&view))
         }
         Some(Verb::Serve(args)) => {
             pages::serve(Arc::new(desk.open()?), &args.address, printer)?;

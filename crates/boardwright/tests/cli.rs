@@ -496,6 +496,124 @@ fn the_demo_keeps_off_folders_that_are_not_its_own() {
     );
 }
 
+/// A board of three parts.
+const TINY: &str = r#"
+[board]
+id = "tiny"
+title = "Tiny"
+derive = false
+[[block]]
+id = "all"
+[[part]]
+ref = "U1"
+block = "all"
+mount = "socket"
+mode = [{ id = "dead", chance = 0.2 }]
+[[part]]
+ref = "U2"
+block = "all"
+mount = "socket"
+mode = [{ id = "dead", chance = 0.2 }]
+[[part]]
+ref = "U3"
+block = "all"
+mount = "soldered"
+mode = [{ id = "dead", chance = 0.1 }]
+[[function]]
+id = "clock"
+needs = ["U1"]
+[[function]]
+id = "picture"
+needs = ["U2", "U3", "clock"]
+[[check]]
+id = "clock"
+title = "Clock"
+minutes = 2
+set_up = ["powered", "oscilloscope"]
+tells = "clock"
+"#;
+
+#[test]
+fn a_rehearsal_writes_nothing_and_says_the_same_each_time() {
+    let bench = club();
+    bench.write("boardwright/boards/tiny.toml", TINY);
+    let line = [
+        "rehearse",
+        "--piles",
+        "4",
+        "--machines",
+        "3",
+        "--board",
+        "tiny",
+    ];
+    check_text(
+        &bench,
+        &line,
+        expect![[r#"
+        Following the advice, 2.2 of 3 machines work at the end, 51 min for each.
+        Four piles of three machines, the same for every way of working; 1.0 whole when
+        it came in.
+
+        Worth at the end less money, minutes and harm, by pile
+         128.75 ± 110.30 │ ours: what the program advises
+                         │ 2.2 ± 0.8 work, 51 ± 68 min for each; 36.00 ± 47.05 in parts,
+                         │ 3.0 ± 4.3 of 4.5 ± 5.9 needless; 0.00 ± 0.00 harmed, 0.00 ±
+                         │ 0.00 damaged, 0.00 ± 0.00 wrongly said to work
+          97.20 ± 103.50 │ fixed-order: the checks in the order of the file, then what
+                         │ the first failing one tells of
+                         │ 1.2 ± 1.5 work, 41 ± 51 min for each; 10.00 ± 6.36 in parts,
+                         │ 1.0 ± 0.0 of 1.2 ± 0.8 needless; 0.00 ± 0.00 harmed, 0.00 ±
+                         │ 0.00 damaged, 0.00 ± 0.00 wrongly said to work
+                         │ ours less this: 31.55 ± 48.93, 1.00 ± 1.30 working, 9.4 ±
+                         │ 22.2 min for each; chance alone may explain it
+          74.80 ± 189.33 │ most-probable-first: the likeliest suspect replaced, one
+                         │ after another
+                         │ 2.0 ± 1.3 work, 78 ± 127 min for each; 64.00 ± 68.15 in
+                         │ parts, 6.2 ± 7.2 of 8.0 ± 8.5 needless; 0.00 ± 0.00 harmed,
+                         │ 0.50 ± 1.59 damaged, 0.00 ± 0.00 wrongly said to work
+                         │ ours less this: 53.95 ± 79.47, 0.25 ± 0.80 working, −27.4 ±
+                         │ 61.1 min for each; chance alone may explain it
+          98.95 ± 129.67 │ most-information-first: the check that tells most by the
+                         │ minute, until a suspect stands out
+                         │ 2.2 ± 0.8 work, 72 ± 85 min for each; 56.00 ± 51.96 in parts,
+                         │ 5.5 ± 5.3 of 7.0 ± 6.5 needless; 0.00 ± 0.00 harmed, 0.00 ±
+                         │ 0.00 damaged, 0.00 ± 0.00 wrongly said to work
+                         │ ours less this: 29.80 ± 36.23, 0.00 ± 0.00 working, −21.8 ±
+                         │ 33.3 min for each; chance alone may explain it
+         109.60 ± 144.27 │ usual-suspects: the usual suspects swapped, socketed ones
+                         │ first
+                         │ 2.0 ± 1.3 work, 51 ± 75 min for each; 40.00 ± 37.47 in parts,
+                         │ 3.8 ± 4.0 of 5.0 ± 4.7 needless; 0.00 ± 0.00 harmed, 0.00 ±
+                         │ 0.00 damaged, 0.00 ± 0.00 wrongly said to work
+                         │ ours less this: 19.15 ± 35.41, 0.25 ± 0.80 working, −0.4 ±
+                         │ 12.2 min for each; chance alone may explain it
+
+        Where the minutes of a pile go
+               114 ± 130 │ ours: checks 10, set-ups 11, remedies 69, retests 23
+                 52 ± 16 │ fixed-order: checks 4, set-ups 11, remedies 21, retests 16
+               156 ± 153 │ most-probable-first: checks 0, set-ups 3, remedies 120,
+                         │ retests 33
+               163 ± 142 │ most-information-first: checks 14, set-ups 11, remedies 106,
+                         │ retests 31
+                102 ± 84 │ usual-suspects: checks 0, set-ups 3, remedies 75, retests 24
+    "#]],
+    );
+    let ran = bench.run(&line);
+    assert!(ran.stderr.contains("ours: 4 of 4 piles"), "{}", ran.stderr);
+    assert_eq!(bench.run(&[&line[..], &["--quiet"]].concat()).stderr, "");
+    assert_eq!(journal(&bench, None).len(), 0);
+    for (arguments, said) in [
+        (["--piles", "0"], "expected 1 to 100000"),
+        (["--machines", "100"], "expected 1 to 99"),
+        (["--board", "tinny"], "tiny"),
+        (["--seed", "x"], "--seed"),
+    ] {
+        let ran = bench.run(&[&["rehearse"], &arguments[..]].concat());
+        assert_eq!(ran.status, 2, "{}", ran.stderr);
+        assert!(ran.stderr.contains(said), "{}", ran.stderr);
+    }
+}
+
 #[test]
 fn every_answer_is_as_documented() {
     let mut page = Documented::read();
@@ -539,6 +657,19 @@ fn every_answer_is_as_documented() {
     check(
         0,
         &["board", "check", "boardwright-demo/boards/ostrel-8-r2.toml"],
+    );
+    bench.write("boardwright-demo/boards/tiny.toml", TINY);
+    check(
+        0,
+        &[
+            "rehearse",
+            "--piles",
+            "2",
+            "--machines",
+            "2",
+            "--board",
+            "tiny",
+        ],
     );
     bench.write("bad.toml", "[board]\nid = 1\n");
     check(1, &["board", "check", "bad.toml"]);

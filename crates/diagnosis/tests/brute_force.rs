@@ -8,7 +8,6 @@ mod boards;
 mod courses;
 #[path = "support/shrink.rs"]
 mod shrink;
-mod support;
 #[path = "support/worlds.rs"]
 mod worlds;
 
@@ -333,7 +332,7 @@ fn the_enumeration_keeps_the_rules() {
     let mut small = 0;
     for entry in fs::read_dir(folder).expect("cases") {
         let path = entry.expect("an entry").path();
-        let case = support::read_case(&path);
+        let case = cases::read_case(&path).expect("a case");
         let Some(answer) = worlds::enumerate(&case.situation, 40_000) else {
             continue;
         };
@@ -349,7 +348,7 @@ fn the_enumeration_keeps_the_rules() {
 }
 
 /// What a case says about numbers: `modes/T-01 U1.dead` and its chance.
-fn values(case: &support::Case) -> Vec<(String, f64)> {
+fn values(case: &cases::BoardCase) -> Vec<(String, f64)> {
     let mut all: Vec<(String, f64)> = Vec::new();
     for derived in &case.by_hand {
         let what = derived["what"].as_str().expect("what");

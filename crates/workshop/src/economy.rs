@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 
 use catalogue::{Mount, Part, Profile, RemedyKind, Site};
-use diagnosis::{Economy, RemedyCost};
+use diagnosis::{Economy, RemedyCost, Treatment};
+use rehearsal::How;
 use units::Decimal;
 
 use crate::{
@@ -29,6 +30,8 @@ pub(crate) struct Way {
     pub(crate) price: i64,
     pub(crate) works: f64,
     pub(crate) title: String,
+    /// How it is done at the bench.
+    pub(crate) how: How,
 }
 
 /// The economy of one machine.
@@ -38,8 +41,18 @@ pub(crate) fn economy(
     machine: &Machine,
     standing: &[String],
 ) -> Economy {
+    economy_of(folder, board, &machine.board, standing)
+}
+
+/// The economy of a machine with this board, whose worth is looked up under this id.
+pub(crate) fn economy_of(
+    folder: &Folder,
+    board: &Profile,
+    id: &str,
+    standing: &[String],
+) -> Economy {
     let settings = &folder.settings;
-    let worth = settings.worth(&machine.board);
+    let worth = settings.worth(id);
     let money = |minor| from_coins(minor, settings.currency);
     let cost = |way: Way| RemedyCost {
         part: way.part,
@@ -104,6 +117,7 @@ pub(crate) fn ways(folder: &Folder, board: &Profile, part: &Part) -> Vec<Way> {
             price,
             works,
             title: title.to_string(),
+            how: how(remedy.kind),
         });
     }
     if has(part, Site::Chip) && !ways.iter().any(|way| way.site == Site::Chip) {
@@ -114,9 +128,28 @@ pub(crate) fn ways(folder: &Folder, board: &Profile, part: &Part) -> Vec<Way> {
             price: folder.settings.unknown_price,
             works: UNKNOWN_WORKS,
             title: "replaced, price not known".to_string(),
+            how: How::Fit,
         });
     }
     ways
+}
+
+/// How each remedy of an economy is done, in the same order.
+pub(crate) fn hows(folder: &Folder, board: &Profile) -> Vec<How> {
+    let ways = board
+        .parts
+        .iter()
+        .flat_map(|part| ways(folder, board, part));
+    ways.map(|way| way.how).collect()
+}
+
+fn how(kind: RemedyKind) -> How {
+    match kind {
+        RemedyKind::Reseat => How::Treat(Treatment::Reseat),
+        RemedyKind::Resolder => How::Treat(Treatment::Resolder),
+        RemedyKind::Clean => How::Treat(Treatment::Clean),
+        _ => How::Fit,
+    }
 }
 
 fn has(part: &Part, site: Site) -> bool {

@@ -5,6 +5,8 @@
 
 use serde::Serialize;
 
+pub use crate::rehearse::{Figure, Lead, RehearsalView, RehearsedPolicy, Sum, Where};
+
 /// What stands at the top right of each page.
 #[derive(Debug, Clone, Serialize)]
 pub struct Frame {

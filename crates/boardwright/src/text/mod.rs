@@ -5,6 +5,7 @@ mod card;
 mod evening;
 mod parcels;
 mod plan;
+mod rehearsal;
 #[cfg(test)]
 mod samples;
 mod words;
@@ -15,4 +16,5 @@ pub(crate) use card::{Depth, card, journal};
 pub(crate) use evening::evening;
 pub(crate) use parcels::parcels;
 pub(crate) use plan::plan;
+pub(crate) use rehearsal::rehearsal;
 pub(crate) use written::{taken_in, undone, written};

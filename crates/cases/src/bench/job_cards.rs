@@ -1,0 +1,54 @@
+//! The demo's job cards, timed by an example of the workshop crate, which this crate may not use.
+
+use std::{
+    io::{self, Write},
+    path::Path,
+    process::Command,
+};
+
+use serde_json::Value;
+
+use super::{
+    Plan, Section,
+    verdict::{Verdict, median},
+};
+
+/// Times each machine's card and prints a line for each.
+pub(super) fn run(plan: &Plan, out: &mut dyn Write) -> io::Result<Section> {
+    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
+    let manifest = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../Cargo.toml");
+    let output = Command::new(cargo)
+        .args(["run", "--quiet", "--release", "--package", "workshop"])
+        .args(["--example", "job_cards", "--manifest-path"])
+        .arg(manifest)
+        .args(["--", &plan.repeats.to_string()])
+        .output()?;
+    if !output.status.success() {
+        let message = String::from_utf8_lossy(&output.stderr);
+        return Err(io::Error::other(format!(
+            "the job cards were not timed: {}",
+            message.trim()
+        )));
+    }
+    let record: Value = serde_json::from_slice(&output.stdout).map_err(io::Error::other)?;
+    let figures = |key: &str| -> Vec<(f64, String)> {
+        let machines = record.as_array().into_iter().flatten();
+        machines
+            .filter_map(|one| {
+                let tag = one["machine"].as_str().unwrap_or_default().to_owned();
+                Some((median(&one[key])? * 1e3, tag))
+            })
+            .collect()
+    };
+    let (cold, warm) = (figures("cold"), figures("warm"));
+    for ((cold, tag), (warm, _)) in cold.iter().zip(&warm) {
+        writeln!(out, "{tag:<8} cold {cold:>8.2} ms, warm {warm:>8.2} ms")?;
+    }
+    Ok(Section {
+        verdicts: vec![
+            Verdict::worst("job card, cold, ms", 20.0, cold),
+            Verdict::worst("job card after one finding more, ms", 5.0, warm),
+        ],
+        record,
+    })
+}

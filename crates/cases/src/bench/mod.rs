@@ -1,0 +1,132 @@
+//! `bench diagnosis`: the program and a general library on the same networks in the same run, and the demo; every number kept.
+
+mod job_cards;
+mod library;
+mod measure;
+mod memory;
+mod networks;
+mod report;
+mod verdict;
+
+use std::{
+    fs, io,
+    io::Write,
+    path::{Path, PathBuf},
+    process::ExitCode,
+};
+
+use serde_json::{Map, Value, json};
+
+use self::verdict::Verdict;
+
+pub(crate) use self::measure::measure;
+
+/// Runs of which the median is taken.
+const REPEATS: usize = 9;
+
+/// Everything that is measured, in the order of running: add what else has a limit here.
+const SECTIONS: [(&str, Measure); 2] = [("networks", networks::run), ("job_cards", job_cards::run)];
+
+/// Measures one section and prints its table.
+type Measure = fn(&Plan, &mut dyn Write) -> io::Result<Section>;
+
+/// What one section has measured.
+struct Section {
+    /// Every number.
+    record: Value,
+    /// Its limits.
+    verdicts: Vec<Verdict>,
+}
+
+/// What the command line asks for.
+struct Plan {
+    repeats: usize,
+    /// Networks.
+    files: Vec<PathBuf>,
+    /// The networks alone, as files are named.
+    only_networks: bool,
+}
+
+impl Plan {
+    fn read(words: &[&str]) -> io::Result<Plan> {
+        let (repeats, files) = match words {
+            ["--repeats", number, files @ ..] => {
+                let number = number.parse().ok().filter(|&number| number > 0);
+                let wrong = || io::Error::other("expected `--repeats` with a number of 1 or more");
+                (number.ok_or_else(wrong)?, files)
+            }
+            files => (REPEATS, files),
+        };
+        Ok(Plan {
+            repeats,
+            only_networks: !files.is_empty(),
+            files: match files {
+                [] => own_networks()?,
+                files => files.iter().map(PathBuf::from).collect(),
+            },
+        })
+    }
+}
+
+/// The networks of this repository, by name, smaller ones first.
+fn own_networks() -> io::Result<Vec<PathBuf>> {
+    let here = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut all = Vec::new();
+    for folder in ["../diagnosis/tests/data/networks", "data/large"] {
+        let mut files = Vec::new();
+        for entry in fs::read_dir(here.join(folder))? {
+            let path = entry?.path();
+            if path.extension().is_some_and(|ending| ending == "json") {
+                files.push(path);
+            }
+        }
+        files.sort();
+        all.extend(files);
+    }
+    Ok(all)
+}
+
+/// Measures, prints the tables, keeps the raw numbers.
+pub(crate) fn run(words: &[&str]) -> io::Result<ExitCode> {
+    let plan = Plan::read(words)?;
+    let mut out = io::stdout();
+    let mut records = Map::new();
+    let mut verdicts = Vec::new();
+    let wanted = if plan.only_networks {
+        1
+    } else {
+        SECTIONS.len()
+    };
+    for (name, measure) in SECTIONS.into_iter().take(wanted) {
+        let section = measure(&plan, &mut out)?;
+        writeln!(out)?;
+        records.insert(name.to_owned(), section.record);
+        verdicts.extend(section.verdicts);
+    }
+    for verdict in &verdicts {
+        writeln!(out, "{verdict}")?;
+    }
+    let kept = keep(&plan, records)?;
+    writeln!(out, "\nevery number: {}", kept.display())?;
+    Ok(match verdicts.iter().all(|verdict| verdict.met) {
+        true => ExitCode::SUCCESS,
+        false => ExitCode::FAILURE,
+    })
+}
+
+/// Writes the raw numbers below the target folder that this program was built into.
+fn keep(plan: &Plan, records: Map<String, Value>) -> io::Result<PathBuf> {
+    let program = std::env::current_exe()?;
+    let target = program.ancestors().nth(2).unwrap_or(Path::new("."));
+    let folder = target.join("bench");
+    fs::create_dir_all(&folder)?;
+    let file = folder.join("diagnosis.json");
+    let record = json!({
+        "unit": "seconds and bytes; each list holds the repeats in the order they ran",
+        "repeats": plan.repeats,
+        "machine": memory::machine(),
+        "sections": records,
+    });
+    fs::write(&file, format!("{record:#}\n"))?;
+    Ok(file)
+}

@@ -1,0 +1,17 @@
+//! Cases with known answers: reads board cases and fault networks, answers them as JSON, compares.
+//!
+//! A case is a folder with `board.toml` and `case.json`; a network is one JSON file of the schema `perf-bn-1`. Both become
+//! a [`diagnosis::Situation`]. This crate serves tests and the chores; no room of the house uses it.
+
+mod answer;
+mod board_case;
+mod case_steps;
+mod compare;
+mod error;
+mod network;
+
+pub use answer::{answer_case, answer_network, gains};
+pub use board_case::{BoardCase, read_case};
+pub use compare::{Tolerance, case_differences, differences, network_differences};
+pub use error::Error;
+pub use network::{EvidenceSet, MACHINE, Network, parse_network, read_network};

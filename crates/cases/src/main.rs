@@ -1,0 +1,113 @@
+//! Answers cases and networks as JSON and measures how fast; run by `cargo xtask solve` and `cargo xtask bench`.
+
+mod bench;
+
+use std::{
+    io::{self, Write},
+    path::Path,
+    process::ExitCode,
+};
+
+use serde_json::json;
+
+const HELP: &str = "\
+Answers cases with known answers, and measures how fast.
+
+usage: cargo xtask solve case FOLDER...
+       cargo xtask solve network FILE...
+       cargo xtask bench diagnosis [--repeats N] [FILE...]
+
+solve case: each FOLDER has `board.toml` and `case.json`. Prints one JSON object a line, in the order of the folders, with the
+fields of the case's `expected`.
+
+solve network: each FILE has the schema `perf-bn-1`. Prints one JSON array a line, in the order of the files, with one object
+for each set of findings: `index`, `evidence_prob`, `posteriors`, `entropy_bits`, `eig` (for each observation not yet made
+`p_fail` and `gain_bits`; empty when all are made) and `seconds`: from the findings to all posteriors, one thread, nothing
+compiled before; reading the file and `eig` are not in it.
+
+For what cannot be read or answered the line is {\"error\": \"...\"}, the message is also on standard error, and the exit code is 2.
+
+bench diagnosis: measures the networks of this repository and the demo's job cards, or the FILEs alone, medians of 9 unless
+`--repeats` says otherwise. The baseline is the lazy propagation of pyAgrum on one thread in the same run, the better of two
+encodings (full tables, ORs split into chains); what would take it more than a minute or 4 GiB is skipped and said so, and
+`~` marks a time reckoned from one inference. Prints tables and whether each figure keeps its limit; every single number is
+kept in `bench/diagnosis.json` in the target folder. Peak memory, each in a process of its own, is read from /proc: on
+Linux only.
+
+Exit code: 0 done, 1 a figure misses its limit, 2 something could not be done.";
+
+fn main() -> ExitCode {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    match run(&arguments) {
+        Ok(code) => code,
+        // whoever reads has seen enough
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => ExitCode::SUCCESS,
+        Err(error) => {
+            let _ = writeln!(io::stderr(), "error: {error}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn run(arguments: &[String]) -> io::Result<ExitCode> {
+    let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
+    match words[..] {
+        ["solve", "case", ref folders @ ..] if !folders.is_empty() => solve(folders, solve_case),
+        ["solve", "network", ref files @ ..] if !files.is_empty() => solve(files, solve_network),
+        ["bench", "diagnosis", ref rest @ ..] => bench::run(rest),
+        ["measure", ref rest @ ..] => {
+            let line = bench::measure(rest)?;
+            writeln!(io::stdout(), "{line}")?;
+            Ok(ExitCode::SUCCESS)
+        }
+        [] | ["help" | "-h" | "--help"] | [.., "--help"] => {
+            writeln!(io::stdout(), "{HELP}")?;
+            Ok(ExitCode::SUCCESS)
+        }
+        _ => Err(io::Error::other(format!(
+            "expected `solve case FOLDER...`, `solve network FILE...` or `bench diagnosis`, found `{}`; see `cargo xtask solve --help`",
+            words.join(" ")
+        ))),
+    }
+}
+
+/// One line for each path; one that fails does not hide the others.
+fn solve(
+    paths: &[&str],
+    answer: fn(&Path) -> Result<serde_json::Value, String>,
+) -> io::Result<ExitCode> {
+    let mut code = ExitCode::SUCCESS;
+    for path in paths {
+        let line = match answer(Path::new(path)) {
+            Ok(line) => line,
+            Err(error) => {
+                writeln!(io::stderr(), "error: {error}")?;
+                code = ExitCode::from(2);
+                json!({"error": error})
+            }
+        };
+        writeln!(io::stdout(), "{line}")?;
+    }
+    Ok(code)
+}
+
+fn solve_case(folder: &Path) -> Result<serde_json::Value, String> {
+    let case = cases::read_case(folder).map_err(|error| error.to_string())?;
+    for key in &case.unused {
+        let folder = folder.display();
+        let _ = writeln!(
+            io::stderr(),
+            "warning: `{folder}`: {key} is no key of this format and was not used"
+        );
+    }
+    cases::answer_case(&case.situation).map_err(|error| format!("`{}`: {error}", folder.display()))
+}
+
+fn solve_network(file: &Path) -> Result<serde_json::Value, String> {
+    let network = cases::read_network(file).map_err(|error| error.to_string())?;
+    let answers = network.sets.iter().enumerate().map(|(index, set)| {
+        cases::answer_network(&network, index, &set.steps)
+            .map_err(|error| format!("`{}`, set {index}: {error}", file.display()))
+    });
+    answers.collect()
+}
