@@ -3,7 +3,7 @@
 //! The course without checks fits suspects one at a time in the order of chance by cost (p/C; Kadane & Simon, "Optimal
 //! strategies for a class of constrained sequential problems", Annals of Statistics 5, 1977; for troubleshooting with repairs:
 //! Heckerman, Breese & Rommelse, CACM 38(3), 1995), with a retest after each, and stops where going on no longer pays; leaving the
-//! machine as it is, is its shortest form. What it is worth is exact for the given order: after the first suspects are put
+//! machine as it is, is its shortest form. Whether it works already is looked at first where that is cheaper than a needless remedy. What it is worth is exact for the given order: after the first suspects are put
 //! right the machine works if every other part is good, and that chance is asked of the network for each length.
 
 use std::{
@@ -12,7 +12,7 @@ use std::{
     rc::Rc,
 };
 
-use catalogue::{Check, Site};
+use catalogue::{Check, Profile, Site};
 
 use crate::{
     answer::{Course, Economy, Holder, ModeChance, Step},
@@ -54,22 +54,17 @@ impl Diagnosis {
         } = &self.groups()[group];
         if plain.upward.log_total == f64::NEG_INFINITY {
             // the findings contradict each other: nothing can be weighed before one is taken back
-            let leave = Course {
-                remedies: Vec::new(),
-                value: economy.hold,
-                works: 0.0,
-                minutes: 0.0,
-            };
-            return Ok((Vec::new(), leave));
+            return Ok((Vec::new(), leave(economy)));
         }
         let adviser = Adviser::new(unrolled, machine, plain, economy);
-        let course = adviser.course(&adviser.now(marginals))?;
+        let base = adviser.weighed(&adviser.now(marginals))?;
+        let course = base.course.clone();
         let mut steps = Vec::new();
         let mut open = vec![unrolled.open_checks(machine)];
         while let Some(checks) = open.pop() {
             let (unrolled, asked) = unrolled.ask_each(machine, &checks);
             match Bench::of(unrolled, asked, outer.as_ref()) {
-                Ok(bench) => steps.extend(bench.steps(machine, economy, &course)?),
+                Ok(bench) => steps.extend(bench.steps(machine, economy, &base)?),
                 Err(error) if checks.len() < 2 => return Err(error),
                 Err(_) => {
                     let (some, rest) = checks.split_at(checks.len() / 2);
@@ -114,12 +109,7 @@ impl Bench {
         })
     }
 
-    fn steps(
-        &self,
-        machine: usize,
-        economy: &Economy,
-        course: &Course,
-    ) -> Result<Vec<Step>, Error> {
+    fn steps(&self, machine: usize, economy: &Economy, base: &Weighed) -> Result<Vec<Step>, Error> {
         let adviser = Adviser::new(&self.unrolled, machine, &self.compiled, economy);
         let Compiled {
             lowered,
@@ -138,7 +128,7 @@ impl Bench {
             .iter()
             .zip(&lowered.outcomes)
             .map(|(asked, &outcome)| {
-                adviser.step(&checks[asked.check], asked, outcome, &marginals, course)
+                adviser.step(&checks[asked.check], asked, outcome, &marginals, base)
             })
             .collect()
     }
@@ -151,6 +141,15 @@ struct Point<'a> {
     log_chance: f64,
     /// Posteriors of the members that may be tried.
     marginals: &'a [Vec<f64>],
+}
+
+/// The best courses from a point.
+struct Weighed {
+    course: Course,
+    /// Chance that the machine works as it is.
+    works: f64,
+    /// What the best course is worth once it was seen that the machine does not work.
+    value_broken: f64,
 }
 
 /// A network in which all members but some are good, with one outcome asked for.
@@ -170,6 +169,8 @@ struct Adviser<'a> {
     members: Vec<Var>,
     /// By variable: the remedy that puts it right for the least money and minutes by chance.
     remedies: BTreeMap<Var, usize>,
+    /// By a chip's variable: that of its place, and with which chance fitting another chip cures each of its states.
+    with_it: BTreeMap<Var, (Var, Vec<f64>)>,
     /// Remedies for positions without a chip: nothing works before them.
     forced: Vec<usize>,
     /// A position without a chip has no remedy.
@@ -225,9 +226,11 @@ impl<'a> Adviser<'a> {
                 None => hopeless = true,
             }
         }
+        let board = &unrolled.graph.boards[machine];
         Self {
             compiled,
             economy,
+            with_it: with_it(&board.profile, &listed),
             listed,
             members,
             remedies,
@@ -246,25 +249,51 @@ impl<'a> Adviser<'a> {
         }
     }
 
-    /// The best course from a point.
-    fn course(&self, point: &Point<'_>) -> Result<Course, Error> {
-        let economy = self.economy;
-        let leave = Course {
-            remedies: Vec::new(),
-            value: economy.hold,
-            works: 0.0,
-            minutes: 0.0,
-        };
+    /// The best courses from a point.
+    fn weighed(&self, point: &Point<'_>) -> Result<Weighed, Error> {
         if self.hopeless {
-            return Ok(leave);
+            let leave = leave(self.economy);
+            return Ok(Weighed {
+                works: 0.0,
+                value_broken: leave.value,
+                course: leave,
+            });
         }
         let tried = self.order(point.marginals);
         let solved = self.solved(point, &tried)?;
+        // without a chip somewhere it does not work
+        let works = if self.forced.is_empty() {
+            solved[0].min(1.0)
+        } else {
+            0.0
+        };
+        let left = 1.0 - works;
+        let broken: Vec<f64> = solved
+            .iter()
+            .map(|solved| {
+                if left > 0.0 {
+                    (solved - works).max(0.0) / left
+                } else {
+                    0.0
+                }
+            })
+            .collect();
+        Ok(Weighed {
+            course: self.course(&tried, &solved),
+            works,
+            value_broken: self.course(&tried, &broken).value,
+        })
+    }
+
+    /// The best course with these suspects, `solved` being the chance that the machine works by number of remedies done.
+    fn course(&self, tried: &[(Var, usize)], solved: &[f64]) -> Course {
+        let economy = self.economy;
         let mut now = Course {
             remedies: self.forced.clone(),
             value: 0.0,
             works: solved[0],
             minutes: 0.0,
+            look_first: false,
         };
         let mut spent = 0.0;
         for &index in &self.forced {
@@ -280,7 +309,7 @@ impl<'a> Adviser<'a> {
                 ..now.clone()
             }
         } else {
-            leave
+            leave(economy)
         };
         let sure: f64 = self
             .forced
@@ -292,6 +321,9 @@ impl<'a> Adviser<'a> {
                 value: value(now.works, spent),
                 ..now.clone()
             };
+        }
+        if let (true, Some(&(_, first))) = (self.forced.is_empty(), tried.first()) {
+            self.begin(first, &mut now, &mut spent);
         }
         for (place, &(_, index)) in tried.iter().enumerate() {
             let remedy = &economy.remedies[index];
@@ -307,7 +339,22 @@ impl<'a> Adviser<'a> {
                 };
             }
         }
-        Ok(best)
+        best
+    }
+
+    /// Nobody knows yet whether it works: either that is looked at first, or the first remedy is done in any case.
+    fn begin(&self, first: usize, now: &mut Course, spent: &mut f64) {
+        let economy = self.economy;
+        let look = economy.retest_minutes * economy.rate_per_minute;
+        let needless = cost_of(economy, first) * now.works;
+        now.look_first = look < needless;
+        if now.look_first {
+            *spent += look;
+            now.minutes += economy.retest_minutes;
+        } else {
+            *spent += needless;
+            now.minutes += (economy.remedies[first].minutes + economy.retest_minutes) * now.works;
+        }
     }
 
     /// Suspects in the order of chance by cost.
@@ -351,13 +398,11 @@ impl<'a> Adviser<'a> {
         let mut solved = vec![share(&upward)];
         for &(var, remedy) in tried {
             let works = self.economy.remedies[remedy].works;
-            let slot = question.weights.iter_mut().find(|(other, _)| *other == var);
-            let Some((_, weights)) = slot else { continue };
-            weights[1..].fill(works);
-            let changed = Question {
-                weights: vec![(var, weights.clone())],
-                ..Question::default()
-            };
+            let mut changed = Question::default();
+            cure(&mut question, &mut changed, var, |_| works);
+            if let Some((place, cured)) = self.with_it.get(&var) {
+                cure(&mut question, &mut changed, *place, |state| cured[state]);
+            }
             upward = tree.again(&upward, &question, &changed);
             solved.push(share(&upward));
         }
@@ -366,7 +411,9 @@ impl<'a> Adviser<'a> {
 
     /// A small network: all members known to be good but those tried, and others that may be tried from other points.
     fn clamped(&self, point: &Point<'_>, tried: &[(Var, usize)]) -> Result<Rc<Clamped>, Error> {
-        let needed: BTreeSet<Var> = tried.iter().map(|(var, _)| *var).collect();
+        let with_it = tried.iter().filter_map(|(var, _)| self.with_it.get(var));
+        let mut needed: BTreeSet<Var> = with_it.map(|(place, _)| *place).collect();
+        needed.extend(tried.iter().map(|(var, _)| *var));
         let outcome = point.seen.map(|(outcome, _)| outcome);
         let fits =
             |clamped: &&Rc<Clamped>| clamped.outcome == outcome && needed.is_subset(&clamped.free);
@@ -378,7 +425,10 @@ impl<'a> Adviser<'a> {
         let chance = |var: &Var| bad(&point.marginals[*var]);
         others.sort_by(|a, b| chance(b).total_cmp(&chance(a)));
         let likely = |var: &Var| chance(var) >= LEAST_CHANCE;
-        free.extend(others.into_iter().filter(likely).take(MOST_FREE));
+        for var in others.into_iter().filter(likely).take(MOST_FREE) {
+            free.insert(var);
+            free.extend(self.with_it.get(&var).map(|(place, _)| *place));
+        }
         let good: BTreeMap<Var, usize> = self
             .members
             .iter()
@@ -407,7 +457,7 @@ impl<'a> Adviser<'a> {
         asked: &Asked,
         outcome: Var,
         marginals: &[Vec<f64>],
-        course: &Course,
+        base: &Weighed,
     ) -> Result<Step, Error> {
         let economy = self.economy;
         let new_set_ups: Vec<String> = check
@@ -424,11 +474,12 @@ impl<'a> Adviser<'a> {
         let harm = self.expected_harm(check, asked, outcome);
         let chances = &marginals[outcome];
         let after = self.after_each(outcome, marginals);
-        let mut expected = 0.0;
+        let (mut expected, mut broken) = (0.0, 0.0);
         let mut then = Vec::new();
         for ((state, &chance), name) in chances.iter().enumerate().zip(outcome_names(check)) {
             let Some(after) = after[state].as_ref() else {
-                expected += chance * course.value;
+                expected += chance * base.course.value;
+                broken += chance * (1.0 - base.works) * base.value_broken;
                 then.push((name, None));
                 continue;
             };
@@ -437,17 +488,19 @@ impl<'a> Adviser<'a> {
                 log_chance: self.compiled.upward.log_total + chance.ln(),
                 marginals: after,
             };
-            expected += chance * self.course(&point)?.value;
+            let weighed = self.weighed(&point)?;
+            expected += chance * weighed.course.value;
+            broken += chance * (1.0 - weighed.works) * weighed.value_broken;
             then.push((name, self.leader(after)));
         }
+        let cost = minutes * economy.rate_per_minute + harm * economy.harm_cost;
+        let left = 1.0 - base.works;
         Ok(Step {
             check: check.id.clone(),
             minutes,
             new_set_ups,
-            saving: expected
-                - course.value
-                - minutes * economy.rate_per_minute
-                - harm * economy.harm_cost,
+            saving: expected - base.course.value - cost,
+            saving_later: broken - left * (base.value_broken + cost),
             outcomes: outcome_names(check).zip(chances.iter().copied()).collect(),
             then,
         })
@@ -567,6 +620,51 @@ impl<'a> Adviser<'a> {
             site: best.site,
             chance: chance(best),
         })
+    }
+}
+
+/// Leave it as it is.
+fn leave(economy: &Economy) -> Course {
+    Course {
+        remedies: Vec::new(),
+        value: economy.hold,
+        works: 0.0,
+        minutes: 0.0,
+        look_first: false,
+    }
+}
+
+/// By a chip's variable: its place, which is pressed together anew when another chip is fitted.
+fn with_it(profile: &Profile, listed: &[Listed]) -> BTreeMap<Var, (Var, Vec<f64>)> {
+    let at = |site: Site| {
+        listed.iter().filter_map(move |one| {
+            let (var, state) = one.at?;
+            (one.site == site).then_some((part_of(one)?, var, state, &one.mode))
+        })
+    };
+    let mut places: BTreeMap<&String, (Var, Vec<f64>)> = BTreeMap::new();
+    for (part, var, state, mode) in at(Site::Place) {
+        let cured = profile
+            .part(part)
+            .and_then(|part| part.mode(mode))
+            .map_or(0.0, |mode| mode.cured_by.reseat);
+        let (_, chances) = places.entry(part).or_insert_with(|| (var, vec![1.0]));
+        chances.resize(chances.len().max(state + 1), 0.0);
+        chances[state] = cured;
+    }
+    at(Site::Chip)
+        .filter_map(|(part, var, _, _)| Some((var, places.get(part)?.clone())))
+        .collect()
+}
+
+/// Puts a variable's bad states right with these chances, beside what was done to it before.
+fn cure(question: &mut Question, changed: &mut Question, var: Var, chance: impl Fn(usize) -> f64) {
+    let slot = question.weights.iter_mut().find(|(other, _)| *other == var);
+    if let Some((_, weights)) = slot {
+        for (state, weight) in weights.iter_mut().enumerate().skip(1) {
+            *weight = 1.0 - (1.0 - *weight) * (1.0 - chance(state));
+        }
+        changed.weights.push((var, weights.clone()));
     }
 }
 

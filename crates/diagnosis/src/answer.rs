@@ -73,6 +73,8 @@ pub struct Step {
     pub new_set_ups: Vec<String>,
     /// Expected saving against the best course without it, in money; its own cost is taken off.
     pub saving: f64,
+    /// The same if the machine is switched on first and this check is only made where it turns out not to work.
+    pub saving_later: f64,
     /// Chance of each outcome.
     pub outcomes: Vec<(String, f64)>,
     /// For each outcome the suspect that would then lead, with its chance.
@@ -90,6 +92,8 @@ pub struct Course {
     pub works: f64,
     /// Expected minutes.
     pub minutes: f64,
+    /// It begins with looking whether the machine works.
+    pub look_first: bool,
 }
 
 /// One function's chance to fail at the next look.

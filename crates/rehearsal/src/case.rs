@@ -114,11 +114,19 @@ impl<'a> Case<'a> {
 
     /// Whether the retest passed since the last remedy.
     pub(crate) fn is_known_to_work(&self) -> bool {
-        let since = self
-            .history
-            .rsplit(|one| matches!(one, Move::Remedy(_)))
-            .next();
-        since.is_some_and(|since| since.contains(&Move::Check(self.terms.retest, 0)))
+        self.since_remedy()
+            .any(|one| *one == Move::Check(self.terms.retest, 0))
+    }
+
+    /// Whether the retest was made since the last remedy.
+    pub(crate) fn is_retested(&self) -> bool {
+        self.since_remedy()
+            .any(|one| matches!(one, Move::Check(check, _) if *check == self.terms.retest))
+    }
+
+    fn since_remedy(&self) -> impl Iterator<Item = &Move> {
+        let moves = self.history.iter().rev();
+        moves.take_while(|one| !matches!(one, Move::Remedy(_)))
     }
 
     /// Money spent, minutes at their rate.

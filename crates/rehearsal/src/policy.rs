@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use catalogue::Site;
-use diagnosis::{Diagnosis, Economy, Holder, Step};
+use diagnosis::{Diagnosis, Economy, Holder};
 
 use crate::{
     case::{Case, Decision, Move, TAG},
@@ -138,11 +138,7 @@ fn economy(case: &Case<'_>) -> Economy {
     }
 }
 
-/// What the diagnosis advises: the check that saves most, else the first remedy of the best course, else nothing more.
-///
-/// A course tries its remedies one at a time until the machine works, and what it is worth takes for granted that one knows
-/// whether it works before the first of them. So the retest saves that first remedy, as often as the machine works, beside
-/// what the diagnosis says that it saves; and a machine that passed the retest is at the end of its course.
+/// What the diagnosis advises: the check that saves most, else the next step of the best course, else nothing more.
 #[derive(Debug, Default)]
 pub(crate) struct Ours {
     reader: Reader,
@@ -151,36 +147,27 @@ pub(crate) struct Ours {
 impl Policy for Ours {
     fn decide(&mut self, case: &Case<'_>) -> Result<Decision, Error> {
         let (steps, course) = self.reader.read(case)?.next(TAG, &economy(case))?;
-        let remedy = course
-            .remedies
-            .first()
-            .map(|&remedy| Decision::Remedy(remedy));
-        let needless = remedy.map_or(0.0, |remedy| case.price(remedy));
-        let saving = |(check, step): &(usize, &Step)| {
-            let works = step.outcomes.first().map_or(0.0, |pass| pass.1);
-            let known = if *check == case.terms.retest {
-                works * needless
-            } else {
-                0.0
-            };
-            step.saving + known
-        };
         let checks = &case.terms.profile.checks;
-        let best = steps
+        let at_hand = |step: &&diagnosis::Step| {
+            let check = checks.iter().position(|check| check.id == step.check);
+            check.is_some_and(|check| case.terms.at_hand[check])
+        };
+        let best = steps.iter().filter(at_hand).find(|step| step.saving > 0.0);
+        let later = steps
             .iter()
-            .filter_map(|step| {
-                Some((
-                    checks.iter().position(|check| check.id == step.check)?,
-                    step,
-                ))
-            })
-            .filter(|(check, _)| case.terms.at_hand[*check])
-            .filter(|one| saving(one) > 0.0)
-            .max_by(|a, b| saving(a).total_cmp(&saving(b)).then(b.0.cmp(&a.0)));
-        Ok(match (best, remedy) {
-            (Some((check, _)), _) => Decision::Check(check),
-            (None, Some(remedy)) if !case.is_known_to_work() => remedy,
-            _ => Decision::Stop,
+            .filter(at_hand)
+            .map(|step| step.saving_later)
+            .fold(0.0, f64::max);
+        let look = course.look_first && !case.is_retested();
+        Ok(match (best, course.remedies.first()) {
+            (Some(best), _) if !look || best.saving > later => {
+                let check = checks.iter().position(|check| check.id == best.check);
+                check.map_or(Decision::Stop, Decision::Check)
+            }
+            (_, Some(_)) if case.is_known_to_work() => Decision::Stop,
+            (_, Some(_)) if look => Decision::Check(case.terms.retest),
+            (_, Some(&remedy)) => Decision::Remedy(remedy),
+            (_, None) => Decision::Stop,
         })
     }
 }

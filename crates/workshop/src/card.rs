@@ -592,8 +592,13 @@ impl Case<'_> {
         } else {
             String::new()
         };
+        let first = if course.look_first {
+            "See whether it works; if not, "
+        } else {
+            ""
+        };
         format!(
-            "{}{then}, each with a retest until it works. That takes {} on average, it works with {}, and {value} is left after \
+            "{first}{}{then}, each with a retest until it works. That takes {} on average, it works with {}, and {value} is left after \
              cost.",
             steps.join(", then "),
             minutes(course.minutes),

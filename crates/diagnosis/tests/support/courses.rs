@@ -73,12 +73,25 @@ fn best_course(
     ends: &[End],
     weights: &[f64],
 ) -> Course {
+    best_course_in_order(profile, economy, empty, ends, weights, weights)
+}
+
+/// The same with the suspects in the order of other weights.
+fn best_course_in_order(
+    profile: &Profile,
+    economy: &Economy,
+    empty: &[String],
+    ends: &[End],
+    ordering: &[f64],
+    weights: &[f64],
+) -> Course {
     let total: f64 = weights.iter().sum();
+    let all: f64 = ordering.iter().sum();
     let sets: Vec<Vec<Suspect>> = ends.iter().map(|e| suspects(profile, &e.set)).collect();
     let mut chances: BTreeMap<&Suspect, f64> = BTreeMap::new();
-    for (set, weight) in sets.iter().zip(weights) {
+    for (set, weight) in sets.iter().zip(ordering) {
         for suspect in set {
-            *chances.entry(suspect).or_default() += weight / total;
+            *chances.entry(suspect).or_default() += weight / all;
         }
     }
     // the cheapest remedy by chance for each suspect, best suspects first
@@ -102,19 +115,36 @@ fn best_course(
     }
     tried.sort_by(|a, b| b.2.total_cmp(&a.2));
     tried.truncate(8);
-    // by number of remedies: the chance that it works from then on, each bad suspect having been put right
+    // by number of remedies: the chance that all bad suspects have been put right
     let mut done = vec![0.0; tried.len() + 1];
-    for (set, weight) in sets.iter().zip(weights) {
-        let at = |suspect: &Suspect| tried.iter().position(|(t, ..)| *t == suspect);
-        let Some(places) = set.iter().map(at).collect::<Option<Vec<usize>>>() else {
-            continue;
-        };
-        let right: f64 = places
-            .iter()
-            .map(|&place| economy.remedies[tried[place].1].works)
-            .product();
-        let last = places.iter().max().map_or(0, |&place| place + 1);
-        done[last] += right * weight / total;
+    for ((end, set), weight) in ends.iter().zip(&sets).zip(weights) {
+        for (count, done) in done.iter_mut().enumerate() {
+            let still = |(name, suspect): (&String, &Suspect)| -> f64 {
+                let own = tried[..count].iter().filter(|(t, ..)| *t == suspect);
+                let own: f64 = own
+                    .map(|(_, index, _)| 1.0 - economy.remedies[*index].works)
+                    .product();
+                // another chip was pressed into the place
+                let fitted = tried[..count]
+                    .iter()
+                    .any(|((part, place), ..)| suspect.1 && !place && *part == suspect.0);
+                let mode = name
+                    .split_once('.')
+                    .and_then(|(part, mode)| profile.part(part)?.mode(mode));
+                own * if fitted {
+                    1.0 - mode.map_or(0.0, |mode| mode.cured_by.reseat)
+                } else {
+                    1.0
+                }
+            };
+            let right: f64 = end
+                .set
+                .iter()
+                .zip(set)
+                .map(|one| 1.0 - still(one))
+                .product();
+            *done += right * weight / total;
+        }
     }
     let value =
         |works: f64, spent: f64| works * economy.worth + (1.0 - works) * economy.hold - spent;
@@ -131,6 +161,7 @@ fn best_course(
         value: 0.0,
         works: 0.0,
         minutes: 0.0,
+        look_first: false,
     };
     let (mut spent, mut filled) = (0.0, 1.0);
     for index in first {
@@ -143,12 +174,23 @@ fn best_course(
     for count in 0..=tried.len() {
         if count > 0 {
             let remedy = &economy.remedies[tried[count - 1].1];
-            let still = 1.0 - course.works;
+            let mut still = 1.0 - course.works;
+            if count == 1 && empty.is_empty() {
+                // it may work already: look first, or do the first remedy all the same
+                let look = economy.retest_minutes * economy.rate_per_minute;
+                course.look_first = look < course.works * cost(economy, remedy);
+                if course.look_first {
+                    spent += look;
+                    course.minutes += economy.retest_minutes;
+                } else {
+                    still = 1.0;
+                }
+            }
             spent += still * cost(economy, remedy);
             course.minutes += still * (remedy.minutes + economy.retest_minutes);
             course.remedies.push(tried[count - 1].1);
         }
-        course.works += filled * done[count];
+        course.works = filled * done[count];
         course.value = value(course.works, spent);
         if course.value > best.value || empty.is_empty() && count == 0 {
             best = course.clone();
@@ -197,12 +239,47 @@ fn saving(
     (with - without, cost, minutes)
 }
 
+/// The same where the check is only made after it was seen that the machine does not work.
+fn saving_later(
+    profile: &Profile,
+    economy: &Economy,
+    empty: &[String],
+    ends: &[End],
+    check: &Check,
+    cost: f64,
+) -> f64 {
+    // a machine without a chip that it needs does not work; another one does if nothing is bad
+    let broken = |end: &End| f64::from(u8::from(!empty.is_empty() || !end.set.is_empty()));
+    let best = |likelihood: &dyn Fn(&End) -> f64| {
+        let ordering: Vec<f64> = ends.iter().map(|end| end.share * likelihood(end)).collect();
+        let weights: Vec<f64> = ordering
+            .iter()
+            .zip(ends)
+            .map(|(weight, end)| weight * broken(end))
+            .collect();
+        let share: f64 = weights.iter().sum();
+        if share <= 0.0 {
+            return (0.0, 0.0);
+        }
+        let course = best_course_in_order(profile, economy, empty, ends, &ordering, &weights);
+        (share, course.value)
+    };
+    let (share, without) = best(&|_| 1.0);
+    let count = ends.first().map_or(0, |end| end.shows[&check.id].len());
+    let with: f64 = (0..count)
+        .map(|outcome| best(&|end| end.shows[&check.id][outcome]))
+        .map(|(share, value)| share * value)
+        .sum();
+    with - share * (without + cost)
+}
+
 fn as_it_is(economy: &Economy) -> Course {
     Course {
         remedies: Vec::new(),
         value: economy.hold,
         works: 0.0,
         minutes: 0.0,
+        look_first: false,
     }
 }
 
@@ -309,6 +386,13 @@ fn compare(seed: u64, tally: &mut Tally) {
                 economy.worth,
             );
             tally.number(&format!("{what} minutes"), step.minutes, minutes, 1.0);
+            let later = saving_later(profile, &economy, &empty, ends, check, cost);
+            tally.number(
+                &format!("{what} saving later"),
+                step.saving_later,
+                later,
+                economy.worth,
+            );
             if gain < -1e-9 {
                 tally.misled += 1;
                 tally.worst = tally.worst.max(-gain / economy.worth);
