@@ -10,13 +10,14 @@ use workshop::{Played, Workshop};
 ///
 /// The same machines with the same faults are played with the program's advice and with four rules of thumb,
 /// at the workshop's own rates and prices. Nothing is written to the journal.
+/// A board of a few parts takes seconds a pile; one of sixty parts takes many minutes a machine, so begin with one.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Examples:
   boardwright rehearse
   boardwright rehearse --piles 20 --machines 9 --seed 7 --board ostrel-8-r2")]
 pub(crate) struct Rehearse {
     /// Piles to play.
-    #[arg(long, value_name = "N", default_value_t = 200)]
+    #[arg(long, value_name = "N", default_value_t = 20)]
     piles: usize,
     /// Machines of each.
     #[arg(long, value_name = "N", default_value_t = 9)]

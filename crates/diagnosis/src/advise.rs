@@ -17,7 +17,7 @@ use catalogue::{Check, Profile, Site};
 use crate::{
     answer::{Course, Economy, Holder, ModeChance, Step},
     compiled::Compiled,
-    diagnosis::{Diagnosis, Listed, listed_on, members_of, outcome_names},
+    diagnosis::{Diagnosis, Listed, listed_on, members_of, most_for_many, outcome_names},
     error::Error,
     groups::{Group, Outer},
     lower::Asked,
@@ -32,8 +32,6 @@ const MOST_TRIED: usize = 8;
 const LEAST_CHANCE: f64 = 1e-3;
 /// Suspects that stay open in the small network beside those tried.
 const MOST_FREE: usize = 16;
-/// Entries of the network up to which all checks are asked for in one.
-const MANY_ENTRIES: usize = 1 << 19;
 /// An outcome below this chance is not followed.
 const LEAST_OUTCOME: f64 = 1e-9;
 
@@ -63,7 +61,7 @@ impl Diagnosis {
         let mut open = vec![unrolled.open_checks(machine)];
         while let Some(checks) = open.pop() {
             let (unrolled, asked) = unrolled.ask_each(machine, &checks);
-            match Bench::of(unrolled, asked, outer.as_ref()) {
+            match Bench::of(unrolled, asked, outer.as_ref(), plain) {
                 Ok(bench) => steps.extend(bench.steps(machine, economy, &base)?),
                 Err(error) if checks.len() < 2 => return Err(error),
                 Err(_) => {
@@ -95,9 +93,14 @@ struct Bench {
 
 impl Bench {
     /// Many checks that tie the network too much together are refused; fewer may do.
-    fn of(unrolled: Unrolled, asked: Vec<Asked>, outer: Option<&Outer>) -> Result<Self, Error> {
+    fn of(
+        unrolled: Unrolled,
+        asked: Vec<Asked>,
+        outer: Option<&Outer>,
+        plain: &Compiled,
+    ) -> Result<Self, Error> {
         let most = if asked.len() > 1 {
-            MANY_ENTRIES
+            most_for_many(plain.tree.entries())
         } else {
             usize::MAX
         };

@@ -14,6 +14,11 @@ use crate::{
 /// A message that a state combination does not reach.
 const MISSING: u32 = u32::MAX;
 
+/// States tried in a walk, by entry that may be kept.
+const STEPS_BY_ENTRY: usize = 8;
+/// States that may always be tried.
+const FREE_STEPS: usize = 1 << 20;
+
 /// Largest number of state combinations for which a lookup by plain index is kept.
 const DENSE: u64 = 1 << 18;
 
@@ -244,7 +249,8 @@ impl<'a> Plan<'a> {
     }
 }
 
-fn too_large(most: usize) -> Error {
+/// The refusal of a network that would need more entries than these.
+pub(crate) fn too_large(most: usize) -> Error {
     Error::new(format!(
         "the findings tie too much together for an exact answer: more than {:.0} million table entries; settle a part that was swapped or looked at often",
         most as f64 / 1e6
@@ -271,6 +277,7 @@ fn list(
         fixed: rough.fixed.len(),
         evidence: rough.evidence.len(),
         carrier: rough.carrier,
+        steps: 0,
         key: 0,
         state: Vec::new(),
         starts: Vec::new(),
@@ -352,6 +359,7 @@ struct Walk<'a> {
     fixed: usize,
     evidence: usize,
     carrier: Option<f64>,
+    steps: usize,
     /// Number of the separator's combination so far.
     key: u64,
     state: Vec<u16>,
@@ -417,6 +425,11 @@ impl<'a> Walk<'a> {
             for &(factor, stride) in &self.moves[depth] {
                 self.factors[factor].at += stride;
             }
+        }
+        // a walk that turns back too often is given up like one that lists too much
+        self.steps += self.sizes[depth];
+        if self.steps > STEPS_BY_ENTRY * self.most + FREE_STEPS {
+            return None;
         }
         let states = self.sizes[depth] as u64;
         for &(factor, stride) in &self.moves[depth] {

@@ -105,12 +105,6 @@ impl Compiled {
         changed.upward = changed.tree.upward(&Question::default());
         changed.with_digits().ok()
     }
-
-    /// All posteriors with these weights beside the findings.
-    pub(crate) fn given(&self, question: &Question) -> Vec<Vec<f64>> {
-        let upward = self.tree.again(&self.upward, question, question);
-        self.tree.marginals(question, &upward)
-    }
 }
 
 /// The likelihoods that a network has beyond those of another one that is the same otherwise.

@@ -274,10 +274,10 @@ impl Diagnosis {
         let (group, machine) = self.place(tag)?;
         let alone = &self.groups[group];
         if alone.outer.is_none() {
-            return predictions(&alone.unrolled, machine);
+            return predictions(&alone.unrolled, machine, alone.compiled.tree.entries());
         }
         // an answer here says something of other machines too: all of them together
-        predictions(&self.unrolled, self.unrolled.machine(tag)?)
+        predictions(&self.unrolled, self.unrolled.machine(tag)?, self.entries())
     }
 
     /// Sum of the binary entropies of all modes, in bits.
@@ -330,43 +330,86 @@ fn fits_of(group: &Group) -> impl Iterator<Item = Fit> {
     })
 }
 
-fn predictions(unrolled: &Unrolled, machine: usize) -> Result<Vec<Prediction>, Error> {
-    let checks = unrolled.open_checks(machine).into_iter();
-    checks
-        .map(|check| predict(unrolled, machine, check))
-        .collect()
+/// Entries up to which several checks are asked for in one network, given those of the network without them: where it grows
+/// more, one network a check is quicker.
+pub(crate) fn most_for_many(entries: usize) -> usize {
+    4 * entries + 10_000
 }
 
-fn predict(unrolled: &Unrolled, machine: usize, check: usize) -> Result<Prediction, Error> {
-    let (unrolled, asked) = unrolled.ask(machine, check);
-    let compiled = Compiled::of(&unrolled, std::slice::from_ref(&asked), None)?;
-    let listed = all_listed(&unrolled, &compiled.lowered);
+fn predictions(
+    unrolled: &Unrolled,
+    machine: usize,
+    entries: usize,
+) -> Result<Vec<Prediction>, Error> {
+    let mut predictions = Vec::new();
+    let mut open = vec![unrolled.open_checks(machine)];
+    while let Some(checks) = open.pop() {
+        let (unrolled, asked) = unrolled.ask_each(machine, &checks);
+        let most = if checks.len() > 1 {
+            most_for_many(entries)
+        } else {
+            usize::MAX
+        };
+        match Compiled::within(&unrolled, &asked, None, most) {
+            Ok(compiled) => predictions.extend(predict(&unrolled, machine, &checks, &compiled)),
+            Err(error) if checks.len() < 2 => return Err(error),
+            Err(_) => {
+                let (some, rest) = checks.split_at(checks.len() / 2);
+                open.extend([rest.to_vec(), some.to_vec()]);
+            }
+        }
+    }
+    Ok(predictions)
+}
+
+/// What checks that are asked for in one network would show, each by itself.
+fn predict(
+    unrolled: &Unrolled,
+    machine: usize,
+    checks: &[usize],
+    compiled: &Compiled,
+) -> Vec<Prediction> {
+    let Compiled {
+        lowered,
+        tree,
+        upward,
+    } = compiled;
+    let listed = all_listed(unrolled, lowered);
+    let modes: Vec<Var> = listed.iter().map(|(var, _)| *var).collect();
+    let wanted: Vec<Var> = modes.iter().chain(&lowered.outcomes).copied().collect();
     let entropy = |marginals: &[Vec<f64>]| -> f64 {
         listed
             .iter()
             .map(|&(var, state)| binary_entropy(marginals[var][state]))
             .sum()
     };
-    let now = compiled
-        .tree
-        .marginals(&Question::default(), &compiled.upward);
-    let var = compiled.lowered.outcomes[0];
-    let mut after = 0.0;
-    for (outcome, &chance) in now[var]
-        .iter()
-        .enumerate()
-        .filter(|(_, chance)| **chance > 0.0)
-    {
+    let now = tree.marginals_of(&Question::default(), upward, &wanted);
+    let before = entropy(&now);
+    let after = |outcome: Var, state: usize| {
         let mut question = Question::default();
-        question.fix(&compiled.tree, var, outcome);
-        after += chance * entropy(&compiled.given(&question));
-    }
-    let check = &unrolled.graph.boards[machine].profile.checks[check];
-    Ok(Prediction {
-        check: check.id.clone(),
-        outcomes: outcome_names(check).zip(now[var].iter().copied()).collect(),
-        entropy_fall_bits: entropy(&now) - after,
-    })
+        question.fix(tree, outcome, state);
+        let pass = tree.again(upward, &question, &question);
+        entropy(&tree.marginals_of(&question, &pass, &modes))
+    };
+    let known = &unrolled.graph.boards[machine].profile.checks;
+    checks
+        .iter()
+        .zip(&lowered.outcomes)
+        .map(|(&check, &outcome)| {
+            let chances = now[outcome].iter().copied().enumerate();
+            let expected: f64 = chances
+                .filter(|(_, chance)| *chance > 0.0)
+                .map(|(state, chance)| chance * after(outcome, state))
+                .sum();
+            Prediction {
+                check: known[check].id.clone(),
+                outcomes: outcome_names(&known[check])
+                    .zip(now[outcome].iter().copied())
+                    .collect(),
+                entropy_fall_bits: before - expected,
+            }
+        })
+        .collect()
 }
 
 /// Everything that is listed as a mode now: its variable and state.

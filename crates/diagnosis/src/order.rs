@@ -144,7 +144,7 @@ fn eliminate(states: &[usize], scopes: &[&[Var]]) -> (Vec<Var>, Vec<Vec<Var>>) {
 }
 
 /// Entries of all cliques together, zeros included.
-fn entries_of(cliques: &[Vec<Var>], states: &[usize]) -> f64 {
+pub(crate) fn entries_of(cliques: &[Vec<Var>], states: &[usize]) -> f64 {
     let size = |clique: &Vec<Var>| {
         clique
             .iter()

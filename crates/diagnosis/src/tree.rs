@@ -11,15 +11,18 @@
 use std::{collections::BTreeSet, sync::Arc};
 
 use crate::{
-    clique::{Bucket, InBucket, Plan},
+    clique::{Bucket, InBucket, Plan, too_large},
     error::Error,
     layers::{Layers, times},
-    model::{Likelihood, Model, Once, Or, Table, Var},
-    order::arrange,
+    model::{ALWAYS, Likelihood, Model, Once, Or, Table, Var},
+    order::{arrange, entries_of},
 };
 
 /// Most entries that all cliques together may have.
 const MOST_ENTRIES: usize = 1 << 24;
+
+/// Entries, zeros included, by entry that may be kept, above which a network is refused before its cliques are listed.
+const MOST_ZEROS: f64 = 32.0;
 
 /// Relative rounding error of the tables multiplied into a clique, generously.
 const OWN_ERROR: f64 = 8.0 * f64::EPSILON;
@@ -93,6 +96,10 @@ impl Tree {
             .map(|table| table.vars.as_slice())
             .collect();
         let arranged = arrange(&mut states, &scopes);
+        let most = most.min(MOST_ENTRIES);
+        if entries_of(&arranged.cliques, &states) > MOST_ZEROS * most as f64 {
+            return Err(too_large(most));
+        }
         let mut bucket_of = vec![0; states.len()];
         for (bucket, clique) in arranged.cliques.iter().enumerate() {
             bucket_of[clique[0]] = bucket;
@@ -109,7 +116,7 @@ impl Tree {
         for (table, finding) in evidence {
             scalar *= plan.finding(table, finding);
         }
-        let (buckets, findings) = plan.build(most.min(MOST_ENTRIES))?;
+        let (buckets, findings) = plan.build(most)?;
         let mut component = components(&buckets);
         if let Some(once) = &model.once {
             join_carriers(&mut component, &buckets, bucket_of[once.var]);
@@ -522,11 +529,14 @@ fn split_ors(model: &Model, states: &mut Vec<usize>) -> (Vec<Table>, Vec<(Table,
             values: vec![1.0, 0.0],
         });
     }
-    let evidence = model
-        .likelihoods
-        .iter()
-        .map(|likelihood| (likelihood.table.clone(), likelihood.finding))
-        .collect();
+    let mut evidence = Vec::new();
+    for likelihood in &model.likelihoods {
+        if likelihood.finding == ALWAYS {
+            fixed.push(likelihood.table.clone());
+        } else {
+            evidence.push((likelihood.table.clone(), likelihood.finding));
+        }
+    }
     (fixed, evidence)
 }
 

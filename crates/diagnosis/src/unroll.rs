@@ -594,13 +594,6 @@ impl Unrolled {
             .collect()
     }
 
-    /// The situation with the outcome of one check asked for, as the next look would find it.
-    pub(crate) fn ask(&self, machine: usize, check: usize) -> (Self, Asked) {
-        let (unrolled, mut asked) = self.ask_each(machine, &[check]);
-        let asked = asked.pop().unwrap_or_else(|| unreachable!("one was asked"));
-        (unrolled, asked)
-    }
-
     /// The situation with the outcomes of checks asked for, each as if it were the next look.
     pub(crate) fn ask_each(&self, machine: usize, checks: &[usize]) -> (Self, Vec<Asked>) {
         let mut unrolled = self.clone();

@@ -36,6 +36,13 @@ fn row(policy: &RehearsedPolicy) -> Row {
             figure(&policy.collateral, 2),
             figure(&policy.wrongly_said, 2),
         ));
+    let left = policy.unreckoned.mean.unwrap_or(0.0);
+    let row = if left > 0.0 {
+        let text = format!("{left:.1} left where they were: their findings tie too much together");
+        row.under(say(Voice::Doubt, text))
+    } else {
+        row
+    };
     match &policy.ours_less_this {
         Some(lead) => row.under(less(lead)),
         None => row,
