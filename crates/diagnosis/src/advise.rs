@@ -66,7 +66,7 @@ impl Diagnosis {
                 Err(error) if checks.len() < 2 => return Err(error),
                 Err(_) => {
                     let (some, rest) = checks.split_at(checks.len() / 2);
-                    open.extend([some.to_vec(), rest.to_vec()]);
+                    open.extend([rest.to_vec(), some.to_vec()]);
                 }
             }
         }
@@ -75,10 +75,15 @@ impl Diagnosis {
                 .iter()
                 .any(|set_up| economy.missing.contains(set_up))
         };
+        // equal savings differ by rounding: then the profile's order counts
+        let size = |step: &Step| (step.saving * 1e9).round();
+        let checks = &unrolled.graph.boards[machine].profile.checks;
+        let place = |step: &Step| checks.iter().position(|check| check.id == step.check);
         steps.sort_by(|a, b| {
             missing(a)
                 .cmp(&missing(b))
-                .then(b.saving.total_cmp(&a.saving))
+                .then(size(b).total_cmp(&size(a)))
+                .then(place(a).cmp(&place(b)))
         });
         Ok((steps, course))
     }

@@ -402,12 +402,12 @@ fn compare(seed: u64, tally: &mut Tally) {
     }
 }
 
-/// The largest saving first, those whose instrument is missing last.
+/// The largest saving first, to nine places; those whose instrument is missing last.
 fn check_order(what: &str, economy: &Economy, profile: &Profile, steps: &[Step]) {
     let key = |step: &Step| {
         let check = profile.check(&step.check).expect("a check");
         let missing = check.set_up.iter().any(|s| economy.missing.contains(s));
-        (missing, -step.saving)
+        (missing, -(step.saving * 1e9).round())
     };
     for pair in steps.windows(2) {
         assert!(key(&pair[0]) <= key(&pair[1]), "{what}: {pair:?}");
