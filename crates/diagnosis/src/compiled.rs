@@ -10,7 +10,7 @@ use crate::{
 };
 
 /// Relative rounding error above which the form without signs is used.
-const MOST_ROUNDING: f64 = 1e-10;
+const MOST_ROUNDING: f64 = 5e-10;
 
 /// Bound of the relative rounding error above which an answer is refused where the form without signs is too large.
 /// The bound is far above the error itself: by a factor of some hundred on the boards measured.

@@ -27,16 +27,22 @@ pub(crate) fn plain(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+/// Words that tell nothing by themselves.
+const FILLERS: [&str; 5] = ["a", "an", "the", "of", "at"];
+
 /// How well `typed` fits a thing with these names; the first is its own. `typed` is [`plain`].
 pub(crate) fn fit<'n>(typed: &str, names: impl IntoIterator<Item = &'n str>) -> Option<Fit> {
     if typed.is_empty() {
         return None;
     }
+    let telling = typed.split(' ').any(|word| !FILLERS.contains(&word));
     let mut best: Option<Fit> = None;
     for (index, name) in names.into_iter().enumerate() {
         let name = plain(name);
         let fit = if name == typed {
             if index == 0 { Fit::Exact } else { Fit::Other }
+        } else if !telling {
+            continue;
         } else if name.starts_with(typed) {
             Fit::Start
         } else if words_in_order(typed, &name) {
@@ -101,6 +107,8 @@ mod tests {
         check("clock cpu", Some(Fit::Words));
         check("cl cpu", Some(Fit::Words));
         check("cpu at", None);
+        check("at", None);
+        check("at the", None);
         check("", None);
     }
 
