@@ -10,7 +10,8 @@ use workshop::{Played, Workshop};
 ///
 /// The same machines with the same faults are played with the program's advice and with four rules of thumb,
 /// at the workshop's own rates and prices. Nothing is written to the journal.
-/// A board of a few parts takes seconds a pile; one of sixty parts takes many minutes a machine, so begin with one.
+/// A board of a few parts takes seconds. A starter or a board of sixty parts takes many minutes for each machine,
+/// and may not end in an evening: begin with one pile of one machine.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Examples:
   boardwright rehearse

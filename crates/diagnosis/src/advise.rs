@@ -3,8 +3,9 @@
 //! The course without checks fits suspects one at a time in the order of chance by cost (p/C; Kadane & Simon, "Optimal
 //! strategies for a class of constrained sequential problems", Annals of Statistics 5, 1977; for troubleshooting with repairs:
 //! Heckerman, Breese & Rommelse, CACM 38(3), 1995), with a retest after each, and stops where going on no longer pays; leaving the
-//! machine as it is, is its shortest form. Whether it works already is looked at first where that is cheaper than a needless remedy. What it is worth is exact for the given order: after the first suspects are put
-//! right the machine works if every other part is good, and that chance is asked of the network for each length.
+//! machine as it is, is its shortest form. Whether it works already is looked at first where that is cheaper than a needless
+//! remedy. What a course is worth is exact for the given order: after the first suspects are put right the machine works if
+//! every other part is good, and that chance is asked of the network for each length.
 
 use std::{
     cell::RefCell,

@@ -13,7 +13,6 @@ use crate::{
 const MOST_ROUNDING: f64 = 5e-10;
 
 /// Bound of the relative rounding error above which an answer is refused where the form without signs is too large.
-/// The bound is far above the error itself: by a factor of some hundred on the boards measured.
 const LEAST_DIGITS: f64 = 1e-6;
 
 /// How much larger the form without signs may come out before the digits are kept as they are.
@@ -76,7 +75,9 @@ impl Compiled {
                 Ok(self)
             }
             Err(_) if rounding <= LEAST_DIGITS => Ok(self),
-            Err(error) => Err(error),
+            Err(_) => Err(Error::new(
+                "the findings are so unlikely together that fewer than six digits of the answer would be certain; take back the one that is wrong, or settle a part",
+            )),
         }
     }
 

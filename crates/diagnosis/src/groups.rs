@@ -406,6 +406,7 @@ fn group_sets(situation: &Situation) -> Vec<BTreeSet<String>> {
     }
     sets
 }
+
 /// The machines that an action concerns; a marked chip brings those it was pulled from.
 fn tags_of(situation: &Situation, action: &Action) -> BTreeSet<String> {
     match action {

@@ -3,7 +3,7 @@
 //! Buckets after Dechter ("Bucket elimination: a unifying framework for reasoning", Artificial Intelligence 113, 1999), messages
 //! without division (Shafer & Shenoy 1990), for the signed auxiliaries of the noisy-OR may leave zeros. Only the entries that can
 //! be other than 0 are kept ("zero compression": Jensen & Andersen, "Approximations in Bayesian belief universes for knowledge
-//! based systems", UAI 1990): functions that need each other leave few of them, one in ten on the boards measured.
+//! based systems", UAI 1990): functions that need each other leave few of them.
 //! The signed form takes differences: findings that are nearly impossible lose digits in it. [`Tree::rounding`] bounds what is
 //! lost by a running error analysis (Wilkinson, "Rounding Errors in Algebraic Processes", 1963), so that the caller can fall back on a form without signs.
 //! A message carries a power of two beside its table, so that hundreds of findings do not underflow.

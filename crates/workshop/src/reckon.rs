@@ -98,8 +98,9 @@ impl Reckoned {
     pub(crate) fn modes(&self, machine: &Machine, board: &Profile) -> Vec<Suspicion> {
         let mut modes: Vec<Suspicion> = self
             .diagnosis
-            .modes()
+            .modes_of(&machine.tag)
             .into_iter()
+            .chain(self.diagnosis.outside())
             .filter_map(|mode| suspicion(mode, machine, board))
             .collect();
         // Equal chances differ by rounding errors; the order must not hang on these.

@@ -38,7 +38,7 @@ fn row(policy: &RehearsedPolicy) -> Row {
         ));
     let left = policy.unreckoned.mean.unwrap_or(0.0);
     let row = if left > 0.0 {
-        let text = format!("{left:.1} left where they were: their findings tie too much together");
+        let text = format!("{left:.1} left where they were: what to do next could not be reckoned");
         row.under(say(Voice::Doubt, text))
     } else {
         row
