@@ -23,7 +23,7 @@ use crate::{
     groups::{Group, Outer},
     lower::Asked,
     model::Var,
-    tree::{Question, Tree, Upward},
+    tree::{Marginals, Question, Tree, Upward},
     unroll::Unrolled,
 };
 
@@ -149,7 +149,7 @@ struct Point<'a> {
     seen: Option<(Var, usize)>,
     log_chance: f64,
     /// Posteriors of the members that may be tried.
-    marginals: &'a [Vec<f64>],
+    marginals: &'a Marginals,
 }
 
 /// The best courses from a point.
@@ -250,7 +250,7 @@ impl<'a> Adviser<'a> {
     }
 
     /// Nothing more was seen.
-    fn now<'m>(&self, marginals: &'m [Vec<f64>]) -> Point<'m> {
+    fn now<'m>(&self, marginals: &'m Marginals) -> Point<'m> {
         Point {
             seen: None,
             log_chance: self.compiled.upward.log_total,
@@ -367,7 +367,7 @@ impl<'a> Adviser<'a> {
     }
 
     /// Suspects in the order of chance by cost.
-    fn order(&self, marginals: &[Vec<f64>]) -> Vec<(Var, usize)> {
+    fn order(&self, marginals: &Marginals) -> Vec<(Var, usize)> {
         let mut tried: Vec<(Var, usize)> = self
             .remedies
             .iter()
@@ -465,7 +465,7 @@ impl<'a> Adviser<'a> {
         check: &Check,
         asked: &Asked,
         outcome: Var,
-        marginals: &[Vec<f64>],
+        marginals: &Marginals,
         base: &Weighed,
     ) -> Result<Step, Error> {
         let economy = self.economy;
@@ -517,18 +517,15 @@ impl<'a> Adviser<'a> {
 
     /// By outcome: the members' posteriors after it, none where it is too unlikely to be followed. Members that stay below the
     /// chance at which they are tried may be left at 0. The likeliest outcome takes what the others leave.
-    fn after_each(&self, outcome: Var, marginals: &[Vec<f64>]) -> Vec<Option<Vec<Vec<f64>>>> {
+    fn after_each(&self, outcome: Var, marginals: &Marginals) -> Vec<Option<Marginals>> {
         let chances = &marginals[outcome];
         let likeliest = (0..chances.len())
             .max_by(|&a, &b| chances[a].total_cmp(&chances[b]))
             .unwrap_or(0);
         let Compiled { tree, upward, .. } = self.compiled;
         // joint chance of outcome and state, all outcomes but the likeliest together
-        let mut others: Vec<Vec<f64>> = marginals
-            .iter()
-            .map(|chances| vec![0.0; chances.len()])
-            .collect();
-        let mut after: Vec<Option<Vec<Vec<f64>>>> = vec![None; chances.len()];
+        let mut others = marginals.zeros();
+        let mut after: Vec<Option<Marginals>> = vec![None; chances.len()];
         let mut followed = true;
         for (state, &chance) in chances.iter().enumerate() {
             if state == likeliest || chance < LEAST_OUTCOME {
@@ -541,23 +538,20 @@ impl<'a> Adviser<'a> {
             let wanted = self.wanted(marginals, chance);
             let found = tree.marginals_of(&question, &pass, &wanted);
             for var in wanted {
-                for (sum, value) in others[var].iter_mut().zip(&found[var]) {
+                for (sum, value) in others.of_mut(var).iter_mut().zip(&found[var]) {
                     *sum += chance * value;
                 }
             }
             after[state] = Some(found);
         }
         let wanted = self.wanted(marginals, chances[likeliest]);
-        let mut rest: Vec<Vec<f64>> = others
-            .iter()
-            .map(|chances| vec![0.0; chances.len()])
-            .collect();
+        let mut rest = others.zeros();
         if followed {
             for var in wanted {
                 let left = marginals[var].iter().zip(&others[var]);
-                rest[var] = left
-                    .map(|(all, others)| ((all - others) / chances[likeliest]).clamp(0.0, 1.0))
-                    .collect();
+                for (rest, (all, others)) in rest.of_mut(var).iter_mut().zip(left) {
+                    *rest = ((all - others) / chances[likeliest]).clamp(0.0, 1.0);
+                }
             }
         } else {
             let mut question = Question::default();
@@ -570,7 +564,7 @@ impl<'a> Adviser<'a> {
     }
 
     /// Members that can reach the chance at which they are tried if this happens.
-    fn wanted(&self, marginals: &[Vec<f64>], chance: f64) -> Vec<Var> {
+    fn wanted(&self, marginals: &Marginals, chance: f64) -> Vec<Var> {
         let can = |var: &Var| bad(&marginals[*var]) >= LEAST_CHANCE * chance;
         self.members.iter().copied().filter(can).collect()
     }
@@ -617,7 +611,7 @@ impl<'a> Adviser<'a> {
     }
 
     /// The likeliest mode.
-    fn leader(&self, marginals: &[Vec<f64>]) -> Option<ModeChance> {
+    fn leader(&self, marginals: &Marginals) -> Option<ModeChance> {
         let chance = |listed: &Listed| listed.at.map_or(0.0, |(var, state)| marginals[var][state]);
         let best = self
             .listed

@@ -5,21 +5,9 @@ use crate::{
     groups::Outer,
     lower::{Asked, Lowered, Unmodelled, lower},
     model::{Likelihood, Model, OUTER},
-    tree::{Question, Tree, Upward},
+    tree::{Tree, Upward},
     unroll::Unrolled,
 };
-
-/// Relative rounding error above which the form without signs is used.
-const MOST_ROUNDING: f64 = 5e-10;
-
-/// Bound of the relative rounding error above which an answer is refused where the form without signs is too large.
-const LEAST_DIGITS: f64 = 1e-6;
-
-/// How much larger the form without signs may come out before the digits are kept as they are.
-const MOST_GROWTH: usize = 8;
-
-/// Entries that the form without signs may always have.
-const FEW_ENTRIES: usize = 20_000;
 
 /// A network with its tree and the pass that holds the findings.
 #[derive(Debug, Clone)]
@@ -49,36 +37,12 @@ impl Compiled {
     }
 
     pub(crate) fn of_lowered(lowered: Lowered, most: usize) -> Result<Self, Error> {
-        let tree = Tree::compile_within(&lowered.model, most)?;
-        let upward = tree.upward(&Question::default());
-        Self {
+        let (tree, upward) = Tree::with_pass(&lowered.model, most)?;
+        Ok(Self {
             lowered,
             tree,
             upward,
-        }
-        .with_digits()
-    }
-
-    /// In a form that keeps enough digits.
-    fn with_digits(mut self) -> Result<Self, Error> {
-        let rounding = self.tree.rounding(&self.upward);
-        if rounding <= MOST_ROUNDING || self.lowered.model.ors.is_empty() {
-            return Ok(self);
-        }
-        let unsigned = self.lowered.model.unsigned(&self.tree);
-        let most = FEW_ENTRIES.max(MOST_GROWTH * self.tree.entries());
-        match Tree::compile_within(&unsigned, most) {
-            Ok(tree) => {
-                self.upward = tree.upward(&Question::default());
-                self.tree = tree;
-                self.lowered.model = unsigned;
-                Ok(self)
-            }
-            Err(_) if rounding <= LEAST_DIGITS => Ok(self),
-            Err(_) => Err(Error::new(
-                "the findings are so unlikely together that fewer than six digits of the answer would be certain; take back the one that is wrong, or settle a part",
-            )),
-        }
+        })
     }
 
     /// The same network after other machines said something else about what is shared.
@@ -90,8 +54,11 @@ impl Compiled {
                 changed.tree.set(likelihood);
             }
         }
-        changed.upward = changed.tree.upward(&Question::default());
-        changed.with_digits()
+        match changed.tree.first_pass() {
+            Some(upward) => changed.upward = upward,
+            None => return Self::of_lowered(changed.lowered, usize::MAX),
+        }
+        Ok(changed)
     }
 
     /// The network with findings added to it, if nothing else is new in `lowered` and they fit into the cliques there are.
@@ -103,8 +70,8 @@ impl Compiled {
             changed.tree.add(likelihood)?;
         }
         changed.lowered = lowered.clone();
-        changed.upward = changed.tree.upward(&Question::default());
-        changed.with_digits().ok()
+        changed.upward = changed.tree.first_pass()?;
+        Some(changed)
     }
 }
 

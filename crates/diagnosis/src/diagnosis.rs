@@ -17,7 +17,7 @@ use crate::{
     lower::Lowered,
     model::Var,
     situation::{Situation, Step},
-    tree::Question,
+    tree::{Marginals, Question},
     unroll::{Unrolled, unroll},
 };
 
@@ -28,7 +28,7 @@ pub struct Diagnosis {
     unrolled: Unrolled,
     groups: Vec<Group>,
     /// Posteriors of each group's variables.
-    marginals: Vec<OnceCell<Vec<Vec<f64>>>>,
+    marginals: Vec<OnceCell<Marginals>>,
     log_total: f64,
 }
 
@@ -304,7 +304,7 @@ impl Diagnosis {
         &self.groups
     }
 
-    pub(crate) fn marginals(&self, group: usize) -> &[Vec<f64>] {
+    pub(crate) fn marginals(&self, group: usize) -> &Marginals {
         self.marginals[group].get_or_init(|| {
             let Compiled { tree, upward, .. } = &*self.groups[group].compiled;
             tree.marginals(&Question::default(), upward)
@@ -377,7 +377,7 @@ fn predict(
     let listed = all_listed(unrolled, lowered);
     let modes: Vec<Var> = listed.iter().map(|(var, _)| *var).collect();
     let wanted: Vec<Var> = modes.iter().chain(&lowered.outcomes).copied().collect();
-    let entropy = |marginals: &[Vec<f64>]| -> f64 {
+    let entropy = |marginals: &Marginals| -> f64 {
         listed
             .iter()
             .map(|&(var, state)| binary_entropy(marginals[var][state]))

@@ -12,7 +12,7 @@ use crate::{
     compiled::Compiled,
     diagnosis::Listed,
     model::Var,
-    tree::Question,
+    tree::{Marginals, Question},
 };
 
 /// A share below this cannot be told from 0: the signed auxiliaries leave rounding of this order.
@@ -76,7 +76,7 @@ impl Ord for Found {
 /// The best sets, likeliest first.
 pub(crate) fn best(
     compiled: &Compiled,
-    marginals: &[Vec<f64>],
+    marginals: &Marginals,
     members: &[Member],
     count: usize,
 ) -> Vec<Explanation> {
@@ -145,7 +145,7 @@ struct Node {
 /// The best sets over members that depend on each other.
 fn search(
     compiled: &Compiled,
-    marginals: &[Vec<f64>],
+    marginals: &Marginals,
     group: &[&Member],
     count: usize,
 ) -> Vec<Found> {

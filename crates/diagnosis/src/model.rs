@@ -303,25 +303,25 @@ impl Model {
     /// Joins the causes of an OR where they meet on their way up the elimination tree, so that the split network is hardly
     /// harder to solve than the whole one.
     fn split(&mut self, or: &Or, auxiliary: Var, tree: &Tree) {
-        let top = tree.bucket(auxiliary);
+        let top = tree.home(auxiliary);
         let mut waiting: BTreeMap<usize, Vec<Table>> = BTreeMap::from([(top, Vec::new())]);
         for survival in &or.survivals {
             let home = survival
                 .vars
                 .iter()
-                .map(|&var| tree.bucket(var))
+                .map(|&var| tree.home(var))
                 .min()
                 .unwrap_or(top)
                 .min(top);
             waiting.entry(home).or_default().push(survival.clone());
         }
-        while let Some((bucket, causes)) = waiting.pop_first() {
-            if bucket == top {
+        while let Some((clique, causes)) = waiting.pop_first() {
+            if clique == top {
                 return self.join(&causes, or.child);
             }
             let part = self.variable(String::new(), 2);
             self.join(&causes, part);
-            let above = tree.parent(bucket).unwrap_or(top);
+            let above = tree.parent(clique).unwrap_or(top);
             waiting.entry(above).or_default().push(Table {
                 vars: vec![part],
                 values: vec![1.0, 0.0],

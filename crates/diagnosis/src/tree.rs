@@ -1,21 +1,21 @@
 //! Exact inference: an elimination order found once, then one pass up and one pass down as often as asked.
 //!
-//! Buckets after Dechter ("Bucket elimination: a unifying framework for reasoning", Artificial Intelligence 113, 1999), messages
-//! without division (Shafer & Shenoy 1990), for the signed auxiliaries of the noisy-OR may leave zeros. Only the entries that can
-//! be other than 0 are kept ("zero compression": Jensen & Andersen, "Approximations in Bayesian belief universes for knowledge
-//! based systems", UAI 1990): functions that need each other leave few of them.
-//! The signed form takes differences: findings that are nearly impossible lose digits in it. [`Tree::rounding`] bounds what is
-//! lost by a running error analysis (Wilkinson, "Rounding Errors in Algebraic Processes", 1963), so that the caller can fall back on a form without signs.
+//! Buckets after Dechter ("Bucket elimination: a unifying framework for reasoning", Artificial Intelligence 113, 1999), those inside
+//! each other joined to cliques. Only the entries that can be other than 0 are kept ("zero compression": Jensen & Andersen,
+//! "Approximations in Bayesian belief universes for knowledge based systems", UAI 1990): functions that need each other leave few of them.
+//! The signed form of an OR takes differences: findings that are nearly impossible lose digits in it. A running error analysis (Wilkinson,
+//! "Rounding Errors in Algebraic Processes", 1963) bounds what is lost; where that is too much, everything is reckoned with twice the digits.
 //! A message carries a power of two beside its table, so that hundreds of findings do not underflow.
 
-use std::{collections::BTreeSet, sync::Arc};
+use std::{collections::BTreeSet, ops::Index};
 
 use crate::{
-    clique::{Bucket, InBucket, Plan, too_large},
+    clique::{Cliques, Plan, too_large},
     error::Error,
-    layers::{Layers, times},
     model::{ALWAYS, Likelihood, Model, Once, Or, Table, Var},
-    order::{arrange, entries_of},
+    number::{Number, Pair},
+    order::{Arrangement, arrange, entries_of},
+    pass::{Changes, Lost, Messages, Pass, times},
 };
 
 /// Most entries that all cliques together may have.
@@ -24,30 +24,30 @@ const MOST_ENTRIES: usize = 1 << 24;
 /// Entries, zeros included, by entry that may be kept, above which a network is refused before its cliques are listed.
 const MOST_ZEROS: f64 = 32.0;
 
-/// Relative rounding error of the tables multiplied into a clique, generously.
-const OWN_ERROR: f64 = 8.0 * f64::EPSILON;
+/// Roundings in the tables multiplied into a clique, generously.
+const OWN_ROUNDINGS: f64 = 8.0;
+
+/// Bound of the relative rounding error above which pairs of doubles are taken.
+const MOST_ROUNDING: f64 = 5e-10;
+
+/// The bound above which an answer is refused even then.
+const LEAST_DIGITS: f64 = 1e-6;
 
 /// A compiled network.
 #[derive(Debug, Clone)]
 pub(crate) struct Tree {
     states: Vec<usize>,
-    buckets: Vec<Bucket>,
-    /// The bucket that eliminates a variable.
-    bucket_of: Vec<usize>,
-    findings: Vec<InBucket>,
-    /// For each bucket a number that is equal for buckets that depend on each other in some way.
+    cliques: Cliques,
+    /// For each clique a number that is equal for cliques that depend on each other in some way.
     component: Vec<usize>,
     width: usize,
     /// Product of the tables without variables.
     scalar: f64,
     once: Option<Once>,
-}
-
-/// A message with a power of two beside it.
-#[derive(Debug, Clone, PartialEq)]
-struct Message {
-    values: Layers,
-    exponent: i32,
+    /// Some OR is split in the signed form.
+    signed: bool,
+    /// Roots of which nothing is left but rounding.
+    noise: Vec<Lost>,
 }
 
 /// What changes from question to question: weights of single variables, findings left out.
@@ -62,9 +62,60 @@ pub(crate) struct Question {
 /// Messages of an upward pass.
 #[derive(Debug, Clone)]
 pub(crate) struct Upward {
-    messages: Vec<Arc<Message>>,
+    messages: Kept,
     /// Product of the roots, as natural logarithm; minus infinity for 0.
     pub(crate) log_total: f64,
+}
+
+/// Messages with as many digits as are needed.
+#[derive(Debug, Clone)]
+enum Kept {
+    Plain(Messages<f64>),
+    Pairs(Messages<Pair>),
+}
+
+/// By variable the chances of its states; those of variables that were not asked for are 0.
+#[derive(Debug, Clone)]
+pub(crate) struct Marginals {
+    starts: Vec<u32>,
+    values: Vec<f64>,
+}
+
+impl Marginals {
+    /// All 0.
+    fn empty(states: &[usize]) -> Self {
+        let mut starts = Vec::with_capacity(states.len() + 1);
+        let mut end = 0;
+        for &states in states {
+            starts.push(end);
+            end += states as u32;
+        }
+        starts.push(end);
+        Self {
+            starts,
+            values: vec![0.0; end as usize],
+        }
+    }
+
+    /// Of the same variables, all 0.
+    pub(crate) fn zeros(&self) -> Self {
+        Self {
+            starts: self.starts.clone(),
+            values: vec![0.0; self.values.len()],
+        }
+    }
+
+    pub(crate) fn of_mut(&mut self, var: Var) -> &mut [f64] {
+        &mut self.values[self.starts[var] as usize..self.starts[var + 1] as usize]
+    }
+}
+
+impl Index<Var> for Marginals {
+    type Output = [f64];
+
+    fn index(&self, var: Var) -> &[f64] {
+        &self.values[self.starts[var] as usize..self.starts[var + 1] as usize]
+    }
 }
 
 impl Question {
@@ -77,68 +128,56 @@ impl Question {
 }
 
 impl Tree {
-    /// Finds an order, builds the cliques, multiplies in what never changes.
+    /// A tree in double precision, for networks that need no more.
     pub(crate) fn compile(model: &Model) -> Result<Self, Error> {
-        Self::compile_within(model, MOST_ENTRIES)
+        Draft::of(model, MOST_ENTRIES)?.tree::<f64>()
     }
 
-    /// The same under a limit of its own, [`MOST_ENTRIES`] at most.
-    pub(crate) fn compile_within(model: &Model, most: usize) -> Result<Self, Error> {
-        let mut states: Vec<usize> = model
-            .variables
-            .iter()
-            .map(|variable| variable.states)
-            .collect();
-        let (fixed, evidence) = split_ors(model, &mut states);
-        let scopes: Vec<&[Var]> = fixed
-            .iter()
-            .chain(evidence.iter().map(|(table, _)| table))
-            .map(|table| table.vars.as_slice())
-            .collect();
-        let arranged = arrange(&mut states, &scopes);
-        let most = most.min(MOST_ENTRIES);
-        if entries_of(&arranged.cliques, &states) > MOST_ZEROS * most as f64 {
-            return Err(too_large(most));
+    /// A tree with the digits that it needs, and its pass without a question.
+    pub(crate) fn with_pass(model: &Model, most: usize) -> Result<(Self, Upward), Error> {
+        let draft = Draft::of(model, most)?;
+        let tree = draft.tree::<f64>()?;
+        let upward = tree.upward(&Question::default());
+        if !tree.signed || relative(&tree.rounding(&upward)) <= MOST_ROUNDING {
+            return Ok((tree, upward));
         }
-        let mut bucket_of = vec![0; states.len()];
-        for (bucket, clique) in arranged.cliques.iter().enumerate() {
-            bucket_of[clique[0]] = bucket;
+        let mut tree = draft.tree::<Pair>()?;
+        let messages = tree.upward(&Question::default());
+        let (noise, certain): (Vec<Lost>, Vec<Lost>) = tree
+            .rounding(&messages)
+            .into_iter()
+            .partition(|lost| lost.error > 0.0 && lost.error >= lost.value);
+        if relative(&certain) > LEAST_DIGITS {
+            return Err(Error::new(
+                "the findings are so unlikely together that fewer than six digits of the answer would be certain; take back the one that is wrong, or settle a part",
+            ));
         }
-        let width = arranged.cliques.iter().map(Vec::len).max().unwrap_or(0);
-        let mut plan = Plan::new(arranged, &states, &bucket_of);
-        let mut scalar = 1.0;
-        for table in fixed {
-            scalar *= plan.fixed(table);
-        }
-        for (var, weight) in model.once.iter().flat_map(|once| &once.carriers) {
-            plan.carrier(*var, *weight);
-        }
-        for (table, finding) in evidence {
-            scalar *= plan.finding(table, finding);
-        }
-        let (buckets, findings) = plan.build(most)?;
-        let mut component = components(&buckets);
-        if let Some(once) = &model.once {
-            join_carriers(&mut component, &buckets, bucket_of[once.var]);
-        }
-        Ok(Self {
-            states,
-            buckets,
-            bucket_of,
-            findings,
-            component,
-            width,
-            scalar,
-            once: model.once.clone(),
-        })
+        tree.noise = noise;
+        let upward = tree.upward(&Question::default());
+        Ok((tree, upward))
+    }
+
+    /// The pass without a question after the tree was changed; none if it would need more digits.
+    pub(crate) fn first_pass(&self) -> Option<Upward> {
+        let upward = self.upward(&Question::default());
+        let most = if self.with_pairs() {
+            LEAST_DIGITS
+        } else {
+            MOST_ROUNDING
+        };
+        let enough = !self.signed || relative(&self.rounding(&upward)) <= most;
+        enough.then_some(upward)
     }
 
     /// Gives a finding's table, which is there already, other values.
     pub(crate) fn set(&mut self, likelihood: &Likelihood) {
-        for &(finding, bucket, at) in &self.findings {
-            if finding == likelihood.finding {
-                let values = self.stretched(bucket, &likelihood.table);
-                self.buckets[bucket].evidence[at] = values.unwrap_or_default();
+        for at in 0..self.cliques.evidence.len() {
+            if self.cliques.evidence[at].finding == likelihood.finding {
+                let node = self.cliques.evidence[at].node;
+                let values = self
+                    .cliques
+                    .stretched(node, &likelihood.table, &self.states);
+                self.cliques.evidence[at].values = values.unwrap_or_default();
             }
         }
     }
@@ -146,16 +185,10 @@ impl Tree {
     /// Adds a finding, if a clique holds its variables.
     pub(crate) fn add(&mut self, likelihood: &Likelihood) -> Option<()> {
         let table = &likelihood.table;
-        let bucket = table.vars.iter().map(|&var| self.bucket_of[var]).min()?;
-        let values = self.stretched(bucket, table)?;
-        let at = self.buckets[bucket].evidence.len();
-        self.buckets[bucket].evidence.push(values);
-        self.findings.push((likelihood.finding, bucket, at));
+        let node = table.vars.iter().map(|&var| self.cliques.home[var]).min()?;
+        let values = self.cliques.stretched(node, table, &self.states)?;
+        self.cliques.add(node, likelihood.finding, values);
         Some(())
-    }
-
-    fn stretched(&self, bucket: usize, table: &Table) -> Option<Vec<f64>> {
-        self.buckets[bucket].stretched(table, &self.states)
     }
 
     /// Variables in the largest clique.
@@ -165,68 +198,57 @@ impl Tree {
 
     /// Entries of all cliques together.
     pub(crate) fn entries(&self) -> usize {
-        self.buckets.iter().map(Bucket::len).sum()
+        self.cliques.base.len()
     }
 
-    /// The bucket that eliminates a variable; the auxiliary of the model's OR number i is variable number (variables + i).
-    pub(crate) fn bucket(&self, var: Var) -> usize {
-        self.bucket_of[var]
+    /// The clique that sums this variable out; the auxiliary of the model's OR number i is variable number (variables + i).
+    pub(crate) fn home(&self, var: Var) -> usize {
+        self.cliques.home[var]
     }
 
-    /// The bucket that takes this bucket's message.
-    pub(crate) fn parent(&self, bucket: usize) -> Option<usize> {
-        self.buckets[bucket].parent
+    /// The clique that takes this clique's message.
+    pub(crate) fn parent(&self, clique: usize) -> Option<usize> {
+        self.cliques.nodes[clique].parent
     }
 
     /// A number that is equal for variables that depend on each other in some way.
     pub(crate) fn component(&self, var: Var) -> usize {
-        self.component[self.bucket_of[var]]
+        self.component[self.cliques.home[var]]
     }
 
-    /// A bound of the relative rounding error of an upward pass without a question, as a running error analysis finds it.
-    pub(crate) fn rounding(&self, upward: &Upward) -> f64 {
-        let unchanged = self.changes(&Question::default());
-        let mut errors: Vec<Layers> = Vec::with_capacity(self.buckets.len());
-        let mut relative = 0.0;
-        for (index, bucket) in self.buckets.iter().enumerate() {
-            let mut product = self.own(index, &unchanged);
-            let mut error = product.magnitude(OWN_ERROR);
-            let mut shift = upward.messages[index].exponent;
-            for (child, map) in &bucket.children {
-                let message = &upward.messages[*child];
-                shift -= message.exponent;
-                error.spread(&product, &message.values, &errors[*child], map);
-                product.multiply(&message.values, map);
-                error.add(&product.magnitude(f64::EPSILON));
-            }
-            let values = &upward.messages[index].values;
-            let mut own = bucket.sum(&error);
-            own.scale(2.0_f64.powi(-shift));
-            own.add(&values.magnitude(f64::EPSILON * self.states[bucket.var] as f64));
-            if bucket.parent.is_none() {
-                let (error, value) = (own.total(0), values.total(0));
-                if error > 0.0 {
-                    relative += if value > 0.0 {
-                        error / value
-                    } else {
-                        f64::INFINITY
-                    };
-                }
-            }
-            errors.push(own);
+    /// What rounding can have done to an upward pass without a question.
+    fn rounding(&self, upward: &Upward) -> Vec<Lost> {
+        let changes = Changes::default();
+        match &upward.messages {
+            Kept::Plain(messages) => self.rounding_of(messages, &changes),
+            Kept::Pairs(messages) => self.rounding_of(messages, &changes),
         }
-        relative
+    }
+
+    fn rounding_of<T: Number>(&self, messages: &Messages<T>, changes: &Changes) -> Vec<Lost> {
+        Pass::new(&self.cliques, changes).rounding(messages, OWN_ROUNDINGS * T::ROUNDING)
+    }
+
+    fn with_pairs(&self) -> bool {
+        !self.cliques.base_low.is_empty()
     }
 
     /// The upward pass.
     pub(crate) fn upward(&self, question: &Question) -> Upward {
-        let mut messages: Vec<Arc<Message>> = Vec::with_capacity(self.buckets.len());
-        let changes = self.changes(question);
-        for index in 0..self.buckets.len() {
-            let message = self.message(index, &messages, &changes);
-            messages.push(Arc::new(message));
-        }
-        let log_total = self.log_total(&messages, &changes);
+        let (changes, once) = self.changes(question);
+        let kept = if self.with_pairs() {
+            Kept::Pairs(Pass::new(&self.cliques, &changes).up())
+        } else {
+            Kept::Plain(Pass::new(&self.cliques, &changes).up())
+        };
+        self.totalled(kept, once)
+    }
+
+    fn totalled(&self, messages: Kept, once: [f64; 2]) -> Upward {
+        let log_total = match &messages {
+            Kept::Plain(messages) => self.log_total(messages, once),
+            Kept::Pairs(messages) => self.log_total(messages, once),
+        };
         Upward {
             messages,
             log_total,
@@ -248,33 +270,24 @@ impl Tree {
 
     /// An upward pass in which only what `more` touches is done anew; `question` is the whole question, `more` included.
     pub(crate) fn again(&self, base: &Upward, question: &Question, more: &Question) -> Upward {
-        let changes = self.changes(question);
-        let mut dirty = BTreeSet::new();
+        let (changes, once) = self.changes(question);
+        let mut dirty = vec![false; self.cliques.nodes.len()];
         for (var, _) in &more.weights {
-            dirty.insert(self.bucket_of[*var]);
+            dirty[self.cliques.home[*var]] = true;
         }
-        for (finding, bucket, _) in &self.findings {
-            if more.without.contains(finding) {
-                dirty.insert(*bucket);
-            }
+        for evidence in &self.cliques.evidence {
+            dirty[evidence.node] |= more.without.contains(&evidence.finding);
         }
         let mut messages = base.messages.clone();
-        while let Some(index) = dirty.pop_first() {
-            let message = self.message(index, &messages, &changes);
-            if message != *messages[index] {
-                messages[index] = Arc::new(message);
-                dirty.extend(self.buckets[index].parent);
-            }
+        match &mut messages {
+            Kept::Plain(messages) => Pass::new(&self.cliques, &changes).again(messages, &mut dirty),
+            Kept::Pairs(messages) => Pass::new(&self.cliques, &changes).again(messages, &mut dirty),
         }
-        let log_total = self.log_total(&messages, &changes);
-        Upward {
-            messages,
-            log_total,
-        }
+        self.totalled(messages, once)
     }
 
     /// Posterior of every variable of the model under a question, after its upward pass.
-    pub(crate) fn marginals(&self, question: &Question, upward: &Upward) -> Vec<Vec<f64>> {
+    pub(crate) fn marginals(&self, question: &Question, upward: &Upward) -> Marginals {
         let wanted: Vec<Var> = (0..self.states.len()).collect();
         self.marginals_of(question, upward, &wanted)
     }
@@ -285,50 +298,50 @@ impl Tree {
         question: &Question,
         upward: &Upward,
         wanted: &[Var],
-    ) -> Vec<Vec<f64>> {
-        let mut asked = vec![false; self.buckets.len()];
-        let mut needed = asked.clone();
+    ) -> Marginals {
+        match &upward.messages {
+            Kept::Plain(messages) => self.down(question, messages, wanted),
+            Kept::Pairs(messages) => self.down(question, messages, wanted),
+        }
+    }
+
+    fn down<T: Number>(
+        &self,
+        question: &Question,
+        messages: &Messages<T>,
+        wanted: &[Var],
+    ) -> Marginals {
+        let nodes = &self.cliques.nodes;
+        let mut asked = vec![false; nodes.len()];
+        let mut needed = vec![false; nodes.len()];
         for &var in wanted {
-            asked[self.bucket_of[var]] = true;
-            let mut at = Some(self.bucket_of[var]);
-            while let Some(bucket) = at.filter(|&bucket| !needed[bucket]) {
-                needed[bucket] = true;
-                at = self.buckets[bucket].parent;
+            asked[self.cliques.home[var]] = true;
+            let mut at = Some(self.cliques.home[var]);
+            while let Some(node) = at.filter(|&node| !needed[node]) {
+                needed[node] = true;
+                at = nodes[node].parent;
             }
         }
-        let changes = self.changes(question);
-        let mut marginals: Vec<Vec<f64>> = self
-            .states
-            .iter()
-            .map(|&states| vec![0.0; states])
-            .collect();
-        let mut down: Vec<Option<Layers>> = vec![None; self.buckets.len()];
-        // how the two layers of a component count: as at its root
-        let mut reading = vec![[1.0, 1.0]; self.buckets.len()];
-        for index in (0..self.buckets.len()).rev().filter(|&index| needed[index]) {
-            let bucket = &self.buckets[index];
-            reading[index] = match bucket.parent {
-                Some(parent) => reading[parent],
-                None => self.reading(index, upward, &changes),
-            };
-            let mut own = self.own(index, &changes);
-            if let Some(message) = down[index].take() {
-                bucket.multiply_by_group(&mut own, &message);
-            }
-            self.push_down(index, &own, upward, &needed, &mut down);
-            if asked[index] {
-                for (child, map) in &bucket.children {
-                    own.multiply(&upward.messages[*child].values, map);
+        let (changes, once_weights) = self.changes(question);
+        let mut marginals = Marginals::empty(&self.states);
+        let reading = |root: usize| self.reading(root, messages, once_weights);
+        Pass::new(&self.cliques, &changes).down(
+            messages,
+            &needed,
+            &asked,
+            reading,
+            |node, sums| {
+                for &var in &nodes[node].vars {
+                    let marginal = marginals.of_mut(var);
+                    nodes[node].by_state(sums, var, &self.states, marginal);
+                    normalise(marginal);
                 }
-                let marginal = &mut marginals[bucket.var];
-                bucket.by_state(&own, reading[index], marginal);
-                normalise(marginal);
-            }
-        }
+            },
+        );
         if let Some(once) = &self.once {
-            let total = self.product_of_roots(&upward.messages, None).0;
-            let marginal = &mut marginals[once.var];
-            for ((value, total), weight) in marginal.iter_mut().zip(total).zip(changes.once) {
+            let total = self.product_of_roots(messages, None).0;
+            let marginal = marginals.of_mut(once.var);
+            for ((value, total), weight) in marginal.iter_mut().zip(total).zip(once_weights) {
                 *value = total * weight;
             }
             normalise(marginal);
@@ -336,93 +349,22 @@ impl Tree {
         marginals
     }
 
-    /// Sends each child that is needed its message down: everything that comes into the bucket but from the child itself.
-    fn push_down(
-        &self,
-        index: usize,
-        own: &Layers,
-        upward: &Upward,
-        needed: &[bool],
-        down: &mut [Option<Layers>],
-    ) {
-        let children = &self.buckets[index].children;
-        let message = |child: usize| &upward.messages[child].values;
-        let (receivers, others): (Vec<_>, Vec<_>) =
-            children.iter().partition(|(child, _)| needed[*child]);
-        if receivers.is_empty() {
-            return;
-        }
-        let mut left = own.clone();
-        for (child, map) in others {
-            left.multiply(message(*child), map);
-        }
-        // what stands left of each receiver, then from the right what stands right of it
-        let mut lefts = vec![left];
-        for (child, map) in &receivers[..receivers.len() - 1] {
-            let mut next = lefts[lefts.len() - 1].clone();
-            next.multiply(message(*child), map);
-            lefts.push(next);
-        }
-        let mut right: Option<Layers> = None;
-        for ((child, map), mut product) in receivers.into_iter().zip(lefts).rev() {
-            if let Some(right) = &right {
-                product.multiply_entries(right);
-            }
-            let mut values = product.gather(map, message(*child).len());
-            values.rescale();
-            down[*child] = Some(values);
-            right
-                .get_or_insert_with(|| Layers::ones(own.len()))
-                .multiply(message(*child), map);
-        }
-    }
-
-    /// Base, findings and weights of a bucket, without messages.
-    fn own(&self, index: usize, changes: &Changes) -> Layers {
-        let bucket = &self.buckets[index];
-        let mut product = bucket.base.clone();
-        for (at, table) in bucket.evidence.iter().enumerate() {
-            if !changes.without.contains(&(index, at)) {
-                product.weigh(table);
-            }
-        }
-        if let Some(weights) = &changes.weights[index] {
-            bucket.weigh_states(&mut product, weights);
-        }
-        product
-    }
-
-    fn message(&self, index: usize, messages: &[Arc<Message>], changes: &Changes) -> Message {
-        let bucket = &self.buckets[index];
-        let mut product = self.own(index, changes);
-        let mut exponent = 0;
-        for (child, map) in &bucket.children {
-            let message = &messages[*child];
-            exponent += message.exponent;
-            product.multiply(&message.values, map);
-        }
-        let mut values = bucket.sum(&product);
-        exponent += values.rescale();
-        Message { values, exponent }
-    }
-
     /// Product of the roots but one, without and with the unmodelled fault, and the logarithm that stands before it.
-    fn product_of_roots(
+    fn product_of_roots<T: Number>(
         &self,
-        messages: &[Arc<Message>],
+        messages: &Messages<T>,
         without: Option<usize>,
     ) -> ([f64; 2], f64) {
         let elsewhere = self.once.as_ref().map_or(0.0, |once| once.elsewhere);
         let mut product = [1.0, elsewhere];
         let mut log = self.scalar.ln();
-        for (index, (bucket, message)) in self.buckets.iter().zip(messages).enumerate() {
-            if bucket.parent.is_some() || Some(index) == without {
+        for (index, node) in self.cliques.nodes.iter().enumerate() {
+            if node.parent.is_some() || Some(index) == without {
                 continue;
             }
-            // rounding of the signed auxiliaries may leave a tiny negative number in place of 0
-            let root = message.values.at(0).map(|value| value.max(0.0));
+            let root = self.root(index, messages);
             product = times(product, root);
-            log += f64::from(message.exponent) * std::f64::consts::LN_2;
+            log += f64::from(messages.exponent(index)) * std::f64::consts::LN_2;
             let largest = product[0].max(product[1]);
             if largest > 0.0 {
                 product = product.map(|value| value / largest);
@@ -432,57 +374,136 @@ impl Tree {
         (product, log)
     }
 
-    /// How much the layers of a root's component count, all other components taken together.
-    fn reading(&self, root: usize, upward: &Upward, changes: &Changes) -> [f64; 2] {
+    /// What a root says; what is no more than the rounding of the signed auxiliaries counts as 0.
+    fn root<T: Number>(&self, root: usize, messages: &Messages<T>) -> [f64; 2] {
+        let group = self.cliques.nodes[root].groups.start;
+        let value = messages.at(group).map(|value| value.high().max(0.0));
+        let noise = self.noise.iter().find(|lost| lost.root == root);
+        let drowned = noise.is_some_and(|lost| {
+            let shift = messages.exponent(root) - lost.exponent;
+            (value[0] + value[1]) * 2.0_f64.powi(shift) <= lost.error
+        });
+        if drowned { [0.0; 2] } else { value }
+    }
+
+    /// How much the two parts of a root count, all other roots taken together.
+    fn reading<T: Number>(&self, root: usize, messages: &Messages<T>, once: [f64; 2]) -> [T; 2] {
+        let number = |value: f64| T::of(value, 0.0);
         if self.once.is_none() {
-            return [1.0, 0.0];
+            return [T::ONE, T::ZERO];
         }
-        let [none, once] = self.product_of_roots(&upward.messages, Some(root)).0;
-        let [weight, weight_once] = changes.once;
-        [weight * none + weight_once * once, weight_once * none]
+        let [none, faulty] = self.product_of_roots(messages, Some(root)).0;
+        let [weight, weight_once] = once;
+        [
+            number(weight * none + weight_once * faulty),
+            number(weight_once * none),
+        ]
     }
 
-    fn log_total(&self, messages: &[Arc<Message>], changes: &Changes) -> f64 {
-        let ([none, once], log) = self.product_of_roots(messages, None);
-        (none * changes.once[0] + once * changes.once[1]).ln() + log
+    fn log_total<T: Number>(&self, messages: &Messages<T>, once: [f64; 2]) -> f64 {
+        let ([none, faulty], log) = self.product_of_roots(messages, None);
+        (none * once[0] + faulty * once[1]).ln() + log
     }
 
-    fn changes(&self, question: &Question) -> Changes {
-        let mut weights: Vec<Option<Vec<f64>>> = vec![None; self.buckets.len()];
+    /// A question, by cliques; and the weights of "no unmodelled fault" and of "one".
+    fn changes(&self, question: &Question) -> (Changes, [f64; 2]) {
+        let mut changes = Changes::default();
         let mut once = self.once.as_ref().map_or([1.0, 0.0], |once| once.weights);
         for (var, more) in &question.weights {
             if self.once.as_ref().is_some_and(|once| once.var == *var) {
                 once = [once[0] * more[0], once[1] * more[1]];
                 continue;
             }
-            match &mut weights[self.bucket_of[*var]] {
-                Some(weights) => weights
-                    .iter_mut()
-                    .zip(more)
-                    .for_each(|(weight, more)| *weight *= more),
-                slot => *slot = Some(more.clone()),
+            let node = self.cliques.home[*var];
+            let classes = changes.weights(&self.cliques, node);
+            self.cliques.nodes[node].weigh_classes(classes, *var, more, &self.states);
+        }
+        for (table, evidence) in self.cliques.evidence.iter().enumerate() {
+            if question.without.contains(&evidence.finding) {
+                changes.leave_out(table);
             }
         }
-        let without = self
-            .findings
-            .iter()
-            .filter(|(finding, _, _)| question.without.contains(finding))
-            .map(|&(_, bucket, at)| (bucket, at))
-            .collect();
-        Changes {
-            weights,
-            without,
-            once,
-        }
+        (changes, once)
     }
 }
 
-/// A question, by buckets.
-struct Changes {
-    weights: Vec<Option<Vec<f64>>>,
-    without: BTreeSet<(usize, usize)>,
-    /// Weights of "no unmodelled fault" and of "one".
-    once: [f64; 2],
+/// A network in its order, before its cliques are listed.
+struct Draft<'a> {
+    model: &'a Model,
+    states: Vec<usize>,
+    split: Split,
+    arranged: Arrangement,
+    most: usize,
+}
+
+impl<'a> Draft<'a> {
+    /// Finds an order; cliques that would come out larger than [`MOST_ENTRIES`] or this are refused.
+    fn of(model: &'a Model, most: usize) -> Result<Self, Error> {
+        let mut states: Vec<usize> = model
+            .variables
+            .iter()
+            .map(|variable| variable.states)
+            .collect();
+        let split = Split::of(model, &mut states);
+        let scopes: Vec<&[Var]> = split
+            .fixed(model)
+            .chain(model.likelihoods.iter().map(|likelihood| &likelihood.table))
+            .map(|table| table.vars.as_slice())
+            .collect();
+        let arranged = arrange(&mut states, &scopes);
+        let most = most.min(MOST_ENTRIES);
+        if entries_of(&arranged.cliques, &states) > MOST_ZEROS * most as f64 {
+            return Err(too_large(most));
+        }
+        Ok(Self {
+            model,
+            states,
+            split,
+            arranged,
+            most,
+        })
+    }
+
+    /// Builds the cliques, multiplies in what never changes.
+    fn tree<T: Number>(&self) -> Result<Tree, Error> {
+        let model = self.model;
+        let mut plan = Plan::new(&self.arranged, &self.states);
+        let mut scalar = 1.0;
+        for table in self.split.fixed(model) {
+            scalar *= plan.fixed(table);
+        }
+        for (var, weight) in model.once.iter().flat_map(|once| &once.carriers) {
+            plan.carrier(*var, *weight);
+        }
+        for likelihood in &model.likelihoods {
+            scalar *= if likelihood.finding == ALWAYS {
+                plan.fixed(&likelihood.table)
+            } else {
+                plan.finding(&likelihood.table, likelihood.finding)
+            };
+        }
+        let cliques = plan.build::<T>(self.most)?;
+        let mut component = components(&cliques);
+        if let Some(once) = &model.once {
+            join_carriers(&mut component, &cliques, cliques.home[once.var]);
+        }
+        let width = self.arranged.cliques.iter().map(Vec::len).max();
+        Ok(Tree {
+            states: self.states.clone(),
+            cliques,
+            component,
+            width: width.unwrap_or(0),
+            scalar,
+            once: model.once.clone(),
+            signed: self.split.signed,
+            noise: Vec::new(),
+        })
+    }
+}
+
+/// The largest relative error.
+fn relative(lost: &[Lost]) -> f64 {
+    lost.iter().map(Lost::relative).fold(0.0, f64::max)
 }
 
 fn normalise(marginal: &mut [f64]) {
@@ -494,50 +515,59 @@ fn normalise(marginal: &mut [f64]) {
     }
 }
 
-/// Splits each OR node by its auxiliary and returns the fixed tables and those of findings.
-fn split_ors(model: &Model, states: &mut Vec<usize>) -> (Vec<Table>, Vec<(Table, usize)>) {
-    let mut fixed = model.conditionals.clone();
-    for or in &model.ors {
-        if let Some(works) = constant(or) {
-            // nothing to ask: no auxiliary, and no difference of numbers that are nearly equal
-            states.push(1);
-            fixed.push(Table {
-                vars: vec![or.child],
-                values: vec![works, 1.0 - works],
+/// The tables by which ORs are split.
+struct Split {
+    tables: Vec<Table>,
+    signed: bool,
+}
+
+impl Split {
+    /// Splits each OR by its auxiliary, which gets its number of states.
+    fn of(model: &Model, states: &mut Vec<usize>) -> Self {
+        let mut split = Self {
+            tables: Vec::new(),
+            signed: false,
+        };
+        for or in &model.ors {
+            if let Some(works) = constant(or) {
+                // nothing to ask: no auxiliary, and no difference of numbers that are nearly equal
+                states.push(1);
+                split.tables.push(Table {
+                    vars: vec![or.child],
+                    values: vec![works, 1.0 - works],
+                });
+                continue;
+            }
+            split.signed = true;
+            // auxiliary 0: no cause acts; 1: whatever happens
+            let auxiliary = states.len();
+            states.push(2);
+            split.tables.push(Table {
+                vars: vec![auxiliary, or.child],
+                values: vec![1.0, -1.0, 0.0, 1.0],
             });
-            continue;
+            for survival in &or.survivals {
+                let mut vars = vec![auxiliary];
+                vars.extend(&survival.vars);
+                let mut values = survival.values.clone();
+                values.extend(std::iter::repeat_n(1.0, survival.values.len()));
+                split.tables.push(Table { vars, values });
+            }
         }
-        // auxiliary 0: no cause acts; 1: whatever happens
-        let auxiliary = states.len();
-        states.push(2);
-        fixed.push(Table {
-            vars: vec![auxiliary, or.child],
-            values: vec![1.0, -1.0, 0.0, 1.0],
-        });
-        for survival in &or.survivals {
-            let mut vars = vec![auxiliary];
-            vars.extend(&survival.vars);
-            let mut values = survival.values.clone();
-            values.extend(std::iter::repeat_n(1.0, survival.values.len()));
-            fixed.push(Table { vars, values });
+        if let Some(once) = &model.once {
+            // its weights are read at the end; here it only stands by
+            split.tables.push(Table {
+                vars: vec![once.var],
+                values: vec![1.0, 0.0],
+            });
         }
+        split
     }
-    if let Some(once) = &model.once {
-        // its weights are read at the end; here it only stands by
-        fixed.push(Table {
-            vars: vec![once.var],
-            values: vec![1.0, 0.0],
-        });
+
+    /// All tables that never change, but for what always counts of the findings.
+    fn fixed<'a>(&'a self, model: &'a Model) -> impl Iterator<Item = &'a Table> {
+        model.conditionals.iter().chain(&self.tables)
     }
-    let mut evidence = Vec::new();
-    for likelihood in &model.likelihoods {
-        if likelihood.finding == ALWAYS {
-            fixed.push(likelihood.table.clone());
-        } else {
-            evidence.push((likelihood.table.clone(), likelihood.finding));
-        }
-    }
-    (fixed, evidence)
 }
 
 /// Chance that an OR works, if it depends on nothing.
@@ -549,10 +579,10 @@ fn constant(or: &Or) -> Option<f64> {
     values.product()
 }
 
-fn components(buckets: &[Bucket]) -> Vec<usize> {
-    let mut component: Vec<usize> = (0..buckets.len()).collect();
-    for index in (0..buckets.len()).rev() {
-        if let Some(parent) = buckets[index].parent {
+fn components(cliques: &Cliques) -> Vec<usize> {
+    let mut component: Vec<usize> = (0..cliques.nodes.len()).collect();
+    for index in (0..cliques.nodes.len()).rev() {
+        if let Some(parent) = cliques.nodes[index].parent {
             component[index] = component[parent];
         }
     }
@@ -560,11 +590,12 @@ fn components(buckets: &[Bucket]) -> Vec<usize> {
 }
 
 /// Components in which an unmodelled fault may sit depend on each other: there is at most one.
-fn join_carriers(component: &mut [usize], buckets: &[Bucket], standing: usize) {
-    let carrying: BTreeSet<usize> = buckets
+fn join_carriers(component: &mut [usize], cliques: &Cliques, standing: usize) {
+    let carrying: BTreeSet<usize> = cliques
+        .nodes
         .iter()
         .zip(component.iter())
-        .filter(|(bucket, _)| bucket.base.has_once())
+        .filter(|(node, _)| !node.carries.is_empty())
         .map(|(_, component)| *component)
         .collect();
     for number in component.iter_mut() {

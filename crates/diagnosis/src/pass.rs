@@ -1,0 +1,495 @@
+//! One pass up and one pass down through the cliques.
+//!
+//! Up, each clique adds its entries up and hands the sums on (Shafer & Shenoy 1990, without division, for the signed auxiliaries of
+//! the noisy-OR may leave zeros). Down go the derivatives of the total by each sum (Darwiche, "A differential approach to
+//! inference in Bayesian networks", Journal of the ACM 50, 2003).
+//!
+//! The unmodelled fault of one machine sits at one function at most. Its chance is carried as a multiple of an ε with ε² = 0 (dual
+//! numbers: Clifford 1873), so that products count it once and no variable has to remember where it was; ε is set to 1 when the total is
+//! read. In the cliques below which it cannot sit, the second part stays away.
+
+use crate::{
+    clique::{Cliques, Node},
+    number::Number,
+};
+
+/// Numbers without and with the unmodelled fault.
+pub(crate) type Dual<T> = [T; 2];
+
+/// Product of two dual numbers.
+pub(crate) fn times<T: Number>([a, b]: Dual<T>, [c, d]: Dual<T>) -> Dual<T> {
+    [a * c, a * d + b * c]
+}
+
+/// Where numbers leave this range they are brought back by a power of two.
+const RANGE: std::ops::RangeInclusive<f64> = 1e-30..=1e30;
+
+/// What a question changes, by cliques.
+#[derive(Debug, Default)]
+pub(crate) struct Changes {
+    /// By clique: the number of its weights, plus one; 0 for none.
+    weighed: Vec<u32>,
+    /// By class of the clique.
+    weights: Vec<Vec<f64>>,
+    /// Numbers of the findings' tables that are left out.
+    without: Vec<usize>,
+}
+
+impl Changes {
+    /// The weights of a clique's classes, to be multiplied into.
+    pub(crate) fn weights(&mut self, cliques: &Cliques, node: usize) -> &mut Vec<f64> {
+        if self.weighed.is_empty() {
+            self.weighed = vec![0; cliques.nodes.len()];
+        }
+        let slot = &mut self.weighed[node];
+        if *slot == 0 {
+            self.weights.push(vec![1.0; cliques.nodes[node].classes]);
+            *slot = self.weights.len() as u32;
+        }
+        &mut self.weights[*slot as usize - 1]
+    }
+
+    pub(crate) fn leave_out(&mut self, table: usize) {
+        self.without.push(table);
+    }
+
+    fn of(&self, node: usize) -> Option<&[f64]> {
+        match self.weighed.get(node) {
+            None | Some(0) => None,
+            Some(number) => Some(&self.weights[*number as usize - 1]),
+        }
+    }
+}
+
+/// The messages of an upward pass: by message entry the sum, a power of two by clique standing beside it.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Messages<T> {
+    sums: Vec<T>,
+    /// The part with the unmodelled fault; empty where no clique has it.
+    faulty: Vec<T>,
+    exponents: Vec<i32>,
+}
+
+/// What rounding can have done to the total of a root; a power of two stands beside both numbers.
+#[derive(Debug, Clone)]
+pub(crate) struct Lost {
+    pub(crate) root: usize,
+    pub(crate) value: f64,
+    pub(crate) error: f64,
+    pub(crate) exponent: i32,
+}
+
+impl Lost {
+    pub(crate) fn relative(&self) -> f64 {
+        if self.error > 0.0 {
+            self.error / self.value
+        } else {
+            0.0
+        }
+    }
+}
+
+/// One pass over cliques: the room it needs, made once.
+pub(crate) struct Pass<'a, T> {
+    cliques: &'a Cliques,
+    changes: &'a Changes,
+    own: Vec<T>,
+}
+
+impl<'a, T: Number> Pass<'a, T> {
+    pub(crate) fn new(cliques: &'a Cliques, changes: &'a Changes) -> Self {
+        Self {
+            cliques,
+            changes,
+            own: Vec::new(),
+        }
+    }
+
+    pub(crate) fn up(&mut self) -> Messages<T> {
+        let cliques = self.cliques;
+        let groups = cliques.starts.len() - 1;
+        let dual = cliques.nodes.iter().any(|node| node.dual);
+        let mut messages = Messages {
+            sums: vec![T::ZERO; groups],
+            faulty: vec![T::ZERO; if dual { groups } else { 0 }],
+            exponents: vec![0; cliques.nodes.len()],
+        };
+        for node in 0..cliques.nodes.len() {
+            self.message(node, &mut messages);
+        }
+        messages
+    }
+
+    /// Does those cliques anew that are marked, and those above whose messages change by it.
+    pub(crate) fn again(&mut self, messages: &mut Messages<T>, dirty: &mut [bool]) {
+        let mut before = Vec::new();
+        for node in 0..dirty.len() {
+            if !dirty[node] {
+                continue;
+            }
+            let of = &self.cliques.nodes[node];
+            let Some(parent) = of.parent else {
+                self.message(node, messages);
+                continue;
+            };
+            before.clear();
+            before.extend_from_slice(&messages.sums[of.groups.clone()]);
+            if of.dual {
+                before.extend_from_slice(&messages.faulty[of.groups.clone()]);
+            }
+            let exponent = messages.exponents[node];
+            self.message(node, messages);
+            let sums = &messages.sums[of.groups.clone()];
+            let same = exponent == messages.exponents[node]
+                && *sums == before[..sums.len()]
+                && (!of.dual || messages.faulty[of.groups.clone()] == before[sums.len()..]);
+            dirty[parent] |= !same;
+        }
+    }
+
+    /// Base, findings and weights of a clique, without messages.
+    fn own(&mut self, node: &Node, index: usize) {
+        let cliques = self.cliques;
+        let own = &mut self.own;
+        own.clear();
+        let base = &cliques.base[node.entries.clone()];
+        if cliques.base_low.is_empty() {
+            own.extend(base.iter().map(|&base| T::of(base, 0.0)));
+        } else {
+            let low = &cliques.base_low[node.entries.clone()];
+            own.extend(base.iter().zip(low).map(|(&base, &low)| T::of(base, low)));
+        }
+        for table in node
+            .evidence
+            .iter()
+            .filter(|table| !self.changes.without.contains(table))
+        {
+            for (own, &value) in own.iter_mut().zip(&cliques.evidence[*table].values) {
+                *own = *own * T::of(value, 0.0);
+            }
+        }
+        if let Some(weights) = self.changes.of(index) {
+            let class = &cliques.class[node.entries.clone()];
+            for (own, &class) in own.iter_mut().zip(class) {
+                *own = *own * T::of(weights[usize::from(class)], 0.0);
+            }
+        }
+    }
+
+    fn message(&mut self, index: usize, messages: &mut Messages<T>) {
+        let node = &self.cliques.nodes[index];
+        self.own(node, index);
+        let largest = if node.dual {
+            self.dual_sums(node, messages)
+        } else {
+            self.plain_sums(node, messages)
+        };
+        let mut exponent = node
+            .children
+            .iter()
+            .map(|&child| messages.exponents[child])
+            .sum();
+        if largest > 0.0 && !RANGE.contains(&largest) {
+            let shift = largest.log2().floor() as i32;
+            let power = 2.0_f64.powi(-shift);
+            let scale = |sum: &mut T| *sum = sum.shifted(power);
+            messages.sums[node.groups.clone()]
+                .iter_mut()
+                .for_each(scale);
+            if node.dual {
+                messages.faulty[node.groups.clone()]
+                    .iter_mut()
+                    .for_each(scale);
+            }
+            exponent += shift;
+        }
+        messages.exponents[index] = exponent;
+    }
+
+    /// Sums where no fault is carried; returns the largest.
+    fn plain_sums(&self, node: &Node, messages: &mut Messages<T>) -> f64 {
+        let cliques = self.cliques;
+        let width = node.children.len();
+        let mut largest = 0.0_f64;
+        for group in node.groups.clone() {
+            let mut sum = T::ZERO;
+            for at in self.within(node, group) {
+                let mut value = self.own[at];
+                let map = node.maps + at * width;
+                for &entry in &cliques.maps[map..map + width] {
+                    value = value * messages.sums[entry as usize];
+                }
+                sum += value;
+            }
+            largest = largest.max(sum.high().abs());
+            messages.sums[group] = sum;
+        }
+        largest
+    }
+
+    fn dual_sums(&self, node: &Node, messages: &mut Messages<T>) -> f64 {
+        let cliques = self.cliques;
+        let width = node.children.len();
+        let mut largest = 0.0_f64;
+        for group in node.groups.clone() {
+            let mut sum = [T::ZERO; 2];
+            for at in self.within(node, group) {
+                let mut value = self.dual_own(node, at);
+                let map = node.maps + at * width;
+                for &entry in &cliques.maps[map..map + width] {
+                    value = times(value, messages.at(entry as usize));
+                }
+                sum[0] += value[0];
+                sum[1] += value[1];
+            }
+            largest = largest.max(sum[0].high().abs()).max(sum[1].high().abs());
+            messages.sums[group] = sum[0];
+            messages.faulty[group] = sum[1];
+        }
+        largest
+    }
+
+    /// The entries of a message entry, counted from the clique's first.
+    fn within(&self, node: &Node, group: usize) -> std::ops::Range<usize> {
+        let starts = &self.cliques.starts;
+        let first = node.entries.start;
+        starts[group] as usize - first..starts[group + 1] as usize - first
+    }
+
+    fn dual_own(&self, node: &Node, at: usize) -> Dual<T> {
+        let class = usize::from(self.cliques.class[node.entries.start + at]);
+        match node.carries.get(class) {
+            Some(true) => [T::ZERO, self.own[at]],
+            _ => [self.own[at], T::ZERO],
+        }
+    }
+
+    /// The downward pass to the cliques that are needed. `reading` says for each root how much its two parts count; `visit` is told
+    /// for each clique that is `asked` the sums of its entries by class.
+    pub(crate) fn down(
+        &mut self,
+        messages: &Messages<T>,
+        needed: &[bool],
+        asked: &[bool],
+        reading: impl Fn(usize) -> Dual<T>,
+        mut visit: impl FnMut(usize, &[f64]),
+    ) {
+        let cliques = self.cliques;
+        let mut down = Down {
+            by_sum: vec![T::ZERO; messages.sums.len()],
+            by_faulty: vec![T::ZERO; messages.faulty.len()],
+            before: Vec::new(),
+        };
+        let mut sums: Vec<T> = Vec::new();
+        let mut shown: Vec<f64> = Vec::new();
+        for index in (0..cliques.nodes.len())
+            .rev()
+            .filter(|&index| needed[index])
+        {
+            let node = &cliques.nodes[index];
+            if node.parent.is_none() {
+                let [sum, faulty] = reading(index);
+                down.by_sum[node.groups.start] = sum;
+                if node.dual {
+                    down.by_faulty[node.groups.start] = faulty;
+                }
+            }
+            down.rescale(node);
+            self.own(node, index);
+            sums.clear();
+            sums.resize(node.classes, T::ZERO);
+            if node.dual {
+                self.dual_down(node, messages, needed, &mut down, &mut sums);
+            } else {
+                self.plain_down(node, messages, needed, &mut down, &mut sums);
+            }
+            if asked[index] {
+                shown.clear();
+                shown.extend(sums.iter().map(|sum| sum.high()));
+                visit(index, &shown);
+            }
+        }
+    }
+
+    fn plain_down(
+        &self,
+        node: &Node,
+        messages: &Messages<T>,
+        needed: &[bool],
+        down: &mut Down<T>,
+        sums: &mut [T],
+    ) {
+        let cliques = self.cliques;
+        let width = node.children.len();
+        let sends = node.children.iter().any(|&child| needed[child]);
+        for group in node.groups.clone() {
+            let above = down.by_sum[group];
+            for at in self.within(node, group) {
+                let map = &cliques.maps[node.maps + at * width..][..width];
+                let mut value = self.own[at] * above;
+                down.before.clear();
+                for &entry in map {
+                    down.before.push([value, T::ZERO]);
+                    value = value * messages.sums[entry as usize];
+                }
+                sums[usize::from(cliques.class[node.entries.start + at])] += value;
+                if !sends {
+                    continue;
+                }
+                // what stands right of each child
+                let mut after = T::ONE;
+                for (place, &entry) in map.iter().enumerate().rev() {
+                    if needed[node.children[place]] {
+                        down.by_sum[entry as usize] += down.before[place][0] * after;
+                    }
+                    after = after * messages.sums[entry as usize];
+                }
+            }
+        }
+    }
+
+    /// The derivatives by the two parts form a dual number themselves, in the opposite order.
+    fn dual_down(
+        &self,
+        node: &Node,
+        messages: &Messages<T>,
+        needed: &[bool],
+        down: &mut Down<T>,
+        sums: &mut [T],
+    ) {
+        let cliques = self.cliques;
+        let width = node.children.len();
+        for group in node.groups.clone() {
+            let above = [down.by_faulty[group], down.by_sum[group]];
+            for at in self.within(node, group) {
+                let map = &cliques.maps[node.maps + at * width..][..width];
+                let mut value = times(self.dual_own(node, at), above);
+                down.before.clear();
+                for &entry in map {
+                    down.before.push(value);
+                    value = times(value, messages.at(entry as usize));
+                }
+                sums[usize::from(cliques.class[node.entries.start + at])] += value[1];
+                let mut after = [T::ONE, T::ZERO];
+                for (place, &entry) in map.iter().enumerate().rev() {
+                    let entry = entry as usize;
+                    if needed[node.children[place]] {
+                        let [by_faulty, by_sum] = times(down.before[place], after);
+                        down.by_sum[entry] += by_sum;
+                        down.by_faulty[entry] += by_faulty;
+                    }
+                    after = times(after, messages.at(entry));
+                }
+            }
+        }
+    }
+
+    /// How far each root can be off by rounding, by a running error analysis; `own_error` is that of the tables multiplied into
+    /// a clique.
+    pub(crate) fn rounding(&mut self, messages: &Messages<T>, own_error: f64) -> Vec<Lost> {
+        let cliques = self.cliques;
+        let mut errors: Vec<Dual<f64>> = vec![[0.0; 2]; messages.sums.len()];
+        let mut lost = Vec::new();
+        for (index, node) in cliques.nodes.iter().enumerate() {
+            self.own(node, index);
+            let shifts = node.children.iter().map(|&child| messages.exponents[child]);
+            let shift = messages.exponents[index] - shifts.sum::<i32>();
+            let power = 2.0_f64.powi(-shift);
+            for group in node.groups.clone() {
+                let mut sum = [0.0; 2];
+                let mut error = [0.0; 2];
+                for at in self.within(node, group) {
+                    let (value, lost) = self.rounded(node, at, messages, &errors, own_error);
+                    for part in 0..2 {
+                        sum[part] += value[part];
+                        error[part] += lost[part] + sum[part].abs() * T::ROUNDING;
+                    }
+                }
+                errors[group] = error.map(|error| error * power);
+                if node.parent.is_none() {
+                    let value = messages.at(group).map(|value| value.high().max(0.0));
+                    lost.push(Lost {
+                        root: index,
+                        value: value[0] + value[1],
+                        error: errors[group][0] + errors[group][1],
+                        exponent: messages.exponents[index],
+                    });
+                }
+            }
+        }
+        lost
+    }
+
+    /// An entry with all its messages, and how far it can be off.
+    fn rounded(
+        &self,
+        node: &Node,
+        at: usize,
+        messages: &Messages<T>,
+        errors: &[Dual<f64>],
+        own_error: f64,
+    ) -> (Dual<f64>, Dual<f64>) {
+        let mut value = self.dual_own(node, at).map(Number::high);
+        let mut error = value.map(|value| value.abs() * own_error);
+        let width = node.children.len();
+        for &entry in &self.cliques.maps[node.maps + at * width..][..width] {
+            let entry = entry as usize;
+            let factor = messages.at(entry).map(Number::high);
+            let size = factor.map(f64::abs);
+            let [none, once] = times(error, size);
+            let [none_too, once_too] = times(value.map(f64::abs), errors[entry]);
+            value = times(value, factor);
+            let rounded = value.map(|value| value.abs() * 2.0 * T::ROUNDING);
+            error = [none + none_too + rounded[0], once + once_too + rounded[1]];
+        }
+        (value, error)
+    }
+}
+
+impl<T: Number> Messages<T> {
+    pub(crate) fn at(&self, entry: usize) -> Dual<T> {
+        [
+            self.sums[entry],
+            self.faulty.get(entry).copied().unwrap_or(T::ZERO),
+        ]
+    }
+
+    pub(crate) fn exponent(&self, node: usize) -> i32 {
+        self.exponents[node]
+    }
+}
+
+/// Derivatives of the total by each message entry.
+struct Down<T> {
+    by_sum: Vec<T>,
+    by_faulty: Vec<T>,
+    /// For each child of the clique at hand: what stands left of it.
+    before: Vec<Dual<T>>,
+}
+
+impl<T: Number> Down<T> {
+    /// Only how they compare within the clique counts.
+    fn rescale(&mut self, node: &Node) {
+        let by_sum = &mut self.by_sum[node.groups.clone()];
+        let largest = by_sum
+            .iter()
+            .fold(0.0_f64, |largest, by| largest.max(by.high().abs()));
+        let mut all = largest;
+        if node.dual {
+            let faulty = &self.by_faulty[node.groups.clone()];
+            all = faulty
+                .iter()
+                .fold(all, |largest, by| largest.max(by.high().abs()));
+        }
+        if all > 0.0 && !RANGE.contains(&all) {
+            let power = 2.0_f64.powi(-(all.log2().floor() as i32));
+            let scale = |by: &mut T| *by = by.shifted(power);
+            by_sum.iter_mut().for_each(scale);
+            if node.dual {
+                self.by_faulty[node.groups.clone()]
+                    .iter_mut()
+                    .for_each(scale);
+            }
+        }
+    }
+}
