@@ -77,7 +77,7 @@ impl Compiled {
 
 /// The likelihoods that a network has beyond those of another one that is the same otherwise.
 fn new_likelihoods<'a>(old: &Model, new: &'a Model) -> Option<Vec<&'a Likelihood>> {
-    let same = old.variables == new.variables
+    let same = old.states == new.states
         && old.once == new.once
         && old.ors == new.ors
         && old.conditionals == new.conditionals;

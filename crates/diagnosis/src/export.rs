@@ -71,7 +71,7 @@ impl Diagnosis {
 
 /// A variable that is in state 1 with the likelihood of a finding.
 fn observation(model: &mut Model, likelihood: &Table) -> Var {
-    let child = model.variable(String::new(), 2);
+    let child = model.variable(2);
     let mut vars = likelihood.vars.clone();
     vars.push(child);
     let values = likelihood
@@ -85,11 +85,7 @@ fn observation(model: &mut Model, likelihood: &Table) -> Var {
 
 /// The network as UAI text; the child is the last variable of each table.
 fn text(model: &mut Model) -> String {
-    let states: Vec<usize> = model
-        .variables
-        .iter()
-        .map(|variable| variable.states)
-        .collect();
+    let states = model.states.clone();
     let tables = &mut model.conditionals;
     tables.sort_by_key(|table| table.vars.last().copied());
     let join = |numbers: &[usize]| {

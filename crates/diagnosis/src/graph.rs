@@ -36,8 +36,7 @@ impl Chance {
 /// One version of a chip or of a place: state 0 is good, state i its mode i − 1.
 #[derive(Debug, Clone)]
 pub(crate) struct State {
-    pub(crate) name: String,
-    pub(crate) modes: Vec<StateMode>,
+    pub(crate) modes: Arc<[StateMode]>,
     pub(crate) origin: Origin,
     /// Modes that can be present at all.
     pub(crate) possible: Vec<bool>,
@@ -138,7 +137,7 @@ pub(crate) enum Visible {
 pub(crate) struct Or {
     pub(crate) machine: usize,
     pub(crate) target: usize,
-    pub(crate) causes: Vec<Cause>,
+    pub(crate) causes: Arc<[Cause]>,
 }
 
 /// A condition of looking.
@@ -193,7 +192,9 @@ pub(crate) struct Board {
     /// It still may have an unmodelled fault.
     pub(crate) unmodelled: bool,
     /// By target: the parts that a mode of may break it, in the profile's order.
-    pub(crate) acting: BTreeMap<usize, BTreeSet<usize>>,
+    pub(crate) acting: Arc<BTreeMap<usize, BTreeSet<usize>>>,
+    /// The ORs of targets looked at under a condition since something was last changed.
+    pub(crate) looked: Vec<(View, BTreeMap<usize, OrId>)>,
 }
 
 /// By target: the parts that a mode of may break it.
@@ -310,7 +311,7 @@ pub(crate) struct Graph {
     pub(crate) states: Vec<State>,
     pub(crate) chips: Vec<ChipState>,
     pub(crate) ors: Vec<Or>,
-    or_ids: BTreeMap<(usize, usize, Vec<Cause>), OrId>,
+    or_ids: BTreeMap<(usize, usize, Arc<[Cause]>), OrId>,
     /// Chance of each unknown event; known ones are kept as truths.
     pub(crate) events: BTreeMap<EventKey, f64>,
     pub(crate) known: BTreeMap<EventKey, bool>,
@@ -326,6 +327,13 @@ impl Graph {
         self.powers - 1
     }
 
+    /// A board about to be changed: what was looked at there says nothing of the next look.
+    pub(crate) fn changed(&mut self, machine: usize) -> &mut Board {
+        let board = &mut self.boards[machine];
+        board.looked.clear();
+        board
+    }
+
     pub(crate) fn add_state(&mut self, state: State) -> StateId {
         self.states.push(state);
         self.states.len() - 1
@@ -333,44 +341,55 @@ impl Graph {
 
     /// The OR of a target of a machine as a look under this condition would find it now.
     pub(crate) fn look(&mut self, machine: usize, target: usize, view: View) -> OrId {
-        Looker {
-            graph: self,
-            machine,
-            view,
-            done: BTreeMap::new(),
-        }
-        .target(target)
+        self.looking(machine, view, |looker| looker.target(target))
     }
 
-    /// The OR that fails if any of these targets fails.
-    pub(crate) fn any_of(&mut self, machine: usize, targets: &[usize], view: View) -> OrId {
+    /// Looks under a condition; what was looked at before under the same one is known.
+    fn looking<T>(
+        &mut self,
+        machine: usize,
+        view: View,
+        look: impl FnOnce(&mut Looker<'_>) -> T,
+    ) -> T {
+        let looked = &mut self.boards[machine].looked;
+        let known = looked.iter().position(|(other, _)| *other == view);
+        let done = known.map_or_else(BTreeMap::new, |known| looked.swap_remove(known).1);
         let mut looker = Looker {
             graph: self,
             machine,
             view,
-            done: BTreeMap::new(),
+            done,
         };
+        let answer = look(&mut looker);
+        let done = looker.done;
+        self.boards[machine].looked.push((view, done));
+        answer
+    }
+
+    /// The OR that fails if any of these targets fails.
+    pub(crate) fn any_of(&mut self, machine: usize, targets: &[usize], view: View) -> OrId {
         if let [target] = targets {
-            return looker.target(*target);
+            return self.look(machine, *target, view);
         }
-        let causes = targets
-            .iter()
-            .map(|&target| looker.function_cause(target, JOINT_TARGET, 1.0))
-            .collect();
+        let causes = self.looking(machine, view, |looker| {
+            let each = targets.iter();
+            each.map(|&target| looker.function_cause(target, JOINT_TARGET, 1.0))
+                .collect()
+        });
         self.or(machine, JOINT_TARGET, causes)
     }
 
     fn or(&mut self, machine: usize, target: usize, mut causes: Vec<Cause>) -> OrId {
         causes.sort();
         causes.dedup();
-        let key = (machine, target, causes);
+        let key = (machine, target, Arc::from(causes));
         if let Some(&or) = self.or_ids.get(&key) {
             return or;
         }
         self.ors.push(Or {
             machine,
             target,
-            causes: key.2.clone(),
+            causes: Arc::clone(&key.2),
         });
         self.or_ids.insert(key, self.ors.len() - 1);
         self.ors.len() - 1
@@ -670,7 +689,7 @@ impl Looker<'_> {
 }
 
 /// The states of a kind that a part's modes give.
-pub(crate) fn modes_of(part: &Part, site: Site) -> Vec<StateMode> {
+pub(crate) fn modes_of(part: &Part, site: Site) -> Arc<[StateMode]> {
     part.modes
         .iter()
         .filter(|mode| mode.site == site)

@@ -266,7 +266,7 @@ impl Network {
             let chance = prior(&group.unrolled, key);
             let model = &mut self.model;
             let (var, _) = self.vars.entry(key.clone()).or_insert_with(|| {
-                let var = model.root(String::new(), vec![1.0 - chance, chance]);
+                let var = model.root(vec![1.0 - chance, chance]);
                 (var, chance)
             });
             vars.push(*var);

@@ -88,7 +88,7 @@ impl Lowering<'_> {
         if !table.vars.is_empty() {
             return table;
         }
-        let var = self.model.root("nothing asked".to_owned(), vec![1.0]);
+        let var = self.model.root(vec![1.0]);
         Table {
             vars: vec![var],
             values: table.values,
@@ -125,7 +125,7 @@ impl Lowering<'_> {
 
     /// A likelihood of 0 that still has a variable.
     fn never(&mut self) -> Table {
-        let var = self.model.root("never".to_owned(), vec![1.0]);
+        let var = self.model.root(vec![1.0]);
         Table {
             vars: vec![var],
             values: vec![0.0],
@@ -136,7 +136,7 @@ impl Lowering<'_> {
     fn look(&mut self, look: &Look, shared_session: bool) -> Vec<Table> {
         let check = &self.graph.boards[look.machine].profile.checks[look.check];
         let cannot = look.shown == Seen::Cannot;
-        let mut tables: Vec<Table> = self.doable(look, check, cannot).into_iter().collect();
+        let mut tables: Vec<Table> = self.doable(look, cannot).into_iter().collect();
         if cannot {
             return tables;
         }
@@ -145,7 +145,7 @@ impl Lowering<'_> {
         let blunder = (shared_session && check.blunder > 0.0).then(|| self.blunder(look, check));
         let functions: Vec<Var> = look.ors.iter().map(|&or| self.or_vars[or]).collect();
         let rows = self.rows(check, &functions);
-        let same = check.repeats_same.then(|| self.same(look, check, &rows));
+        let same = check.repeats_same.then(|| self.same(look, &rows));
         for (index, row) in rows.iter().enumerate() {
             let expected: f64 = row
                 .shows
@@ -180,20 +180,15 @@ impl Lowering<'_> {
     }
 
     /// That a check with requirements could be done, or could not.
-    fn doable(&mut self, look: &Look, check: &Check, cannot: bool) -> Option<Table> {
+    fn doable(&mut self, look: &Look, cannot: bool) -> Option<Table> {
         let or = self.or_vars[look.requires?];
-        let name = format!(
-            "{} {} cannot",
-            self.graph.boards[look.machine].tag, check.id
-        );
         let model = &mut self.model;
         let draws = self
             .looks
             .doable
             .entry((look.machine, look.check, look.epoch));
-        let [if_fails, if_works] = *draws.or_insert_with(|| {
-            CANNOT.map(|cannot| model.root(name.clone(), vec![1.0 - cannot, cannot]))
-        });
+        let [if_fails, if_works] =
+            *draws.or_insert_with(|| CANNOT.map(|cannot| model.root(vec![1.0 - cannot, cannot])));
         Some(Table::from_fn(model, vec![or, if_fails, if_works], |at| {
             let could_not = if at[0] == 1 { at[1] } else { at[2] } == 1;
             f64::from(u8::from(could_not == cannot))
@@ -205,20 +200,15 @@ impl Lowering<'_> {
         let outcomes = check.outcomes.len();
         let mut chances = vec![1.0 - check.blunder];
         chances.resize(outcomes + 1, check.blunder / outcomes as f64);
-        let name = format!(
-            "{} {} blunder",
-            self.graph.boards[look.machine].tag, check.id
-        );
         let model = &mut self.model;
         *self
             .looks
             .blunders
             .entry(look.session)
-            .or_insert_with(|| model.root(name, chances))
+            .or_insert_with(|| model.root(chances))
     }
 
-    fn same(&mut self, look: &Look, check: &Check, rows: &[Row]) -> Vec<Var> {
-        let name = format!("{} {} shows", self.graph.boards[look.machine].tag, check.id);
+    fn same(&mut self, look: &Look, rows: &[Row]) -> Vec<Var> {
         let model = &mut self.model;
         let draws = self
             .looks
@@ -227,7 +217,7 @@ impl Lowering<'_> {
         draws
             .or_insert_with(|| {
                 rows.iter()
-                    .map(|row| model.root(name.clone(), row.shows.clone()))
+                    .map(|row| model.root(row.shows.clone()))
                     .collect()
             })
             .clone()
@@ -291,7 +281,7 @@ impl Lowering<'_> {
         if let Some(&selector) = self.looks.selectors.get(&key) {
             return selector;
         }
-        let child = self.model.variable("a row applies".to_owned(), 2);
+        let child = self.model.variable(2);
         // a function may itself be the selector before
         let mut vars: Vec<Var> = before
             .into_iter()
@@ -319,13 +309,9 @@ impl Lowering<'_> {
         let outcomes = check.outcomes.len();
         let functions: Vec<Var> = asked.ors.iter().map(|&or| self.or_vars[or]).collect();
         let requires = asked.requires.map(|or| self.or_vars[or]);
-        let name = format!(
-            "{} {} asked",
-            self.graph.boards[asked.machine].tag, check.id
-        );
         let child = self
             .model
-            .variable(name, outcomes + usize::from(requires.is_some()));
+            .variable(outcomes + usize::from(requires.is_some()));
         let mut tables = Vec::new();
         for row in self.rows(check, &functions) {
             let mut vars = row.applies.vars();

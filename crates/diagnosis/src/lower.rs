@@ -108,7 +108,7 @@ fn share_causes(graph: &Graph) -> Vec<Shared> {
         .ors
         .iter()
         .map(|or| Shared {
-            causes: or.causes.clone(),
+            causes: or.causes.to_vec(),
             parts: Vec::new(),
         })
         .collect();
@@ -122,7 +122,7 @@ fn share_causes(graph: &Graph) -> Vec<Shared> {
     for ids in versions.values().filter(|ids| ids.len() > 1) {
         let mut members: BTreeMap<&Cause, Vec<OrId>> = BTreeMap::new();
         for &id in ids {
-            for cause in &graph.ors[id].causes {
+            for cause in graph.ors[id].causes.iter() {
                 members.entry(cause).or_default().push(id);
             }
         }
@@ -175,22 +175,7 @@ impl<'a> Lowering<'a> {
     fn new(graph: &'a Graph, shared: &'a [Shared]) -> Self {
         let mut model = Model::default();
         // functions first, so that their numbers do not depend on what else is drawn
-        let or_vars = shared
-            .iter()
-            .enumerate()
-            .map(|(id, _)| {
-                let name = graph.ors.get(id).map_or_else(
-                    || format!("shared {id}"),
-                    |or| {
-                        format!(
-                            "{} function {} look {id}",
-                            graph.boards[or.machine].tag, or.target
-                        )
-                    },
-                );
-                model.variable(name, 2)
-            })
-            .collect();
+        let or_vars = shared.iter().map(|_| model.variable(2)).collect();
         Self {
             graph,
             shared,
@@ -215,9 +200,7 @@ impl<'a> Lowering<'a> {
     /// Events, then every version of every chip and place that can be bad.
     fn states(&mut self) {
         for (key, &chance) in &self.graph.events {
-            let var = self
-                .model
-                .root(format!("{} {}", key.0, key.1), vec![1.0 - chance, chance]);
+            let var = self.model.root(vec![1.0 - chance, chance]);
             self.event_vars.insert(key.clone(), var);
         }
         for id in 0..self.graph.states.len() {
@@ -225,9 +208,7 @@ impl<'a> Lowering<'a> {
                 continue;
             }
             let state = &self.graph.states[id];
-            let var = self
-                .model
-                .variable(format!("{} ({id})", state.name), state.modes.len() + 1);
+            let var = self.model.variable(state.modes.len() + 1);
             self.state_vars.insert(id, var);
             match &state.origin {
                 Origin::Prior { own, strikes } => self.prior(var, own, strikes),
@@ -322,7 +303,7 @@ impl<'a> Lowering<'a> {
     /// Outside things, the unmodelled faults.
     fn roots(&mut self) {
         for (id, &chance) in &self.graph.outside {
-            let var = self.model.root(id.clone(), vec![1.0 - chance, chance]);
+            let var = self.model.root(vec![1.0 - chance, chance]);
             self.outside_vars.insert(id.clone(), var);
         }
         for machine in 0..self.graph.boards.len() {
@@ -381,11 +362,7 @@ impl<'a> Lowering<'a> {
         let mut before: Option<Var> = None;
         let mut passed = 0.0;
         for &target in &reached {
-            let var = self.chain_step(
-                &format!("{} unmodelled up to {target}", board.tag),
-                before,
-                each / (1.0 - passed),
-            );
+            let var = self.chain_step(before, each / (1.0 - passed));
             passed += each;
             self.unmodelled_steps
                 .insert((machine, target), (before, var));
@@ -394,11 +371,7 @@ impl<'a> Lowering<'a> {
         let elsewhere = each * (breakable - reached.len()) as f64;
         let end = match before {
             Some(last) if reached.len() == breakable => last,
-            before => self.chain_step(
-                &format!("{} unmodelled", board.tag),
-                before,
-                elsewhere / (1.0 - passed),
-            ),
+            before => self.chain_step(before, elsewhere / (1.0 - passed)),
         };
         self.unmodelled_end.insert(machine, end);
     }
@@ -406,12 +379,10 @@ impl<'a> Lowering<'a> {
     fn unmodelled_beside(&mut self, machine: usize, reached: &[usize], each: f64, places: usize) {
         let board = &self.graph.boards[machine];
         let prior = board.profile.unmodelled;
-        let var = self.model.variable(format!("{} unmodelled", board.tag), 2);
+        let var = self.model.variable(2);
         let mut carriers = Vec::with_capacity(reached.len());
         for &target in reached {
-            let here = self
-                .model
-                .variable(format!("{} unmodelled at {target}", board.tag), 2);
+            let here = self.model.variable(2);
             carriers.push((here, each));
             self.unmodelled_steps
                 .insert((machine, target), (None, here));
@@ -425,11 +396,11 @@ impl<'a> Lowering<'a> {
         });
     }
 
-    fn chain_step(&mut self, name: &str, before: Option<Var>, chance: f64) -> Var {
+    fn chain_step(&mut self, before: Option<Var>, chance: f64) -> Var {
         match before {
-            None => self.model.root(name.to_owned(), vec![1.0 - chance, chance]),
+            None => self.model.root(vec![1.0 - chance, chance]),
             Some(before) => {
-                let var = self.model.variable(name.to_owned(), 2);
+                let var = self.model.variable(2);
                 self.model.conditionals.push(Table {
                     vars: vec![before, var],
                     values: vec![1.0 - chance, chance, 0.0, 1.0],
@@ -475,10 +446,7 @@ impl<'a> Lowering<'a> {
                     Cause::BenchSupply { power } => {
                         let model = &mut self.model;
                         self.bench.entry(*power).or_insert_with(|| {
-                            model.root(
-                                format!("bench supply in power-up {power}"),
-                                vec![1.0 - BENCH_SUPPLY_BAD, BENCH_SUPPLY_BAD],
-                            )
+                            model.root(vec![1.0 - BENCH_SUPPLY_BAD, BENCH_SUPPLY_BAD])
                         });
                     }
                     _ => {}
@@ -486,23 +454,14 @@ impl<'a> Lowering<'a> {
             }
         }
         for (key, (_, chance)) in leaks.into_iter().filter(|(_, (uses, _))| *uses > 1) {
-            let var = self.model.root(
-                format!("{} leak {}", self.graph.boards[key.0].tag, key.1),
-                vec![1.0 - chance, chance],
-            );
+            let var = self.model.root(vec![1.0 - chance, chance]);
             self.leaks.insert(key, var);
         }
         for (draw, (_, chance)) in functions
             .into_iter()
             .filter(|(_, (uses, _))| uses.len() > 1)
         {
-            let var = self.model.root(
-                format!(
-                    "{} link {} to {}",
-                    self.graph.boards[draw.0].tag, draw.1, draw.2
-                ),
-                vec![1.0 - chance, chance],
-            );
+            let var = self.model.root(vec![1.0 - chance, chance]);
             self.draw_vars.insert(draw, var);
         }
         self.link_draws(&links);
@@ -513,7 +472,7 @@ impl<'a> Lowering<'a> {
         let model = &mut self.model;
         self.coins
             .entry(power)
-            .or_insert_with(|| model.root(format!("warm in power-up {power}"), vec![0.5, 0.5]));
+            .or_insert_with(|| model.root(vec![0.5, 0.5]));
     }
 
     fn link_draws(&mut self, used: &BTreeMap<Link, BTreeSet<(usize, &Show)>>) {
@@ -536,10 +495,6 @@ impl<'a> Lowering<'a> {
         for link in explicit {
             // sorted by state: the parent comes first
             let chances = self.graph.breaks(link);
-            let name = format!(
-                "{} breaks {}",
-                self.graph.states[link.state].name, link.target
-            );
             let parent = self.before(link.state).and_then(|from| {
                 Some((
                     from,
@@ -549,7 +504,7 @@ impl<'a> Lowering<'a> {
                     })?,
                 ))
             });
-            if let Some(var) = self.persistent(name, link.state, parent, &chances) {
+            if let Some(var) = self.persistent(link.state, parent, &chances) {
                 self.links.insert(link, var);
             }
         }
@@ -576,14 +531,10 @@ impl<'a> Lowering<'a> {
                 .iter()
                 .map(|mode| mode.shows)
                 .collect();
-            let name = format!(
-                "{} active in power-up {power}",
-                self.graph.states[state].name
-            );
             let parent = self
                 .before(state)
                 .and_then(|from| Some((from, *self.active.get(&(from, power))?)));
-            if let Some(var) = self.persistent(name, state, parent, &shows) {
+            if let Some(var) = self.persistent(state, parent, &shows) {
                 self.active.insert((state, power), var);
             }
         }
@@ -614,7 +565,6 @@ impl<'a> Lowering<'a> {
     /// A draw that a mode keeps as long as it lasts: with the version before, an uncured mode keeps its draw.
     fn persistent(
         &mut self,
-        name: String,
         state: StateId,
         parent: Option<(StateId, Var)>,
         chances: &[f64],
@@ -622,7 +572,7 @@ impl<'a> Lowering<'a> {
         let now = *self.state_vars.get(&state)?;
         let fresh = |mode: usize| if mode == 0 { 0.0 } else { chances[mode - 1] };
         let split = |chance: f64, value: usize| if value == 1 { chance } else { 1.0 - chance };
-        let var = self.model.variable(name, 2);
+        let var = self.model.variable(2);
         let old = parent.and_then(|(from, draw)| Some((*self.state_vars.get(&from)?, draw)));
         let table = match old {
             Some((before, draw)) => {

@@ -24,17 +24,11 @@ pub(crate) struct Table {
     pub(crate) values: Vec<f64>,
 }
 
-/// A variable.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(crate) struct Variable {
-    pub(crate) name: String,
-    pub(crate) states: usize,
-}
-
 /// The network.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Model {
-    pub(crate) variables: Vec<Variable>,
+    /// By variable: how many states it has.
+    pub(crate) states: Vec<usize>,
     /// P(child | parents): the child is the last variable of the table.
     pub(crate) conditionals: Vec<Table>,
     /// State 0 works, state 1 fails.
@@ -88,7 +82,7 @@ impl Table {
                 Some(state) => start += state * stride,
                 None => open.push((var, stride)),
             }
-            stride *= model.variables[var].states;
+            stride *= model.states[var];
         }
         open.reverse();
         let strides: Vec<usize> = open.iter().map(|(_, stride)| *stride).collect();
@@ -108,10 +102,7 @@ impl Table {
         vars: Vec<Var>,
         mut value: impl FnMut(&[usize]) -> f64,
     ) -> Self {
-        let states: Vec<usize> = vars
-            .iter()
-            .map(|&var| model.variables[var].states)
-            .collect();
+        let states: Vec<usize> = vars.iter().map(|&var| model.states[var]).collect();
         let mut values = Vec::with_capacity(states.iter().product());
         for_each_state(&states, |at| values.push(value(at)));
         Self { vars, values }
@@ -132,14 +123,14 @@ pub(crate) fn for_each_state(states: &[usize], mut visit: impl FnMut(&[usize])) 
 }
 
 impl Model {
-    pub(crate) fn variable(&mut self, name: String, states: usize) -> Var {
-        self.variables.push(Variable { name, states });
-        self.variables.len() - 1
+    pub(crate) fn variable(&mut self, states: usize) -> Var {
+        self.states.push(states);
+        self.states.len() - 1
     }
 
     /// A variable that depends on nothing.
-    pub(crate) fn root(&mut self, name: String, chances: Vec<f64>) -> Var {
-        let var = self.variable(name, chances.len());
+    pub(crate) fn root(&mut self, chances: Vec<f64>) -> Var {
+        let var = self.variable(chances.len());
         self.conditionals.push(Table {
             vars: vec![var],
             values: chances,
@@ -194,7 +185,7 @@ impl Model {
             .collect();
         conditionals.extend(fixed.into_values());
         let mut clamped = Self {
-            variables: self.variables.clone(),
+            states: self.states.clone(),
             conditionals,
             ors,
             likelihoods,
@@ -214,7 +205,7 @@ impl Model {
     /// seen hangs (barren nodes: Shachter, "Evaluating influence diagrams", Operations Research 34, 1986). What is left out keeps
     /// its number and has one state.
     pub(crate) fn pruned(mut self, outcomes: &[Var], kept: &BTreeSet<Var>) -> Self {
-        let mut gone = vec![false; self.variables.len()];
+        let mut gone = vec![false; self.states.len()];
         for &var in outcomes.iter().filter(|&var| !kept.contains(var)) {
             gone[var] = true;
         }
@@ -222,7 +213,7 @@ impl Model {
         self.likelihoods
             .retain(|likelihood| !reaches(&likelihood.table, &gone));
         // how many tables speak of each variable, its own aside
-        let mut uses = vec![0_usize; self.variables.len()];
+        let mut uses = vec![0_usize; self.states.len()];
         for likelihood in &self.likelihoods {
             likelihood.table.vars.iter().for_each(|&var| uses[var] += 1);
         }
@@ -262,9 +253,9 @@ impl Model {
         self.conditionals
             .retain(|table| !table.vars.last().is_some_and(|&child| gone[child]));
         self.ors.retain(|or| !gone[or.child]);
-        for (variable, gone) in self.variables.iter_mut().zip(&gone) {
+        for (states, gone) in self.states.iter_mut().zip(&gone) {
             if *gone {
-                variable.states = 1;
+                *states = 1;
             }
         }
         self
@@ -295,7 +286,7 @@ impl Model {
             ..self.clone()
         };
         for (index, or) in self.ors.iter().enumerate() {
-            model.split(or, self.variables.len() + index, tree);
+            model.split(or, self.states.len() + index, tree);
         }
         model
     }
@@ -319,7 +310,7 @@ impl Model {
             if clique == top {
                 return self.join(&causes, or.child);
             }
-            let part = self.variable(String::new(), 2);
+            let part = self.variable(2);
             self.join(&causes, part);
             let above = tree.parent(clique).unwrap_or(top);
             waiting.entry(above).or_default().push(Table {
@@ -336,7 +327,7 @@ impl Model {
             let joined = if place + 1 == causes.len() {
                 child
             } else {
-                self.variable(String::new(), 2)
+                self.variable(2)
             };
             let mut vars: Vec<Var> = before.into_iter().collect();
             vars.extend(&survival.vars);

@@ -439,11 +439,7 @@ struct Draft<'a> {
 impl<'a> Draft<'a> {
     /// Finds an order; cliques that would come out larger than [`MOST_ENTRIES`] or this are refused.
     fn of(model: &'a Model, most: usize) -> Result<Self, Error> {
-        let mut states: Vec<usize> = model
-            .variables
-            .iter()
-            .map(|variable| variable.states)
-            .collect();
+        let mut states = model.states.clone();
         let split = Split::of(model, &mut states);
         let scopes: Vec<&[Var]> = split
             .fixed(model)

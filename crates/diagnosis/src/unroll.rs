@@ -9,7 +9,7 @@ use crate::{
     error::Error,
     graph::{
         Board, ChipState, Graph, OrId, Origin, Position, PositionState, PowerId, State, StateId,
-        StateMode, Targets, View, Warmth, acting, modes_of,
+        Targets, View, Warmth, acting, modes_of,
     },
     lower::Asked,
     situation::{
@@ -195,7 +195,8 @@ fn take_in(unrolled: &mut Unrolled, situation: &Situation, machine: &Machine) ->
     graph.boards.push(Board {
         tag: machine.tag.clone(),
         mule: machine.mule,
-        acting: acting(&profile, &targets),
+        acting: Arc::new(acting(&profile, &targets)),
+        looked: Vec::new(),
         targets,
         profile,
         positions,
@@ -285,16 +286,9 @@ fn prior_state(
     site: Site,
 ) -> State {
     let modes = modes_of(part, site);
-    let name = format!(
-        "{} {}{}",
-        machine.tag,
-        part.reference,
-        if site == Site::Place { " place" } else { "" }
-    );
     if machine.mule {
         let possible = vec![false; modes.len()];
         return State {
-            name,
             origin: Origin::Prior {
                 own: vec![0.0; modes.len()],
                 strikes: Vec::new(),
@@ -331,7 +325,6 @@ fn prior_state(
         .map(|mode| own[mode] > 0.0 || strikes.iter().any(|strike| strike.1 == mode))
         .collect();
     State {
-        name,
         origin: Origin::Prior { own, strikes },
         modes,
         possible,
@@ -421,7 +414,7 @@ impl Unrolled {
             } => self.treat(machine, *treatment, places),
             Action::Mend { machine } => {
                 let machine = self.machine(machine)?;
-                self.graph.boards[machine].unmodelled = false;
+                self.graph.changed(machine).unmodelled = false;
                 self.new_epoch(machine);
                 Ok(())
             }
@@ -703,8 +696,7 @@ impl Unrolled {
             let mut possible = old.possible.clone();
             possible[mode] |= harm.chance > 0.0;
             let state = State {
-                name: old.name.clone(),
-                modes: old.modes.clone(),
+                modes: Arc::clone(&old.modes),
                 origin: Origin::Harm {
                     from,
                     mode,
@@ -714,6 +706,7 @@ impl Unrolled {
                 possible,
             };
             self.graph.chips[chip].state = self.graph.add_state(state);
+            self.graph.changed(machine);
         }
         Ok(())
     }
@@ -749,14 +742,14 @@ impl Unrolled {
             state.mark = mark;
         }
         if let Some(position) = state.position.take() {
-            self.graph.boards[position.0].positions[position.1].chip = None;
+            self.graph.changed(position.0).positions[position.1].chip = None;
         }
         Ok(())
     }
 
     fn put_in(&mut self, chip: usize, position: Position) {
         self.graph.chips[chip].position = Some(position);
-        self.graph.boards[position.0].positions[position.1].chip = Some(chip);
+        self.graph.changed(position.0).positions[position.1].chip = Some(chip);
     }
 
     fn fit(
@@ -814,9 +807,7 @@ impl Unrolled {
             .map(|&chance| (1.0 - works) * share(chance))
             .collect();
         let possible = own.iter().map(|&chance| chance > 0.0).collect();
-        let name = format!("{} {} fitted", board.tag, part.reference);
         let state = self.graph.add_state(State {
-            name,
             modes,
             origin: Origin::Prior {
                 own,
@@ -910,7 +901,7 @@ impl Unrolled {
         let board = &self.graph.boards[position.0];
         let part = &board.profile.parts[position.1];
         let from = board.positions[position.1].place;
-        let modes: Vec<StateMode> = modes_of(part, Site::Place);
+        let modes = Arc::clone(&self.graph.states[from].modes);
         let cured: Vec<f64> = part
             .modes
             .iter()
@@ -930,9 +921,7 @@ impl Unrolled {
         if let Some(first) = possible.first_mut() {
             *first = true;
         }
-        let name = self.graph.states[from].name.clone();
         let place = self.graph.add_state(State {
-            name,
             modes,
             origin: Origin::Act {
                 from,
@@ -941,7 +930,7 @@ impl Unrolled {
             },
             possible,
         });
-        let state = &mut self.graph.boards[position.0].positions[position.1];
+        let state = &mut self.graph.changed(position.0).positions[position.1];
         state.place = place;
         state.touched = true;
     }

@@ -28,7 +28,7 @@ impl Diagnosis {
         let (group, machine) = self.place(tag)?;
         let group = &self.groups()[group];
         let (var, state) = find_mode(group, machine, part, mode)?;
-        let states = group.compiled.lowered.model.variables[var].states;
+        let states = group.compiled.lowered.model.states[var];
         let with: Vec<f64> = (0..states)
             .map(|other| f64::from(u8::from(other == state)))
             .collect();
