@@ -7,11 +7,7 @@
 //! remedy. What a course is worth is exact for the given order: after the first suspects are put right the machine works if
 //! every other part is good, and that chance is asked of the network for each length.
 
-use std::{
-    cell::RefCell,
-    collections::{BTreeMap, BTreeSet},
-    rc::Rc,
-};
+use std::collections::{BTreeMap, BTreeSet};
 
 use catalogue::{Check, Profile, Site};
 
@@ -23,7 +19,7 @@ use crate::{
     groups::{Group, Outer},
     lower::Asked,
     model::Var,
-    tree::{Marginals, Question, Tree, Upward},
+    tree::{Marginals, Question, Tree},
     unroll::Unrolled,
 };
 
@@ -31,8 +27,6 @@ use crate::{
 const MOST_TRIED: usize = 8;
 /// A suspect below this chance is not tried.
 const LEAST_CHANCE: f64 = 1e-3;
-/// Suspects that stay open in the small network beside those tried.
-const MOST_FREE: usize = 16;
 /// An outcome below this chance is not followed.
 const LEAST_OUTCOME: f64 = 1e-9;
 
@@ -56,7 +50,7 @@ impl Diagnosis {
             return Ok((Vec::new(), leave(economy)));
         }
         let adviser = Adviser::new(unrolled, machine, plain, economy);
-        let base = adviser.weighed(&adviser.now(marginals))?;
+        let base = adviser.weighed(adviser.now(marginals))?;
         let course = base.course.clone();
         let mut steps = Vec::new();
         let mut open = vec![unrolled.open_checks(machine)];
@@ -132,14 +126,37 @@ impl Bench {
             .copied()
             .collect();
         let marginals = tree.marginals_of(&Question::default(), upward, &wanted);
-        let checks = &self.unrolled.graph.boards[machine].profile.checks;
-        self.asked
+        let after = adviser.after_each(&lowered.outcomes, &marginals);
+        let points: Vec<Point<'_>> = after
             .iter()
             .zip(&lowered.outcomes)
-            .map(|(asked, &outcome)| {
-                adviser.step(&checks[asked.check], asked, outcome, &marginals, base)
+            .flat_map(|(after, &outcome)| {
+                let followed = after.iter().enumerate();
+                let marginals = &marginals;
+                followed.filter_map(move |(state, after)| {
+                    Some(Point {
+                        seen: Some((outcome, state)),
+                        log_chance: upward.log_total + marginals[outcome][state].ln(),
+                        marginals: after.as_ref()?,
+                    })
+                })
             })
-            .collect()
+            .collect();
+        let mut weighed = adviser.weighed_each(&points)?.into_iter();
+        let checks = &self.unrolled.graph.boards[machine].profile.checks;
+        let each = self.asked.iter().zip(&lowered.outcomes).zip(&after);
+        let steps = each.map(|((asked, &outcome), after)| {
+            let ways = marginals[outcome].iter().zip(after);
+            let ways = ways.map(|(&chance, after)| Way {
+                chance,
+                after: after
+                    .as_ref()
+                    .and_then(|after| Some((after, weighed.next()?))),
+            });
+            let ways: Vec<Way<'_>> = ways.collect();
+            adviser.step(&checks[asked.check], asked, outcome, &ways, base)
+        });
+        Ok(steps.collect())
     }
 }
 
@@ -161,12 +178,10 @@ struct Weighed {
     value_broken: f64,
 }
 
-/// A network in which all members but some are good, with one outcome asked for.
-struct Clamped {
-    outcome: Option<Var>,
-    free: BTreeSet<Var>,
-    tree: Tree,
-    upward: Upward,
+/// An outcome of a check, and what follows from it if it is followed.
+struct Way<'a> {
+    chance: f64,
+    after: Option<(&'a Marginals, Weighed)>,
 }
 
 struct Adviser<'a> {
@@ -184,7 +199,6 @@ struct Adviser<'a> {
     forced: Vec<usize>,
     /// A position without a chip has no remedy.
     hopeless: bool,
-    clamped: RefCell<Vec<Rc<Clamped>>>,
 }
 
 impl<'a> Adviser<'a> {
@@ -245,7 +259,6 @@ impl<'a> Adviser<'a> {
             remedies,
             forced,
             hopeless,
-            clamped: RefCell::default(),
         }
     }
 
@@ -259,17 +272,36 @@ impl<'a> Adviser<'a> {
     }
 
     /// The best courses from a point.
-    fn weighed(&self, point: &Point<'_>) -> Result<Weighed, Error> {
+    fn weighed(&self, point: Point<'_>) -> Result<Weighed, Error> {
+        let mut weighed = self.weighed_each(&[point])?;
+        weighed
+            .pop()
+            .ok_or_else(|| unreachable!("one point has one answer"))
+    }
+
+    /// The best courses from each point.
+    fn weighed_each(&self, points: &[Point<'_>]) -> Result<Vec<Weighed>, Error> {
         if self.hopeless {
             let leave = leave(self.economy);
-            return Ok(Weighed {
+            let left = |_| Weighed {
                 works: 0.0,
                 value_broken: leave.value,
-                course: leave,
-            });
+                course: leave.clone(),
+            };
+            return Ok(points.iter().map(left).collect());
         }
-        let tried = self.order(point.marginals);
-        let solved = self.solved(point, &tried)?;
+        let tried: Vec<Vec<(Var, usize)>> = points
+            .iter()
+            .map(|point| self.order(point.marginals))
+            .collect();
+        let solved = self.solved_each(points, &tried)?;
+        let each = tried.iter().zip(&solved);
+        Ok(each
+            .map(|(tried, solved)| self.weigh(tried, solved))
+            .collect())
+    }
+
+    fn weigh(&self, tried: &[(Var, usize)], solved: &[f64]) -> Weighed {
         // without a chip somewhere it does not work
         let works = if self.forced.is_empty() {
             solved[0].min(1.0)
@@ -287,11 +319,11 @@ impl<'a> Adviser<'a> {
                 }
             })
             .collect();
-        Ok(Weighed {
-            course: self.course(&tried, &solved),
+        Weighed {
+            course: self.course(tried, solved),
             works,
-            value_broken: self.course(&tried, &broken).value,
-        })
+            value_broken: self.course(tried, &broken).value,
+        }
     }
 
     /// The best course with these suspects, `solved` being the chance that the machine works by number of remedies done.
@@ -390,73 +422,87 @@ impl<'a> Adviser<'a> {
             .collect()
     }
 
-    /// By number of remedies done: the chance that the machine works, each remedy putting its suspect right with its own
-    /// chance and everything else being good.
-    fn solved(&self, point: &Point<'_>, tried: &[(Var, usize)]) -> Result<Vec<f64>, Error> {
-        let clamped = self.clamped(point, tried)?;
-        let tree = &clamped.tree;
-        let mut question = Question::default();
-        for &var in &clamped.free {
-            question.fix(tree, var, 0);
-        }
-        if let Some((var, outcome)) = point.seen {
-            question.fix(tree, var, outcome);
-        }
-        let mut upward = tree.again(&clamped.upward, &question, &question);
-        let share = |upward: &Upward| (upward.log_total - point.log_chance).exp();
-        let mut solved = vec![share(&upward)];
-        for &(var, remedy) in tried {
-            let works = self.economy.remedies[remedy].works;
-            let mut changed = Question::default();
-            cure(&mut question, &mut changed, var, |_| works);
-            if let Some((place, cured)) = self.with_it.get(&var) {
-                cure(&mut question, &mut changed, *place, |state| cured[state]);
+    /// From each point, by number of remedies done: the chance that the machine works, each remedy putting its suspect right with its
+    /// own chance and everything else being good.
+    fn solved_each(
+        &self,
+        points: &[Point<'_>],
+        tried: &[Vec<(Var, usize)>],
+    ) -> Result<Vec<Vec<f64>>, Error> {
+        let most = match points.len() {
+            0 | 1 => usize::MAX,
+            _ => most_for_many(self.compiled.tree.entries()),
+        };
+        match self.solved_within(points, tried, most) {
+            Err(_) if points.len() > 1 => {
+                let half = points.len() / 2;
+                let mut solved = self.solved_each(&points[..half], &tried[..half])?;
+                solved.extend(self.solved_each(&points[half..], &tried[half..])?);
+                Ok(solved)
             }
-            upward = tree.again(&upward, &question, &changed);
-            solved.push(share(&upward));
+            solved => solved,
         }
-        Ok(solved)
     }
 
-    /// A small network: all members known to be good but those tried, and others that may be tried from other points.
-    fn clamped(&self, point: &Point<'_>, tried: &[(Var, usize)]) -> Result<Rc<Clamped>, Error> {
-        let with_it = tried.iter().filter_map(|(var, _)| self.with_it.get(var));
-        let mut needed: BTreeSet<Var> = with_it.map(|(place, _)| *place).collect();
-        needed.extend(tried.iter().map(|(var, _)| *var));
-        let outcome = point.seen.map(|(outcome, _)| outcome);
-        let fits =
-            |clamped: &&Rc<Clamped>| clamped.outcome == outcome && needed.is_subset(&clamped.free);
-        if let Some(clamped) = self.clamped.borrow().iter().find(fits) {
-            return Ok(Rc::clone(clamped));
+    fn solved_within(
+        &self,
+        points: &[Point<'_>],
+        tried: &[Vec<(Var, usize)>],
+        most: usize,
+    ) -> Result<Vec<Vec<f64>>, Error> {
+        let mut free: BTreeSet<Var> = BTreeSet::new();
+        for (var, _) in tried.iter().flatten() {
+            free.insert(*var);
+            free.extend(self.with_it.get(var).map(|(place, _)| *place));
         }
-        let mut free = needed;
-        let mut others: Vec<Var> = self.remedies.keys().copied().collect();
-        let chance = |var: &Var| bad(&point.marginals[*var]);
-        others.sort_by(|a, b| chance(b).total_cmp(&chance(a)));
-        let likely = |var: &Var| chance(var) >= LEAST_CHANCE;
-        for var in others.into_iter().filter(likely).take(MOST_FREE) {
-            free.insert(var);
-            free.extend(self.with_it.get(&var).map(|(place, _)| *place));
+        let tree = self.all_good_but(points, &free, most)?;
+        let mut questions = Vec::new();
+        for (point, tried) in points.iter().zip(tried) {
+            let mut question = Question::default();
+            for &var in &free {
+                question.fix(&tree, var, 0);
+            }
+            if let Some((var, outcome)) = point.seen {
+                question.fix(&tree, var, outcome);
+            }
+            questions.push(question.clone());
+            for &(var, remedy) in tried {
+                let works = self.economy.remedies[remedy].works;
+                cure(&mut question, var, |_| works);
+                if let Some((place, cured)) = self.with_it.get(&var) {
+                    cure(&mut question, *place, |state| cured[state]);
+                }
+                questions.push(question.clone());
+            }
         }
+        let mut logs = tree.log_totals(&questions).into_iter();
+        let each = points.iter().zip(tried);
+        Ok(each
+            .map(|(point, tried)| {
+                let logs = logs.by_ref().take(tried.len() + 1);
+                logs.map(|log| (log - point.log_chance).exp()).collect()
+            })
+            .collect())
+    }
+
+    /// A small network: all members are known to be good but these; of the outcomes only those that were seen.
+    fn all_good_but(
+        &self,
+        points: &[Point<'_>],
+        free: &BTreeSet<Var>,
+        most: usize,
+    ) -> Result<Tree, Error> {
         let good: BTreeMap<Var, usize> = self
             .members
             .iter()
             .filter(|var| !free.contains(var))
             .map(|&var| (var, 0))
             .collect();
-        let kept = self.members.iter().copied().chain(outcome).collect();
+        let seen = points.iter().filter_map(|point| Some(point.seen?.0));
+        let kept = self.members.iter().copied().chain(seen).collect();
         let lowered = &self.compiled.lowered;
         let model = lowered.model.clone().pruned(&lowered.outcomes, &kept);
-        let tree = Tree::compile(&model.clamped(&good))?;
-        let upward = tree.upward(&Question::default());
-        let clamped = Rc::new(Clamped {
-            outcome,
-            free,
-            tree,
-            upward,
-        });
-        self.clamped.borrow_mut().push(Rc::clone(&clamped));
-        Ok(clamped)
+        Tree::compile_within(&model.clamped(&good), most)
     }
 
     /// A check, what it costs and what it saves against the course without it.
@@ -465,9 +511,9 @@ impl<'a> Adviser<'a> {
         check: &Check,
         asked: &Asked,
         outcome: Var,
-        marginals: &Marginals,
+        ways: &[Way<'_>],
         base: &Weighed,
-    ) -> Result<Step, Error> {
+    ) -> Step {
         let economy = self.economy;
         let new_set_ups: Vec<String> = check
             .set_up
@@ -481,92 +527,68 @@ impl<'a> Adviser<'a> {
                 .filter_map(|set_up| economy.set_up_minutes.get(set_up))
                 .sum::<f64>();
         let harm = self.expected_harm(check, asked, outcome);
-        let chances = &marginals[outcome];
-        let after = self.after_each(outcome, marginals);
         let (mut expected, mut broken) = (0.0, 0.0);
         let mut then = Vec::new();
-        for ((state, &chance), name) in chances.iter().enumerate().zip(outcome_names(check)) {
-            let Some(after) = after[state].as_ref() else {
-                expected += chance * base.course.value;
-                broken += chance * (1.0 - base.works) * base.value_broken;
-                then.push((name, None));
-                continue;
-            };
-            let point = Point {
-                seen: Some((outcome, state)),
-                log_chance: self.compiled.upward.log_total + chance.ln(),
-                marginals: after,
-            };
-            let weighed = self.weighed(&point)?;
-            expected += chance * weighed.course.value;
-            broken += chance * (1.0 - weighed.works) * weighed.value_broken;
-            then.push((name, self.leader(after)));
+        for (Way { chance, after }, name) in ways.iter().zip(outcome_names(check)) {
+            match after {
+                Some((after, weighed)) => {
+                    expected += chance * weighed.course.value;
+                    broken += chance * (1.0 - weighed.works) * weighed.value_broken;
+                    then.push((name, self.leader(after)));
+                }
+                None => {
+                    expected += chance * base.course.value;
+                    broken += chance * (1.0 - base.works) * base.value_broken;
+                    then.push((name, None));
+                }
+            }
         }
         let cost = minutes * economy.rate_per_minute + harm * economy.harm_cost;
         let left = 1.0 - base.works;
-        Ok(Step {
+        Step {
             check: check.id.clone(),
             minutes,
             new_set_ups,
             saving: expected - base.course.value - cost,
             saving_later: broken - left * (base.value_broken + cost),
-            outcomes: outcome_names(check).zip(chances.iter().copied()).collect(),
+            outcomes: outcome_names(check)
+                .zip(ways.iter().map(|way| way.chance))
+                .collect(),
             then,
+        }
+    }
+
+    /// By check and outcome: the members' posteriors after it, none where it is too unlikely to be followed. Members that stay below
+    /// the chance at which they are tried may be left at 0. A check's likeliest outcome takes what its others leave.
+    fn after_each(&self, outcomes: &[Var], marginals: &Marginals) -> Vec<Vec<Option<Marginals>>> {
+        let tree = &self.compiled.tree;
+        let mut questions = Vec::new();
+        let mut least = 1.0_f64;
+        for &outcome in outcomes {
+            for state in asked_for(&marginals[outcome]) {
+                let mut question = Question::default();
+                question.fix(tree, outcome, state);
+                questions.push(question);
+                least = least.min(marginals[outcome][state]);
+            }
+        }
+        let can = |var: &Var| bad(&marginals[*var]) >= LEAST_CHANCE * least;
+        let wanted: Vec<Var> = self.members.iter().copied().filter(can).collect();
+        let mut found = tree.marginals_of_each(&questions, &wanted).into_iter();
+        let each = outcomes.iter();
+        each.map(|&outcome| {
+            let chances = &marginals[outcome];
+            let mut after: Vec<Option<Marginals>> = vec![None; chances.len()];
+            for state in asked_for(chances) {
+                after[state] = found.next();
+            }
+            let likeliest = likeliest(chances);
+            if after[likeliest].is_none() {
+                after[likeliest] = Some(rest(marginals, chances, &after, &wanted));
+            }
+            after
         })
-    }
-
-    /// By outcome: the members' posteriors after it, none where it is too unlikely to be followed. Members that stay below the
-    /// chance at which they are tried may be left at 0. The likeliest outcome takes what the others leave.
-    fn after_each(&self, outcome: Var, marginals: &Marginals) -> Vec<Option<Marginals>> {
-        let chances = &marginals[outcome];
-        let likeliest = (0..chances.len())
-            .max_by(|&a, &b| chances[a].total_cmp(&chances[b]))
-            .unwrap_or(0);
-        let Compiled { tree, upward, .. } = self.compiled;
-        // joint chance of outcome and state, all outcomes but the likeliest together
-        let mut others = marginals.zeros();
-        let mut after: Vec<Option<Marginals>> = vec![None; chances.len()];
-        let mut followed = true;
-        for (state, &chance) in chances.iter().enumerate() {
-            if state == likeliest || chance < LEAST_OUTCOME {
-                followed &= state == likeliest || chance == 0.0;
-                continue;
-            }
-            let mut question = Question::default();
-            question.fix(tree, outcome, state);
-            let pass = tree.again(upward, &question, &question);
-            let wanted = self.wanted(marginals, chance);
-            let found = tree.marginals_of(&question, &pass, &wanted);
-            for var in wanted {
-                for (sum, value) in others.of_mut(var).iter_mut().zip(&found[var]) {
-                    *sum += chance * value;
-                }
-            }
-            after[state] = Some(found);
-        }
-        let wanted = self.wanted(marginals, chances[likeliest]);
-        let mut rest = others.zeros();
-        if followed {
-            for var in wanted {
-                let left = marginals[var].iter().zip(&others[var]);
-                for (rest, (all, others)) in rest.of_mut(var).iter_mut().zip(left) {
-                    *rest = ((all - others) / chances[likeliest]).clamp(0.0, 1.0);
-                }
-            }
-        } else {
-            let mut question = Question::default();
-            question.fix(tree, outcome, likeliest);
-            let pass = tree.again(upward, &question, &question);
-            rest = tree.marginals_of(&question, &pass, &wanted);
-        }
-        after[likeliest] = Some(rest);
-        after
-    }
-
-    /// Members that can reach the chance at which they are tried if this happens.
-    fn wanted(&self, marginals: &Marginals, chance: f64) -> Vec<Var> {
-        let can = |var: &Var| bad(&marginals[*var]) >= LEAST_CHANCE * chance;
-        self.members.iter().copied().filter(can).collect()
+        .collect()
     }
 
     /// Expected number of parts harmed by a check: only a good chip is harmed, and only if the check can be done.
@@ -626,6 +648,44 @@ impl<'a> Adviser<'a> {
     }
 }
 
+/// The outcome with the largest chance.
+pub(crate) fn likeliest(chances: &[f64]) -> usize {
+    (0..chances.len())
+        .max_by(|&a, &b| chances[a].total_cmp(&chances[b]))
+        .unwrap_or(0)
+}
+
+/// The outcomes that are followed by a question of their own: the likeliest one only if some possible outcome is not followed.
+fn asked_for(chances: &[f64]) -> impl Iterator<Item = usize> {
+    let likeliest = likeliest(chances);
+    let followed = |&state: &usize| chances[state] >= LEAST_OUTCOME;
+    let left = (0..chances.len()).any(|state| chances[state] > 0.0 && !followed(&state));
+    (0..chances.len())
+        .filter(move |state| chances[*state] >= LEAST_OUTCOME && (left || *state != likeliest))
+}
+
+/// What the likeliest outcome leaves of these variables: everything less what the others took.
+pub(crate) fn rest(
+    marginals: &Marginals,
+    chances: &[f64],
+    after: &[Option<Marginals>],
+    wanted: &[Var],
+) -> Marginals {
+    let mut rest = marginals.zeros();
+    let chance = chances[likeliest(chances)];
+    for &var in wanted {
+        for (state, rest) in rest.of_mut(var).iter_mut().enumerate() {
+            let others: f64 = after
+                .iter()
+                .zip(chances)
+                .filter_map(|(after, chance)| Some(chance * after.as_ref()?[var][state]))
+                .sum();
+            *rest = ((marginals[var][state] - others) / chance).clamp(0.0, 1.0);
+        }
+    }
+    rest
+}
+
 /// Leave it as it is.
 fn leave(economy: &Economy) -> Course {
     Course {
@@ -661,13 +721,12 @@ fn with_it(profile: &Profile, listed: &[Listed]) -> BTreeMap<Var, (Var, Vec<f64>
 }
 
 /// Puts a variable's bad states right with these chances, beside what was done to it before.
-fn cure(question: &mut Question, changed: &mut Question, var: Var, chance: impl Fn(usize) -> f64) {
+fn cure(question: &mut Question, var: Var, chance: impl Fn(usize) -> f64) {
     let slot = question.weights.iter_mut().find(|(other, _)| *other == var);
     if let Some((_, weights)) = slot {
         for (state, weight) in weights.iter_mut().enumerate().skip(1) {
             *weight = 1.0 - (1.0 - *weight) * (1.0 - chance(state));
         }
-        changed.weights.push((var, weights.clone()));
     }
 }
 

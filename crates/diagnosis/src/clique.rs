@@ -123,26 +123,10 @@ impl Cliques {
 }
 
 impl Node {
-    /// By class: the product of weights of the variables' states.
-    pub(crate) fn weigh_classes(
-        &self,
-        classes: &mut [f64],
-        var: Var,
-        weights: &[f64],
-        states: &[usize],
-    ) {
+    /// By class: the state of a variable that is summed out here.
+    pub(crate) fn states_of(&self, var: Var, states: &[usize]) -> impl Iterator<Item = usize> {
         let (stride, size) = self.stride(var, states);
-        for (class, value) in classes.iter_mut().enumerate() {
-            *value *= weights[class / stride % size];
-        }
-    }
-
-    /// Adds the sums by class up by the states of a variable.
-    pub(crate) fn by_state(&self, sums: &[f64], var: Var, states: &[usize], by: &mut [f64]) {
-        let (stride, size) = self.stride(var, states);
-        for (class, sum) in sums.iter().enumerate() {
-            by[class / stride % size] += sum;
-        }
+        (0..self.classes).map(move |class| class / stride % size)
     }
 
     fn stride(&self, var: Var, states: &[usize]) -> (usize, usize) {

@@ -8,6 +8,7 @@ use std::{
 use catalogue::{Check, Part, Site};
 
 use crate::{
+    advise::{likeliest, rest},
     answer::{Explanation, Fit, FunctionChance, Holder, ModeChance, Prediction},
     compiled::Compiled,
     error::Error,
@@ -385,31 +386,46 @@ fn predict(
     };
     let now = tree.marginals_of(&Question::default(), upward, &wanted);
     let before = entropy(&now);
-    let after = |outcome: Var, state: usize| {
-        let mut question = Question::default();
-        question.fix(tree, outcome, state);
-        let pass = tree.again(upward, &question, &question);
-        entropy(&tree.marginals_of(&question, &pass, &modes))
-    };
+    let mut questions = Vec::new();
+    for &outcome in &lowered.outcomes {
+        for state in all_but_likeliest(&now[outcome]) {
+            let mut question = Question::default();
+            question.fix(tree, outcome, state);
+            questions.push(question);
+        }
+    }
+    let mut found = tree.marginals_of_each(&questions, &modes).into_iter();
     let known = &unrolled.graph.boards[machine].profile.checks;
     checks
         .iter()
         .zip(&lowered.outcomes)
         .map(|(&check, &outcome)| {
-            let chances = now[outcome].iter().copied().enumerate();
-            let expected: f64 = chances
-                .filter(|(_, chance)| *chance > 0.0)
-                .map(|(state, chance)| chance * after(outcome, state))
-                .sum();
+            let chances = &now[outcome];
+            let mut after: Vec<Option<Marginals>> = vec![None; chances.len()];
+            let mut expected = 0.0;
+            for state in all_but_likeliest(chances) {
+                after[state] = found.next();
+                expected += after[state]
+                    .as_ref()
+                    .map_or(0.0, |after| chances[state] * entropy(after));
+            }
+            let rest = rest(&now, chances, &after, &modes);
+            expected += chances[likeliest(chances)] * entropy(&rest);
             Prediction {
                 check: known[check].id.clone(),
                 outcomes: outcome_names(&known[check])
-                    .zip(now[outcome].iter().copied())
+                    .zip(chances.iter().copied())
                     .collect(),
                 entropy_fall_bits: before - expected,
             }
         })
         .collect()
+}
+
+/// The possible outcomes but the likeliest, which takes what they leave.
+fn all_but_likeliest(chances: &[f64]) -> impl Iterator<Item = usize> {
+    let likeliest = likeliest(chances);
+    (0..chances.len()).filter(move |&state| chances[state] > 0.0 && state != likeliest)
 }
 
 /// Everything that is listed as a mode now: its variable and state.

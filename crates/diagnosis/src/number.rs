@@ -17,6 +17,10 @@ pub(crate) trait Number:
     fn low(self) -> f64;
     /// Times a power of two.
     fn shifted(self, power: f64) -> Self;
+    /// Its size; that of the largest where there are several.
+    fn size(self) -> f64;
+    /// Itself, or 0 if it is negative.
+    fn positive(self) -> Self;
 }
 
 impl Number for f64 {
@@ -38,6 +42,79 @@ impl Number for f64 {
 
     fn shifted(self, power: f64) -> Self {
         self * power
+    }
+
+    fn size(self) -> f64 {
+        self.abs()
+    }
+
+    fn positive(self) -> Self {
+        self.max(0.0)
+    }
+}
+
+/// Questions that are answered in one pass.
+pub(crate) const LANES: usize = 4;
+
+/// Numbers of several questions side by side.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Lanes(pub(crate) [f64; LANES]);
+
+impl Number for Lanes {
+    const ZERO: Self = Self([0.0; LANES]);
+    const ONE: Self = Self([1.0; LANES]);
+    const ROUNDING: f64 = f64::EPSILON;
+
+    fn of(high: f64, _low: f64) -> Self {
+        Self([high; LANES])
+    }
+
+    fn high(self) -> f64 {
+        self.0[0]
+    }
+
+    fn low(self) -> f64 {
+        0.0
+    }
+
+    fn shifted(self, power: f64) -> Self {
+        Self(self.0.map(|value| value * power))
+    }
+
+    fn size(self) -> f64 {
+        self.0.iter().fold(0.0, |size, value| size.max(value.abs()))
+    }
+
+    fn positive(self) -> Self {
+        Self(self.0.map(|value| value.max(0.0)))
+    }
+}
+
+impl Add for Lanes {
+    type Output = Self;
+
+    fn add(mut self, other: Self) -> Self {
+        self += other;
+        self
+    }
+}
+
+impl AddAssign for Lanes {
+    fn add_assign(&mut self, other: Self) {
+        for (value, other) in self.0.iter_mut().zip(other.0) {
+            *value += other;
+        }
+    }
+}
+
+impl Mul for Lanes {
+    type Output = Self;
+
+    fn mul(mut self, other: Self) -> Self {
+        for (value, other) in self.0.iter_mut().zip(other.0) {
+            *value *= other;
+        }
+        self
     }
 }
 
@@ -79,6 +156,14 @@ impl Number for Pair {
             high: self.high * power,
             low: self.low * power,
         }
+    }
+
+    fn size(self) -> f64 {
+        self.high.abs()
+    }
+
+    fn positive(self) -> Self {
+        if self.high > 0.0 { self } else { Self::ZERO }
     }
 }
 

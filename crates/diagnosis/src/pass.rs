@@ -25,25 +25,30 @@ pub(crate) fn times<T: Number>([a, b]: Dual<T>, [c, d]: Dual<T>) -> Dual<T> {
 const RANGE: std::ops::RangeInclusive<f64> = 1e-30..=1e30;
 
 /// What a question changes, by cliques.
-#[derive(Debug, Default)]
-pub(crate) struct Changes {
+#[derive(Debug)]
+pub(crate) struct Changes<T> {
     /// By clique: the number of its weights, plus one; 0 for none.
     weighed: Vec<u32>,
     /// By class of the clique.
-    weights: Vec<Vec<f64>>,
+    weights: Vec<Vec<T>>,
     /// Numbers of the findings' tables that are left out.
     without: Vec<usize>,
 }
 
-impl Changes {
-    /// The weights of a clique's classes, to be multiplied into.
-    pub(crate) fn weights(&mut self, cliques: &Cliques, node: usize) -> &mut Vec<f64> {
-        if self.weighed.is_empty() {
-            self.weighed = vec![0; cliques.nodes.len()];
+impl<T: Number> Changes<T> {
+    pub(crate) fn none(cliques: &Cliques) -> Self {
+        Self {
+            weighed: vec![0; cliques.nodes.len()],
+            weights: Vec::new(),
+            without: Vec::new(),
         }
+    }
+
+    /// The weights of a clique's classes, to be multiplied into.
+    pub(crate) fn weights(&mut self, cliques: &Cliques, node: usize) -> &mut Vec<T> {
         let slot = &mut self.weighed[node];
         if *slot == 0 {
-            self.weights.push(vec![1.0; cliques.nodes[node].classes]);
+            self.weights.push(vec![T::ONE; cliques.nodes[node].classes]);
             *slot = self.weights.len() as u32;
         }
         &mut self.weights[*slot as usize - 1]
@@ -53,10 +58,10 @@ impl Changes {
         self.without.push(table);
     }
 
-    fn of(&self, node: usize) -> Option<&[f64]> {
-        match self.weighed.get(node) {
-            None | Some(0) => None,
-            Some(number) => Some(&self.weights[*number as usize - 1]),
+    fn of(&self, node: usize) -> Option<&[T]> {
+        match self.weighed[node] {
+            0 => None,
+            number => Some(&self.weights[number as usize - 1]),
         }
     }
 }
@@ -92,12 +97,12 @@ impl Lost {
 /// One pass over cliques: the room it needs, made once.
 pub(crate) struct Pass<'a, T> {
     cliques: &'a Cliques,
-    changes: &'a Changes,
+    changes: &'a Changes<T>,
     own: Vec<T>,
 }
 
 impl<'a, T: Number> Pass<'a, T> {
-    pub(crate) fn new(cliques: &'a Cliques, changes: &'a Changes) -> Self {
+    pub(crate) fn new(cliques: &'a Cliques, changes: &'a Changes<T>) -> Self {
         Self {
             cliques,
             changes,
@@ -171,7 +176,7 @@ impl<'a, T: Number> Pass<'a, T> {
         if let Some(weights) = self.changes.of(index) {
             let class = &cliques.class[node.entries.clone()];
             for (own, &class) in own.iter_mut().zip(class) {
-                *own = *own * T::of(weights[usize::from(class)], 0.0);
+                *own = *own * weights[usize::from(class)];
             }
         }
     }
@@ -221,7 +226,7 @@ impl<'a, T: Number> Pass<'a, T> {
                 }
                 sum += value;
             }
-            largest = largest.max(sum.high().abs());
+            largest = largest.max(sum.size());
             messages.sums[group] = sum;
         }
         largest
@@ -242,7 +247,7 @@ impl<'a, T: Number> Pass<'a, T> {
                 sum[0] += value[0];
                 sum[1] += value[1];
             }
-            largest = largest.max(sum[0].high().abs()).max(sum[1].high().abs());
+            largest = largest.max(sum[0].size()).max(sum[1].size());
             messages.sums[group] = sum[0];
             messages.faulty[group] = sum[1];
         }
@@ -272,16 +277,14 @@ impl<'a, T: Number> Pass<'a, T> {
         needed: &[bool],
         asked: &[bool],
         reading: impl Fn(usize) -> Dual<T>,
-        mut visit: impl FnMut(usize, &[f64]),
+        mut visit: impl FnMut(usize, &[T]),
     ) {
         let cliques = self.cliques;
         let mut down = Down {
             by_sum: vec![T::ZERO; messages.sums.len()],
             by_faulty: vec![T::ZERO; messages.faulty.len()],
-            before: Vec::new(),
         };
         let mut sums: Vec<T> = Vec::new();
-        let mut shown: Vec<f64> = Vec::new();
         for index in (0..cliques.nodes.len())
             .rev()
             .filter(|&index| needed[index])
@@ -298,15 +301,14 @@ impl<'a, T: Number> Pass<'a, T> {
             self.own(node, index);
             sums.clear();
             sums.resize(node.classes, T::ZERO);
+            let sends = node.children.iter().any(|&child| needed[child]);
             if node.dual {
-                self.dual_down(node, messages, needed, &mut down, &mut sums);
+                self.dual_down(node, messages, sends, &mut down, &mut sums);
             } else {
-                self.plain_down(node, messages, needed, &mut down, &mut sums);
+                self.plain_down(node, messages, sends, &mut down, &mut sums);
             }
             if asked[index] {
-                shown.clear();
-                shown.extend(sums.iter().map(|sum| sum.high()));
-                visit(index, &shown);
+                visit(index, &sums);
             }
         }
     }
@@ -315,35 +317,50 @@ impl<'a, T: Number> Pass<'a, T> {
         &self,
         node: &Node,
         messages: &Messages<T>,
-        needed: &[bool],
+        sends: bool,
         down: &mut Down<T>,
         sums: &mut [T],
     ) {
         let cliques = self.cliques;
         let width = node.children.len();
-        let sends = node.children.iter().any(|&child| needed[child]);
+        let from = &messages.sums[..];
+        let mut before = vec![T::ZERO; width];
         for group in node.groups.clone() {
             let above = down.by_sum[group];
             for at in self.within(node, group) {
                 let map = &cliques.maps[node.maps + at * width..][..width];
-                let mut value = self.own[at] * above;
-                down.before.clear();
-                for &entry in map {
-                    down.before.push([value, T::ZERO]);
-                    value = value * messages.sums[entry as usize];
-                }
-                sums[usize::from(cliques.class[node.entries.start + at])] += value;
-                if !sends {
-                    continue;
-                }
-                // what stands right of each child
-                let mut after = T::ONE;
-                for (place, &entry) in map.iter().enumerate().rev() {
-                    if needed[node.children[place]] {
-                        down.by_sum[entry as usize] += down.before[place][0] * after;
+                let own = self.own[at] * above;
+                let value = match *map {
+                    [] => own,
+                    [child] => {
+                        let child = child as usize;
+                        down.by_sum[child] += own;
+                        own * from[child]
                     }
-                    after = after * messages.sums[entry as usize];
-                }
+                    [left, right] => {
+                        let (left, right) = (left as usize, right as usize);
+                        let with_left = own * from[left];
+                        down.by_sum[left] += own * from[right];
+                        down.by_sum[right] += with_left;
+                        with_left * from[right]
+                    }
+                    _ => {
+                        let mut value = own;
+                        for (before, &child) in before.iter_mut().zip(map) {
+                            *before = value;
+                            value = value * from[child as usize];
+                        }
+                        // what stands right of each child
+                        let mut after = T::ONE;
+                        for (&before, &child) in before.iter().zip(map).rev().filter(|_| sends) {
+                            let child = child as usize;
+                            down.by_sum[child] += before * after;
+                            after = after * from[child];
+                        }
+                        value
+                    }
+                };
+                sums[usize::from(cliques.class[node.entries.start + at])] += value;
             }
         }
     }
@@ -353,33 +370,39 @@ impl<'a, T: Number> Pass<'a, T> {
         &self,
         node: &Node,
         messages: &Messages<T>,
-        needed: &[bool],
+        sends: bool,
         down: &mut Down<T>,
         sums: &mut [T],
     ) {
         let cliques = self.cliques;
         let width = node.children.len();
+        let mut before = vec![[T::ZERO; 2]; width];
         for group in node.groups.clone() {
             let above = [down.by_faulty[group], down.by_sum[group]];
             for at in self.within(node, group) {
                 let map = &cliques.maps[node.maps + at * width..][..width];
-                let mut value = times(self.dual_own(node, at), above);
-                down.before.clear();
-                for &entry in map {
-                    down.before.push(value);
-                    value = times(value, messages.at(entry as usize));
-                }
-                sums[usize::from(cliques.class[node.entries.start + at])] += value[1];
-                let mut after = [T::ONE, T::ZERO];
-                for (place, &entry) in map.iter().enumerate().rev() {
-                    let entry = entry as usize;
-                    if needed[node.children[place]] {
-                        let [by_faulty, by_sum] = times(down.before[place], after);
-                        down.by_sum[entry] += by_sum;
-                        down.by_faulty[entry] += by_faulty;
+                let own = times(self.dual_own(node, at), above);
+                let value = match *map {
+                    [] => own,
+                    [child] => {
+                        down.add(child as usize, own);
+                        times(own, messages.at(child as usize))
                     }
-                    after = times(after, messages.at(entry));
-                }
+                    _ => {
+                        let mut value = own;
+                        for (before, &child) in before.iter_mut().zip(map) {
+                            *before = value;
+                            value = times(value, messages.at(child as usize));
+                        }
+                        let mut after = [T::ONE, T::ZERO];
+                        for (&before, &child) in before.iter().zip(map).rev().filter(|_| sends) {
+                            down.add(child as usize, times(before, after));
+                            after = times(after, messages.at(child as usize));
+                        }
+                        value
+                    }
+                };
+                sums[usize::from(cliques.class[node.entries.start + at])] += value[1];
             }
         }
     }
@@ -463,23 +486,26 @@ impl<T: Number> Messages<T> {
 struct Down<T> {
     by_sum: Vec<T>,
     by_faulty: Vec<T>,
-    /// For each child of the clique at hand: what stands left of it.
-    before: Vec<Dual<T>>,
 }
 
 impl<T: Number> Down<T> {
+    fn add(&mut self, entry: usize, [by_faulty, by_sum]: Dual<T>) {
+        self.by_sum[entry] += by_sum;
+        self.by_faulty[entry] += by_faulty;
+    }
+
     /// Only how they compare within the clique counts.
     fn rescale(&mut self, node: &Node) {
         let by_sum = &mut self.by_sum[node.groups.clone()];
         let largest = by_sum
             .iter()
-            .fold(0.0_f64, |largest, by| largest.max(by.high().abs()));
+            .fold(0.0_f64, |largest, by| largest.max(by.size()));
         let mut all = largest;
         if node.dual {
             let faulty = &self.by_faulty[node.groups.clone()];
             all = faulty
                 .iter()
-                .fold(all, |largest, by| largest.max(by.high().abs()));
+                .fold(all, |largest, by| largest.max(by.size()));
         }
         if all > 0.0 && !RANGE.contains(&all) {
             let power = 2.0_f64.powi(-(all.log2().floor() as i32));

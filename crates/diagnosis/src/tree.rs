@@ -13,9 +13,9 @@ use crate::{
     clique::{Cliques, Plan, too_large},
     error::Error,
     model::{ALWAYS, Likelihood, Model, Once, Or, Table, Var},
-    number::{Number, Pair},
+    number::{LANES, Lanes, Number, Pair},
     order::{Arrangement, arrange, entries_of},
-    pass::{Changes, Lost, Messages, Pass, times},
+    pass::{Changes, Dual, Lost, Messages, Pass, times},
 };
 
 /// Most entries that all cliques together may have.
@@ -130,7 +130,12 @@ impl Question {
 impl Tree {
     /// A tree in double precision, for networks that need no more.
     pub(crate) fn compile(model: &Model) -> Result<Self, Error> {
-        Draft::of(model, MOST_ENTRIES)?.tree::<f64>()
+        Self::compile_within(model, MOST_ENTRIES)
+    }
+
+    /// The same, refused if it needs more entries than this.
+    pub(crate) fn compile_within(model: &Model, most: usize) -> Result<Self, Error> {
+        Draft::of(model, most)?.tree::<f64>()
     }
 
     /// A tree with the digits that it needs, and its pass without a question.
@@ -218,15 +223,15 @@ impl Tree {
 
     /// What rounding can have done to an upward pass without a question.
     fn rounding(&self, upward: &Upward) -> Vec<Lost> {
-        let changes = Changes::default();
         match &upward.messages {
-            Kept::Plain(messages) => self.rounding_of(messages, &changes),
-            Kept::Pairs(messages) => self.rounding_of(messages, &changes),
+            Kept::Plain(messages) => self.rounding_of(messages),
+            Kept::Pairs(messages) => self.rounding_of(messages),
         }
     }
 
-    fn rounding_of<T: Number>(&self, messages: &Messages<T>, changes: &Changes) -> Vec<Lost> {
-        Pass::new(&self.cliques, changes).rounding(messages, OWN_ROUNDINGS * T::ROUNDING)
+    fn rounding_of<T: Number>(&self, messages: &Messages<T>) -> Vec<Lost> {
+        let unchanged = Changes::none(&self.cliques);
+        Pass::new(&self.cliques, &unchanged).rounding(messages, OWN_ROUNDINGS * T::ROUNDING)
     }
 
     fn with_pairs(&self) -> bool {
@@ -235,24 +240,25 @@ impl Tree {
 
     /// The upward pass.
     pub(crate) fn upward(&self, question: &Question) -> Upward {
-        let (changes, once) = self.changes(question);
-        let kept = if self.with_pairs() {
-            Kept::Pairs(Pass::new(&self.cliques, &changes).up())
+        if self.with_pairs() {
+            let (messages, log_total) = self.up(&self.changes(question));
+            Upward {
+                messages: Kept::Pairs(messages),
+                log_total,
+            }
         } else {
-            Kept::Plain(Pass::new(&self.cliques, &changes).up())
-        };
-        self.totalled(kept, once)
+            let (messages, log_total) = self.up(&self.changes(question));
+            Upward {
+                messages: Kept::Plain(messages),
+                log_total,
+            }
+        }
     }
 
-    fn totalled(&self, messages: Kept, once: [f64; 2]) -> Upward {
-        let log_total = match &messages {
-            Kept::Plain(messages) => self.log_total(messages, once),
-            Kept::Pairs(messages) => self.log_total(messages, once),
-        };
-        Upward {
-            messages,
-            log_total,
-        }
+    fn up<T: Number>(&self, changed: &Changed<T>) -> (Messages<T>, f64) {
+        let messages = Pass::new(&self.cliques, &changed.cliques).up();
+        let (total, log) = self.total(&messages, changed.once);
+        (messages, total.high().ln() + log)
     }
 
     /// The logarithm of the total for a question that adds to the one `base` answers: only what it touches is done anew.
@@ -270,7 +276,6 @@ impl Tree {
 
     /// An upward pass in which only what `more` touches is done anew; `question` is the whole question, `more` included.
     pub(crate) fn again(&self, base: &Upward, question: &Question, more: &Question) -> Upward {
-        let (changes, once) = self.changes(question);
         let mut dirty = vec![false; self.cliques.nodes.len()];
         for (var, _) in &more.weights {
             dirty[self.cliques.home[*var]] = true;
@@ -279,11 +284,75 @@ impl Tree {
             dirty[evidence.node] |= more.without.contains(&evidence.finding);
         }
         let mut messages = base.messages.clone();
-        match &mut messages {
-            Kept::Plain(messages) => Pass::new(&self.cliques, &changes).again(messages, &mut dirty),
-            Kept::Pairs(messages) => Pass::new(&self.cliques, &changes).again(messages, &mut dirty),
+        let log_total = match &mut messages {
+            Kept::Plain(messages) => self.up_again(messages, &self.changes(question), &mut dirty),
+            Kept::Pairs(messages) => self.up_again(messages, &self.changes(question), &mut dirty),
+        };
+        Upward {
+            messages,
+            log_total,
         }
-        self.totalled(messages, once)
+    }
+
+    fn up_again<T: Number>(
+        &self,
+        messages: &mut Messages<T>,
+        changed: &Changed<T>,
+        dirty: &mut [bool],
+    ) -> f64 {
+        Pass::new(&self.cliques, &changed.cliques).again(messages, dirty);
+        let (total, log) = self.total(messages, changed.once);
+        total.high().ln() + log
+    }
+
+    /// The logarithms of the totals for several questions, which leave no finding out.
+    pub(crate) fn log_totals(&self, questions: &[Question]) -> Vec<f64> {
+        if self.with_pairs() {
+            let each = questions.iter();
+            return each
+                .map(|question| self.upward(question).log_total)
+                .collect();
+        }
+        let mut logs = Vec::with_capacity(questions.len());
+        for some in questions.chunks(LANES) {
+            let changed = self.changes_of_each(some);
+            let messages = Pass::new(&self.cliques, &changed.cliques).up();
+            let (total, log) = self.total(&messages, changed.once);
+            logs.extend(
+                total
+                    .0
+                    .iter()
+                    .take(some.len())
+                    .map(|total| total.ln() + log),
+            );
+        }
+        logs
+    }
+
+    /// Posteriors of these variables under several questions, which leave no finding out.
+    pub(crate) fn marginals_of_each(
+        &self,
+        questions: &[Question],
+        wanted: &[Var],
+    ) -> Vec<Marginals> {
+        if self.with_pairs() {
+            let each = questions.iter();
+            return each
+                .map(|question| self.marginals_of(question, &self.upward(question), wanted))
+                .collect();
+        }
+        let mut found = Vec::with_capacity(questions.len());
+        let way = self.way_to(wanted);
+        for some in questions.chunks(LANES) {
+            let changed = self.changes_of_each(some);
+            let messages = Pass::new(&self.cliques, &changed.cliques).up();
+            let mut lanes = vec![Marginals::empty(&self.states); some.len()];
+            self.down(&changed, &messages, &way, &mut lanes, |sum, lane| {
+                sum.0[lane]
+            });
+            found.extend(lanes);
+        }
+        found
     }
 
     /// Posterior of every variable of the model under a question, after its upward pass.
@@ -299,54 +368,79 @@ impl Tree {
         upward: &Upward,
         wanted: &[Var],
     ) -> Marginals {
+        let way = self.way_to(wanted);
+        let mut found = [Marginals::empty(&self.states)];
         match &upward.messages {
-            Kept::Plain(messages) => self.down(question, messages, wanted),
-            Kept::Pairs(messages) => self.down(question, messages, wanted),
+            Kept::Plain(messages) => {
+                let changed = self.changes(question);
+                self.down(&changed, messages, &way, &mut found, |sum, _| sum);
+            }
+            Kept::Pairs(messages) => {
+                let changed = self.changes(question);
+                self.down(&changed, messages, &way, &mut found, |sum, _| sum.high());
+            }
         }
+        let [marginals] = found;
+        marginals
     }
 
-    fn down<T: Number>(
-        &self,
-        question: &Question,
-        messages: &Messages<T>,
-        wanted: &[Var],
-    ) -> Marginals {
+    /// The cliques of these variables and all above them.
+    fn way_to(&self, wanted: &[Var]) -> Way {
         let nodes = &self.cliques.nodes;
-        let mut asked = vec![false; nodes.len()];
-        let mut needed = vec![false; nodes.len()];
+        let mut way = Way {
+            asked: vec![false; nodes.len()],
+            needed: vec![false; nodes.len()],
+        };
         for &var in wanted {
-            asked[self.cliques.home[var]] = true;
+            way.asked[self.cliques.home[var]] = true;
             let mut at = Some(self.cliques.home[var]);
-            while let Some(node) = at.filter(|&node| !needed[node]) {
-                needed[node] = true;
+            while let Some(node) = at.filter(|&node| !way.needed[node]) {
+                way.needed[node] = true;
                 at = nodes[node].parent;
             }
         }
-        let (changes, once_weights) = self.changes(question);
-        let mut marginals = Marginals::empty(&self.states);
-        let reading = |root: usize| self.reading(root, messages, once_weights);
-        Pass::new(&self.cliques, &changes).down(
+        way
+    }
+
+    /// The downward pass; `part` takes a question's number out of those of all.
+    fn down<T: Number>(
+        &self,
+        changed: &Changed<T>,
+        messages: &Messages<T>,
+        way: &Way,
+        found: &mut [Marginals],
+        part: impl Fn(T, usize) -> f64,
+    ) {
+        let nodes = &self.cliques.nodes;
+        let reading = |root: usize| self.reading(root, messages, changed.once);
+        Pass::new(&self.cliques, &changed.cliques).down(
             messages,
-            &needed,
-            &asked,
+            &way.needed,
+            &way.asked,
             reading,
             |node, sums| {
                 for &var in &nodes[node].vars {
-                    let marginal = marginals.of_mut(var);
-                    nodes[node].by_state(sums, var, &self.states, marginal);
-                    normalise(marginal);
+                    for (lane, marginals) in found.iter_mut().enumerate() {
+                        let marginal = marginals.of_mut(var);
+                        let states = nodes[node].states_of(var, &self.states);
+                        for (state, &sum) in states.zip(sums) {
+                            marginal[state] += part(sum, lane);
+                        }
+                        normalise(marginal);
+                    }
                 }
             },
         );
         if let Some(once) = &self.once {
             let total = self.product_of_roots(messages, None).0;
-            let marginal = marginals.of_mut(once.var);
-            for ((value, total), weight) in marginal.iter_mut().zip(total).zip(once_weights) {
-                *value = total * weight;
+            for (lane, marginals) in found.iter_mut().enumerate() {
+                let marginal = marginals.of_mut(once.var);
+                for (state, value) in marginal.iter_mut().enumerate() {
+                    *value = part(total[state] * changed.once[state], lane);
+                }
+                normalise(marginal);
             }
-            normalise(marginal);
         }
-        marginals
     }
 
     /// Product of the roots but one, without and with the unmodelled fault, and the logarithm that stands before it.
@@ -354,77 +448,120 @@ impl Tree {
         &self,
         messages: &Messages<T>,
         without: Option<usize>,
-    ) -> ([f64; 2], f64) {
+    ) -> (Dual<T>, f64) {
         let elsewhere = self.once.as_ref().map_or(0.0, |once| once.elsewhere);
-        let mut product = [1.0, elsewhere];
+        let mut product = [T::ONE, T::of(elsewhere, 0.0)];
         let mut log = self.scalar.ln();
         for (index, node) in self.cliques.nodes.iter().enumerate() {
             if node.parent.is_some() || Some(index) == without {
                 continue;
             }
-            let root = self.root(index, messages);
-            product = times(product, root);
+            product = times(product, self.root(index, messages));
             log += f64::from(messages.exponent(index)) * std::f64::consts::LN_2;
-            let largest = product[0].max(product[1]);
+            let largest = product[0].size().max(product[1].size());
             if largest > 0.0 {
-                product = product.map(|value| value / largest);
-                log += largest.ln();
+                let shift = largest.log2().floor();
+                product = product.map(|value| value.shifted((-shift).exp2()));
+                log += shift * std::f64::consts::LN_2;
             }
         }
         (product, log)
     }
 
     /// What a root says; what is no more than the rounding of the signed auxiliaries counts as 0.
-    fn root<T: Number>(&self, root: usize, messages: &Messages<T>) -> [f64; 2] {
+    fn root<T: Number>(&self, root: usize, messages: &Messages<T>) -> Dual<T> {
         let group = self.cliques.nodes[root].groups.start;
-        let value = messages.at(group).map(|value| value.high().max(0.0));
+        let value = messages.at(group).map(Number::positive);
         let noise = self.noise.iter().find(|lost| lost.root == root);
         let drowned = noise.is_some_and(|lost| {
             let shift = messages.exponent(root) - lost.exponent;
-            (value[0] + value[1]) * 2.0_f64.powi(shift) <= lost.error
+            (value[0].size() + value[1].size()) * 2.0_f64.powi(shift) <= lost.error
         });
-        if drowned { [0.0; 2] } else { value }
+        if drowned { [T::ZERO; 2] } else { value }
     }
 
     /// How much the two parts of a root count, all other roots taken together.
-    fn reading<T: Number>(&self, root: usize, messages: &Messages<T>, once: [f64; 2]) -> [T; 2] {
-        let number = |value: f64| T::of(value, 0.0);
+    fn reading<T: Number>(&self, root: usize, messages: &Messages<T>, once: Dual<T>) -> Dual<T> {
         if self.once.is_none() {
             return [T::ONE, T::ZERO];
         }
         let [none, faulty] = self.product_of_roots(messages, Some(root)).0;
         let [weight, weight_once] = once;
-        [
-            number(weight * none + weight_once * faulty),
-            number(weight_once * none),
-        ]
+        [weight * none + weight_once * faulty, weight_once * none]
     }
 
-    fn log_total<T: Number>(&self, messages: &Messages<T>, once: [f64; 2]) -> f64 {
+    /// The total, and the logarithm that stands before it.
+    fn total<T: Number>(&self, messages: &Messages<T>, once: Dual<T>) -> (T, f64) {
         let ([none, faulty], log) = self.product_of_roots(messages, None);
-        (none * once[0] + faulty * once[1]).ln() + log
+        (none * once[0] + faulty * once[1], log)
     }
 
-    /// A question, by cliques; and the weights of "no unmodelled fault" and of "one".
-    fn changes(&self, question: &Question) -> (Changes, [f64; 2]) {
-        let mut changes = Changes::default();
-        let mut once = self.once.as_ref().map_or([1.0, 0.0], |once| once.weights);
-        for (var, more) in &question.weights {
+    /// A question, by cliques.
+    fn changes<T: Number>(&self, question: &Question) -> Changed<T> {
+        let mut changed = self.unchanged();
+        self.weigh(&mut changed, &question.weights, |value, by| {
+            *value = *value * T::of(by, 0.0);
+        });
+        for (table, evidence) in self.cliques.evidence.iter().enumerate() {
+            if question.without.contains(&evidence.finding) {
+                changed.cliques.leave_out(table);
+            }
+        }
+        changed
+    }
+
+    /// Several questions, by cliques.
+    fn changes_of_each(&self, questions: &[Question]) -> Changed<Lanes> {
+        let mut changed = self.unchanged();
+        for (lane, question) in questions.iter().enumerate() {
+            self.weigh(&mut changed, &question.weights, |value: &mut Lanes, by| {
+                value.0[lane] *= by
+            });
+        }
+        changed
+    }
+
+    fn unchanged<T: Number>(&self) -> Changed<T> {
+        let once = self.once.as_ref().map_or([1.0, 0.0], |once| once.weights);
+        Changed {
+            cliques: Changes::none(&self.cliques),
+            once: once.map(|weight| T::of(weight, 0.0)),
+        }
+    }
+
+    fn weigh<T: Number>(
+        &self,
+        changed: &mut Changed<T>,
+        weights: &[(Var, Vec<f64>)],
+        multiply: impl Fn(&mut T, f64),
+    ) {
+        for (var, more) in weights {
             if self.once.as_ref().is_some_and(|once| once.var == *var) {
-                once = [once[0] * more[0], once[1] * more[1]];
+                for (weight, &by) in changed.once.iter_mut().zip(more) {
+                    multiply(weight, by);
+                }
                 continue;
             }
             let node = self.cliques.home[*var];
-            let classes = changes.weights(&self.cliques, node);
-            self.cliques.nodes[node].weigh_classes(classes, *var, more, &self.states);
-        }
-        for (table, evidence) in self.cliques.evidence.iter().enumerate() {
-            if question.without.contains(&evidence.finding) {
-                changes.leave_out(table);
+            let states = self.cliques.nodes[node].states_of(*var, &self.states);
+            let classes = changed.cliques.weights(&self.cliques, node);
+            for (value, state) in classes.iter_mut().zip(states) {
+                multiply(value, more[state]);
             }
         }
-        (changes, once)
     }
+}
+
+/// A question, by cliques, and the weights of "no unmodelled fault" and of "one".
+struct Changed<T> {
+    cliques: Changes<T>,
+    once: Dual<T>,
+}
+
+/// The cliques that a downward pass goes through, and those that are asked.
+struct Way {
+    asked: Vec<bool>,
+    needed: Vec<bool>,
 }
 
 /// A network in its order, before its cliques are listed.
