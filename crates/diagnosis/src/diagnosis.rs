@@ -19,14 +19,13 @@ use crate::{
     model::Var,
     situation::{Situation, Step},
     tree::{Marginals, Question},
-    unroll::{Unrolled, unroll},
+    unroll::{Unrolled, unknown_machine, unroll},
 };
 
 /// A diagnosed situation; each answer is exact.
 #[derive(Debug)]
 pub struct Diagnosis {
     situation: Situation,
-    unrolled: Unrolled,
     groups: Vec<Group>,
     /// Posteriors of each group's variables.
     marginals: Vec<OnceCell<Marginals>>,
@@ -70,11 +69,9 @@ impl Diagnosis {
     }
 
     fn after(situation: Situation, before: &[Group]) -> Result<Self, Error> {
-        let unrolled = unroll(&situation)?;
         let (groups, log_total) = groups(&situation, before)?;
         Ok(Self {
             situation,
-            unrolled,
             marginals: vec![OnceCell::new(); groups.len()],
             groups,
             log_total,
@@ -113,7 +110,8 @@ impl Diagnosis {
     /// Every mode that can be present now, with its posterior.
     #[must_use]
     pub fn modes(&self) -> Vec<ModeChance> {
-        let machines = self.unrolled.tags().flat_map(|tag| self.modes_of(tag));
+        let machines = self.situation.machines.iter();
+        let machines = machines.flat_map(|machine| self.modes_of(&machine.tag));
         let loose = (0..self.groups.len())
             .flat_map(|group| self.chances(group, loose_chips(&self.groups[group])));
         machines.chain(loose).chain(self.outside()).collect()
@@ -181,7 +179,8 @@ impl Diagnosis {
     /// Every event of a machine or a lot, with its posterior; known ones are 0 or 1.
     #[must_use]
     pub fn events(&self) -> Vec<(String, String, f64)> {
-        let known = self.unrolled.graph.known.iter();
+        let groups = self.groups.iter();
+        let known = groups.flat_map(|group| &group.unrolled.graph.known);
         let mut events: BTreeMap<(String, String), f64> = known
             .map(|(key, &known)| (key.clone(), f64::from(u8::from(known))))
             .collect();
@@ -278,7 +277,8 @@ impl Diagnosis {
             return predictions(&alone.unrolled, machine, alone.compiled.tree.entries());
         }
         // an answer here says something of other machines too: all of them together
-        predictions(&self.unrolled, self.unrolled.machine(tag)?, self.entries())
+        let whole = unroll(&self.situation)?;
+        predictions(&whole, whole.machine(tag)?, self.entries())
     }
 
     /// Sum of the binary entropies of all modes, in bits.
@@ -292,13 +292,10 @@ impl Diagnosis {
 
     /// The group of a machine and its number there.
     pub(crate) fn place(&self, tag: &str) -> Result<(usize, usize), Error> {
-        self.unrolled.machine(tag)?;
-        let found = self
-            .groups
-            .iter()
-            .enumerate()
-            .find_map(|(index, group)| Some((index, group.unrolled.machine(tag).ok()?)));
-        found.ok_or_else(|| unreachable!("every machine is in a group"))
+        let mut groups = self.groups.iter().enumerate();
+        groups
+            .find_map(|(index, group)| Some((index, group.unrolled.machine(tag).ok()?)))
+            .ok_or_else(|| unknown_machine(tag))
     }
 
     pub(crate) fn groups(&self) -> &[Group] {

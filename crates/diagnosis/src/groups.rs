@@ -77,6 +77,7 @@ impl SharedKey {
 
 /// The groups of a situation, and the logarithm of P(all findings).
 pub(crate) fn groups(situation: &Situation, before: &[Group]) -> Result<(Vec<Group>, f64), Error> {
+    check_names(situation)?;
     let sets = group_sets(situation);
     let parts: Vec<(Situation, Vec<usize>)> = sets
         .iter()
@@ -100,6 +101,25 @@ pub(crate) fn groups(situation: &Situation, before: &[Group]) -> Result<(Vec<Gro
         rough.push(Rough::of(unrolled, steps, keys, before)?);
     }
     couple(rough)
+}
+
+/// What no group can know alone: machines that are not there, a mark on two chips.
+fn check_names(situation: &Situation) -> Result<(), Error> {
+    let known = |tag: &String| situation.machines.iter().any(|machine| machine.tag == *tag);
+    let whole = situation.steps.iter().any(|step| match &step.action {
+        Action::Pull { mark: Some(_), .. }
+        | Action::Fit {
+            old_mark: Some(_), ..
+        } => true,
+        action => {
+            let tags = tags_of(situation, action);
+            tags.is_empty() || !tags.iter().all(known)
+        }
+    });
+    if whole {
+        unroll(situation)?;
+    }
+    Ok(())
 }
 
 /// A group that does not know yet what the others say.

@@ -331,17 +331,19 @@ fn prior_state(
     }
 }
 
+pub(crate) fn unknown_machine(tag: &str) -> Error {
+    Error::new(format!(
+        "found machine `{tag}`, expected one that was taken in"
+    ))
+}
+
 impl Unrolled {
     pub(crate) fn machine(&self, tag: &str) -> Result<usize, Error> {
         self.graph
             .boards
             .iter()
             .position(|board| board.tag == tag)
-            .ok_or_else(|| {
-                Error::new(format!(
-                    "found machine `{tag}`, expected one that was taken in"
-                ))
-            })
+            .ok_or_else(|| unknown_machine(tag))
     }
 
     /// The machines' tags.
