@@ -132,11 +132,13 @@ async fn every_page_answers_with_the_policy() {
         "/",
         "/bench",
         "/machine/T-01",
+        "/rounds",
         "/plan",
         "/parcels",
         "/take-in",
         "/nowhere",
         "/api/bench",
+        "/api/rounds",
         "/machine/T-99",
     ] {
         let answer = house.get(address).await;
