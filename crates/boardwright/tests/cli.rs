@@ -614,21 +614,16 @@ fn the_next_rounds() {
         &bench,
         &["--workshop", "boardwright-demo", "round"],
         expect![[r#"
-            Next round: sync on T-03, voices on T-06 and two more looks; 15 min, saves
-            19.16.
-            Two rounds with a look at six machines, 23 min in all. Stand already: lid off,
+            Next round: sync on T-03, oscillator on T-05 and amplifier on T-01 and T-04;
+            12 min, saves 14.67.
+            Two rounds with a look at five machines, 20 min in all. Stand already: lid off,
             powered and frequency counter.
 
-            First: 15 min, saves 19.16; 76.63 an hour
+            First: 12 min, saves 14.67; 73.37 an hour
                4 min │ Set up, once for all: oscilloscope.
                4 min │ Sync at the picture module, U14 pin 4. On T-03; saves 12.41.
                      │ Look at U14 pin 4: how deep are the sync pulses?
                      │ Write: boardwright round sync "T-03=…"
-               3 min │ Voices at the sound generator, U26 pins 4, 3 and 38. On T-06; saves
-                     │ 4.48.
-                     │ Look at U26 pins 4, 3 and 38 during the tune: does each show its
-                     │ voice?
-                     │ Write: boardwright round voices "T-06=…"
                2 min │ Master oscillator at U13 pin 8. On T-05; saves 1.88.
                      │ Count the frequency at U13 pin 8, probe at x10.
                      │ Write: boardwright round oscillator "T-05=…"
@@ -646,16 +641,17 @@ fn the_next_rounds() {
                      │ Write: boardwright round supply-alone "T-02=…"
 
             Instead of the first
-              16 min │ Supply alone on T-02, contacts on T-06 and three more looks. Saves
-                     │ 10.49. Set up: multimeter, dummy load.
-              10 min │ Contacts on T-06, oscillator on T-05 and three more looks. Saves
-                     │ 5.96.
-              12 min │ Bit6 on T-06, oscillator on T-05 and four more looks. Saves 7.06. Set
-                     │ up: test rom.
+              13 min │ Supply alone on T-02, oscillator on T-05 and two more looks. Saves
+                     │ 8.53. Set up: multimeter, dummy load.
+               7 min │ Oscillator on T-05, amplifier on T-01 and T-04 and two more looks.
+                     │ Saves 4.00.
+              12 min │ Oscillator on T-05, amplifier on T-01 and T-04 and three more looks.
+                     │ Saves 3.23. Set up: test rom.
 
             The others
             T-08 and T-09 go on by their job cards: no further look pays for itself there.
             T-07 looks whole or works.
+            T-06 cannot be switched on: PS1 is absent.
             T-05 could be shelved for now: work on it brings 48.79 an hour at best, work on
             a fresh machine for 30.00 brings 54.92.
             T-06 could be shelved for now: work on it brings 0.00 an hour at best, work on a

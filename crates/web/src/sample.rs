@@ -907,6 +907,7 @@ fn shelve(tag: &str) -> Shelve {
         sentence: format!(
             "{tag} could be shelved for now: work on it brings 3.10 an hour at best, work on a fresh machine for 30.00 brings 7.80."
         ),
+        brief: "Could be shelved: 3.10 an hour at best, a fresh machine 7.80.".into(),
         waiting: None,
         here: "3.10".into(),
         fresh: "7.80".into(),

@@ -10,7 +10,7 @@ use crate::{
     card::standing,
     economy::{economy, missing},
     entry::Reader,
-    lead::{absent_words, lead, standing_words},
+    lead::{absent_words, is_looked_at, lead, standing_words},
     pile::Machine,
     reckon::{Boards, Reckoned},
     repeats::again,
@@ -308,16 +308,21 @@ fn rows(
         let Some((now, board)) = now.zip(boards.get(&machine.board)) else {
             continue;
         };
-        let economy = economy(&state.folder, board, machine, &standing);
-        let advice = now.advice(&machine.tag, &economy)?;
         let (says, chance) = says(state, now, machine, board)?;
+        let words = standing_words(state, machine, now.whole(&machine.tag)?);
+        let mut shelve = None;
+        if words != "working" && machine.settled.is_none() && is_looked_at(state, machine) {
+            let economy = economy(&state.folder, board, machine, &standing);
+            let advice = now.advice(&machine.tag, &economy)?;
+            shelve = fresh.shelve(state, machine, &economy, &advice.0, &advice.1);
+        }
         rows.push(BenchRow {
             tag: machine.tag.clone(),
             cells,
             says,
             chance,
-            state: standing_words(state, machine, now.whole(&machine.tag)?),
-            shelve: fresh.shelve(state, machine, &economy, &advice.0, &advice.1),
+            state: words,
+            shelve,
         });
     }
     Ok(rows)

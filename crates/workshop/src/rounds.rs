@@ -2,9 +2,9 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use catalogue::Check;
+use catalogue::{Check, Profile};
 use diagnosis::{Look, SetUps, Step};
-use journal::Truth;
+use journal::{Line, Shown, Truth};
 use serde::Serialize;
 
 use crate::{
@@ -12,6 +12,7 @@ use crate::{
     card::{at_hand, standing},
     economy::economy,
     lead::standing_words,
+    pile::Machine,
     repeats::again,
     say,
     shelving::Fresh,
@@ -20,6 +21,8 @@ use crate::{
     workshop::{Inner, Result, State},
 };
 
+/// The set-up of looks at a machine that is on.
+const POWERED: &str = "powered";
 /// Other groups that are offered instead of the first round.
 const MOST_INSTEAD: usize = 3;
 /// So many tags are named in a heading.
@@ -140,6 +143,8 @@ struct Open {
     looks: Vec<Look>,
     named: Vec<Named>,
     looks_whole: BTreeSet<String>,
+    /// Machines that cannot be switched on, and what they lack for it.
+    unpowered: Vec<(String, String)>,
     again: Vec<Again>,
     shelve: Vec<Shelve>,
 }
@@ -159,6 +164,7 @@ impl Open {
             looks: Vec::new(),
             named: Vec::new(),
             looks_whole: BTreeSet::new(),
+            unpowered: Vec::new(),
             again: again(&state, &boards),
             shelve: Vec::new(),
             state: std::sync::Arc::clone(&state),
@@ -192,9 +198,17 @@ impl Open {
             let (steps, course) = &*advice;
             let shelve = fresh.shelve(&state, machine, &economy, steps, course);
             open.shelve.extend(shelve);
+            let supply = absent_supply(machine, board);
+            if let Some(part) = &supply {
+                open.unpowered.push((machine.tag.clone(), part.clone()));
+            }
+            let fits = |check: &&Check| {
+                at_hand(machine, board, &check.id)
+                    && !is_left_out(&state, machine, &check.id)
+                    && (supply.is_none() || !check.set_up.iter().any(|name| name == POWERED))
+            };
             for step in steps {
-                let check = board.check(&step.check);
-                if let Some(check) = check.filter(|_| at_hand(machine, board, &step.check)) {
+                if let Some(check) = board.check(&step.check).filter(fits) {
                     open.add(
                         number,
                         check,
@@ -434,8 +448,9 @@ impl Open {
         let looks = rounds.iter().flat_map(|round| &round.looks);
         let in_a_round: BTreeSet<&String> = looks.flat_map(|look| &look.tags).collect();
         let tags = self.state.pile.machines.iter().map(|machine| &machine.tag);
+        let off = |tag: &String| self.unpowered.iter().any(|(other, _)| other == tag);
         let (whole, rest): (Vec<String>, Vec<String>) = tags
-            .filter(|tag| !in_a_round.contains(tag))
+            .filter(|tag| !in_a_round.contains(tag) && !off(tag))
             .cloned()
             .partition(|tag| self.looks_whole.contains(tag));
         let mut aside = Vec::new();
@@ -455,6 +470,10 @@ impl Open {
             "go on by their job cards: no further look pays for itself there.",
         );
         say(whole, "looks whole or works.", "look whole or work.");
+        aside.extend(self.unpowered.iter().map(|(tag, part)| Aside {
+            tags: vec![tag.clone()],
+            sentence: format!("{tag} cannot be switched on: {part} is absent."),
+        }));
         aside.extend(self.behind_the_fresh());
         aside
     }
@@ -481,6 +500,29 @@ impl Open {
     fn money_minor(&self, minor: i64) -> String {
         coins(minor, self.state.folder.settings.currency)
     }
+}
+
+/// The part that is missing to switch a machine on.
+fn absent_supply(machine: &Machine, board: &Profile) -> Option<String> {
+    let feeds = board.rails.iter().flat_map(|rail| &rail.fed_by);
+    let needed = |part: &&String| board.part(part).is_none_or(|part| !part.optional);
+    feeds
+        .filter(needed)
+        .find(|part| machine.empty.contains(*part))
+        .cloned()
+}
+
+/// The last thing said of this check on this machine is that it was left out.
+fn is_left_out(state: &State, machine: &Machine, id: &str) -> bool {
+    let said = state
+        .pile
+        .lines(machine)
+        .rev()
+        .find_map(|entry| match &entry.line {
+            Line::Finding { check, shown, .. } if check == id => Some(shown),
+            _ => None,
+        });
+    said == Some(&Shown::Skipped)
 }
 
 /// Set-ups of the last look at any machine, if that was just now.

@@ -84,7 +84,7 @@ impl Fresh {
         steps: &[Step],
         course: &Course,
     ) -> Option<Shelve> {
-        if machine.settled.is_some() {
+        if machine.settled.is_some() || !is_looked_at(state, machine) {
             return None;
         }
         let spent = minutes_spent(state, machine);
@@ -105,16 +105,20 @@ impl Fresh {
         let (here, fresh) = (hourly(here), hourly(fresh));
         let tag = &machine.tag;
         let brings = format!("work on it brings {here} an hour at best, work on");
-        let sentence = match (waiting, further) {
-            (Some((other, _)), _) => {
+        let (sentence, brief) = match (waiting, further) {
+            (Some((other, _)), _) => (
                 format!(
                     "{tag} can wait: {brings} {other}, which nobody has looked at yet, brings {fresh}."
-                )
-            }
+                ),
+                format!("Can wait: {here} an hour at best, {other} {fresh}."),
+            ),
             (None, Some((_, price))) => {
                 let price = coins(*price, currency);
-                format!(
-                    "{tag} could be shelved for now: {brings} a fresh machine for {price} brings {fresh}."
+                (
+                    format!(
+                        "{tag} could be shelved for now: {brings} a fresh machine for {price} brings {fresh}."
+                    ),
+                    format!("Could be shelved: {here} an hour at best, a fresh machine {fresh}."),
                 )
             }
             (None, None) => return None,
@@ -122,6 +126,7 @@ impl Fresh {
         Some(Shelve {
             tag: tag.clone(),
             sentence,
+            brief,
             waiting: waiting.map(|(other, _)| other.clone()),
             here,
             fresh,

@@ -229,6 +229,8 @@ pub struct Shelve {
     pub tag: String,
     /// Both figures in a sentence.
     pub sentence: String,
+    /// The same, short, where the tag stands beside it.
+    pub brief: String,
     /// The fresh machine, if one of the pile was not looked at yet; otherwise it would have to be got.
     pub waiting: Option<String>,
     /// Money that an hour on this machine brings at best.

@@ -43,7 +43,7 @@ fn machine(row: &BenchRow, checks: &[CheckHead]) -> Row {
         }
     };
     let line = Row::new(say(Voice::Strong, row.tag.as_str()), says);
-    let shelve = row.shelve.as_ref().map(|shelve| shelve.sentence.as_str());
+    let shelve = row.shelve.as_ref().map(|shelve| shelve.brief.as_str());
     line.under(findings(row, checks))
         .under(left(row, checks))
         .under(shelve.unwrap_or_default())
@@ -156,8 +156,7 @@ mod tests {
                T-02 │ Supply: U30 or the brick, 84 %.
                     │ ✕ Picture on the set: no sync; ✕ +5 V: 4.61 V
                     │ ○ to take: Reset
-                    │ T-02 could be shelved for now: work on it brings 3.10 an hour at best,
-                    │ work on a fresh machine for 30.00 brings 7.80.
+                    │ Could be shelved: 3.10 an hour at best, a fresh machine 7.80.
                T-03 │ Program runs, picture does not: U9, 41 %.
                     │ ◐ Picture on the set: cannot tell; ● +5 V: 4.98 V
                     │ – skipped: Reset

@@ -177,7 +177,7 @@ impl<'a> Round<'a> {
             tr.open[open] id=[open.then_some("open")] {
                 th scope="row" { (tag(&row.tag)) }
                 @for column in 0..self.view.checks.len() { (self.cell(row, column, open)) }
-                td.says { (says(row)) @if let Some(shelve) = &row.shelve { p.soft { (prose(&shelve.sentence)) } } }
+                td.says { (says(row)) @if let Some(shelve) = &row.shelve { p.soft { (prose(&shelve.brief)) } } }
             }
             @if open { tr.more { td colspan=(across) { (self.under_open(n)) } } }
             @if let Some(said) = said {

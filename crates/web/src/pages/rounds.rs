@@ -31,7 +31,7 @@ pub fn rounds(setting: &Setting<'_>, view: &RoundsView) -> Markup {
                 div {
                     @for (nth, one) in view.rounds.iter().enumerate() { (round(nth, one)) }
                     @if view.rounds.is_empty() { p { a href="/" { "The bench plan" } " has every machine with its card." } }
-                    @else { p.small.soft { (prose(&view.note)) } }
+                    @else { p.how.small.soft { (prose(&view.note)) } }
                 }
                 @if beside {
                     div {
@@ -78,18 +78,17 @@ fn round(nth: usize, round: &RoundToMake) -> Markup {
 }
 
 fn look(look: &RoundLook) -> Markup {
-    let saves = format!("saves {}", look.saves);
     let first = look.tags.first().map(String::as_str);
     ledger_line(
         duration(look.minutes),
-        Some(&saves),
+        None,
         html! {
             @if let Some(caution) = &look.caution {
                 p.before { (svg::mark(svg::Mark::Triangle)) (prose(caution)) }
             }
             div.split {
                 div {
-                    p { strong { (prose(&look.title)) "." } " " (prose(&look.how)) }
+                    p { strong { (prose(&look.title)) "." } " " (prose(&look.how)) " Saves " strong { (look.saves) } "." }
                     p.tags { @for one in &look.tags { (tag(one)) " " } }
                 }
                 a.button href=(cell_address(&look.check, first)) { "Write it" span.unseen { ": " (look.title) } }
