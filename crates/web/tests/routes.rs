@@ -176,6 +176,22 @@ async fn every_page_answers_with_the_policy() {
 }
 
 #[tokio::test]
+async fn the_rounds_lead_to_the_cells_where_they_are_written() {
+    let house = House::empty();
+    house.get("/rounds").await.has("Nothing is taken in yet.");
+    let house = House::with_three();
+    let found = house.workshop.rounds().expect("rounds");
+    let look = &found.rounds[0].looks[0];
+    let page = house.get("/rounds").await;
+    assert_eq!(page.status, StatusCode::OK);
+    let address = format!("/bench?check={}&amp;machine={}", look.check, look.tags[0]);
+    page.has("<h1>").has("Next round: ").has(&address);
+    let cell = house.get(&address.replace("&amp;", "&")).await;
+    cell.has("id=\"value\"");
+    house.get("/api/rounds").await.has("\"saves_an_hour\"");
+}
+
+#[tokio::test]
 async fn the_first_page_takes_in() {
     let house = House::empty();
     house.get("/").await.has("Nothing is taken in yet.");

@@ -82,7 +82,7 @@ fn what_was_left_out_is_not_asked_for_and_what_works_is_not_looked_at() {
             .filter(|look| look.tags.iter().any(|one| one == tag));
         with.map(|look| look.check.clone()).collect()
     };
-    assert_eq!(on("T-01"), [check.clone()]);
+    assert_eq!(on("T-01"), std::slice::from_ref(&check));
     assert!(!on("T-02").contains(&check), "{:?}", on("T-02"));
     assert!(on("T-03").is_empty());
     let said = view.aside.iter().any(|one| one.tags == ["T-03"]);
