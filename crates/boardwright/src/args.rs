@@ -103,20 +103,22 @@ pub(crate) struct TakeIn {
     pub(crate) dry_run: bool,
 }
 
-/// Write one check over many machines.
+/// Say what to look at next, or write one check over many machines.
 ///
-/// One value a machine in the order of the tags; `skip` for a machine left out.
+/// Without a check: the next rounds, set-ups paid once for all machines that share them.
+/// With one: one value a machine in the order of the tags; `skip` for a machine left out.
 /// Or name the machines: "T-03=4.98; T-05=black".
 #[derive(Debug, Args)]
 #[command(after_long_help = "Examples:
+  boardwright round
   boardwright round reset 142 150 139 144 138 skip
   boardwright round picture \"T-03=black; T-05=white\"")]
 pub(crate) struct Round {
     /// The check.
-    #[arg(value_name = "CHECK")]
-    pub(crate) check: String,
+    #[arg(value_name = "CHECK", requires = "values")]
+    pub(crate) check: Option<String>,
     /// Values.
-    #[arg(required = true, num_args = 1.., value_name = "VALUE")]
+    #[arg(num_args = 1.., value_name = "VALUE")]
     pub(crate) values: Vec<String>,
 }
 

@@ -52,12 +52,7 @@ pub(crate) fn run(line: Line, printer: &Printer) -> Result {
     match line.verb {
         None => welcome(&desk),
         Some(Verb::TakeIn(args)) => take_in(&desk, args),
-        Some(Verb::Round(args)) => {
-            let written = desk
-                .open()?
-                .round_line(&args.check, &joined(&args.values))?;
-            desk.answer("written", &written, || text::written(&written))
-        }
+        Some(Verb::Round(args)) => round(&desk, args),
         Some(Verb::Measure(args)) => {
             let written = desk.open()?.measure(&args.tag, &joined(&args.line))?;
             desk.answer("written", &written, || text::written(&written))
@@ -172,6 +167,17 @@ fn take_in(desk: &Desk<'_>, args: args::TakeIn) -> Result {
     };
     let taken = desk.open()?.take_in(&request)?;
     desk.answer("taken-in", &taken, || text::taken_in(&taken, args.dry_run))
+}
+
+/// A check over many machines; without one, which to take next.
+fn round(desk: &Desk<'_>, args: args::Round) -> Result {
+    let workshop = desk.open()?;
+    let Some(check) = args.check else {
+        let view = workshop.rounds()?;
+        return desk.answer("rounds", &view, || text::rounds(&view));
+    };
+    let written = workshop.round_line(&check, &joined(&args.values))?;
+    desk.answer("written", &written, || text::written(&written))
 }
 
 fn act(desk: &Desk<'_>, tag: &str, act: Act) -> Result {

@@ -608,6 +608,82 @@ fn a_rehearsal_writes_nothing_and_says_the_same_each_time() {
 }
 
 #[test]
+fn the_next_rounds() {
+    let bench = demo();
+    check_text(
+        &bench,
+        &["--workshop", "boardwright-demo", "round"],
+        expect![[r#"
+            Next round: sync on T-03, oscillator on T-05 and amplifier on T-01 and T-04;
+            12 min, saves 14.67.
+            Two rounds with a look at five machines, 20 min in all. Stand already: lid off,
+            powered and frequency counter.
+
+            First: 12 min, saves 14.67; 73.37 an hour
+               4 min │ Set up, once for all: oscilloscope.
+               4 min │ Sync at the picture module, U14 pin 4. On T-03; saves 12.41.
+                     │ Look at U14 pin 4: how deep are the sync pulses?
+                     │ Write: boardwright round sync "T-03=…"
+               2 min │ Master oscillator at U13 pin 8. On T-05; saves 1.88.
+                     │ Count the frequency at U13 pin 8, probe at x10.
+                     │ Write: boardwright round oscillator "T-05=…"
+               2 min │ Hum test of the amplifier at U27 pin 3. On T-01 and T-04; saves 1.19.
+                     │ Touch U27 pin 3 through 100 kilohms: does the loudspeaker hum?
+                     │ Write: boardwright round amplifier "T-01=…; T-04=…"
+
+            Then: 7.5 min, saves 4.93; 39.42 an hour
+             3.5 min │ Set up, once for all: multimeter, dummy load.
+               4 min │ The 9 V supply on a dummy load, PS1. On T-02; saves 5.63.
+                     │ ▲ Only the plug is touched; never open the supply. The resistor gets
+                     │ hot enough to burn: stand it on a tile.
+                     │ Load the supply's own plug with 12 ohms, 10 W, and read the voltage
+                     │ across it.
+                     │ Write: boardwright round supply-alone "T-02=…"
+
+            Instead of the first
+              13 min │ Supply alone on T-02, oscillator on T-05 and two more looks. Saves
+                     │ 8.53. Set up: multimeter, dummy load.
+               7 min │ Oscillator on T-05, amplifier on T-01 and T-04 and two more looks.
+                     │ Saves 4.00.
+              12 min │ Oscillator on T-05, amplifier on T-01 and T-04 and three more looks.
+                     │ Saves 3.23. Set up: test rom.
+
+            The others
+            T-08 and T-09 go on by their job cards: no further look pays for itself there.
+            T-07 looks whole or works.
+            T-06 cannot be switched on: PS1 is absent.
+            T-05 could be shelved for now: work on it brings 48.79 an hour at best, work on
+            a fresh machine for 30.00 brings 54.92.
+            T-06 could be shelved for now: work on it brings 0.00 an hour at best, work on a
+            fresh machine for 30.00 brings 54.92.
+
+            Saved against fitting suspects one at a time, at 12.00 an hour; a set-up is paid
+            once for all machines of a round and stands in those after it. Each machine has
+            its best look in one round; after that everything is reckoned anew.
+        "#]],
+    );
+}
+
+#[test]
+fn four_machines_alike_are_asked_for_once_more() {
+    let bench = demo();
+    let run =
+        |arguments: &[&str]| bench.ok(&[&["--workshop", "boardwright-demo"], arguments].concat());
+    let alike = "T-02=fail; T-04=fail; T-05=fail; T-06=fail";
+    run(&["round", "amplifier", alike]);
+    let asked = run(&["round"]);
+    let says = "◐ Take this again: Four machines (T-02, T-04, T-05 and T-06) showed the same";
+    let one_line = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(one_line(&asked).contains(says), "{asked}");
+    assert!(one_line(&run(&["bench"])).contains(says));
+    run(&["measure", "T-02", "amplifier pass"]);
+    assert!(
+        !run(&["round"]).contains("Take this again"),
+        "it was taken again"
+    );
+}
+
+#[test]
 fn every_answer_is_as_documented() {
     let mut page = Documented::read();
     let bench = demo();
@@ -630,6 +706,11 @@ fn every_answer_is_as_documented() {
         check(0, &["show", tag]);
     }
     check(0, &["journal"]);
+    check(0, &["round"]);
+    let alike = "T-02=fail; T-04=fail; T-05=fail; T-06=fail";
+    check(0, &["round", "amplifier", alike]);
+    check(0, &["round"]);
+    check(0, &["undo"]);
     check(0, &["plan"]);
     check(0, &["order"]);
     check(0, &["board", "export-network", "T-03"]);

@@ -13,10 +13,11 @@ use support::{Bench, Server};
 use webdriver::{Browser, Scheme, Screen, key, png_size};
 
 /// Every page: what its pictures are called, its address, and whether it is printed too.
-const PAGES: [(&str, &str, bool); 6] = [
+const PAGES: [(&str, &str, bool); 7] = [
     ("bench", "/", true),
     ("open-cell", "/bench?check=reset&machine=T-05", false),
     ("card", "/machine/T-03", true),
+    ("rounds", "/rounds", true),
     ("plan", "/plan", true),
     ("parcels", "/parcels", true),
     ("take-in", "/take-in", false),

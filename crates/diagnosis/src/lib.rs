@@ -16,6 +16,8 @@ mod model;
 mod number;
 mod order;
 mod pass;
+mod rounds;
+mod shelving;
 mod situation;
 mod tree;
 mod unroll;
@@ -26,6 +28,10 @@ pub use answer::*;
 pub use diagnosis::{Diagnosis, binary_entropy};
 pub use error::Error;
 pub use export::ExportedNetwork;
+pub use rounds::{
+    Job, Look, Round, Rounds, SetUps, Turn, by_gain_and_set_up, equal_outcomes, groups, rounds,
+};
+pub use shelving::{Index, UnknownLength};
 pub use situation::{
     Action, Chip, Machine, Measure, Places, Shown, Situation, Step as BenchStep, Supply, Treatment,
     Truth,

@@ -44,6 +44,10 @@ pub(crate) async fn bench(State(state): State<AppState>) -> Response {
     answer(state, Workshop::bench).await
 }
 
+pub(crate) async fn rounds(State(state): State<AppState>) -> Response {
+    answer(state, Workshop::rounds).await
+}
+
 pub(crate) async fn card(State(state): State<AppState>, Path(tag): Path<String>) -> Response {
     answer(state, move |workshop| workshop.card(&tag)).await
 }

@@ -18,7 +18,7 @@ use crate::{
         TakeInForm, ThemeForm, TruthForm, UndoForm, back, lines, meanings,
     },
     guard,
-    pages::{Refused, Setting, Sheet, Theme, bench, card, missing, parcels, plan, take_in},
+    pages::{Refused, Setting, Sheet, Theme, bench, card, missing, parcels, plan, rounds, take_in},
     parts::{card_address, cell_address},
     said::Said,
     state::AppState,
@@ -33,6 +33,7 @@ pub fn app(state: AppState) -> Router {
         .route("/", get(home))
         .route("/bench", get(show_bench))
         .route("/round", post(write_round))
+        .route("/rounds", get(show_rounds))
         .route("/machine/{tag}", get(show_card).post(write_finding))
         .route("/machine/{tag}/act", post(write_act))
         .route("/machine/{tag}/settle", post(write_truth))
@@ -46,6 +47,7 @@ pub fn app(state: AppState) -> Router {
         .route("/theme", post(set_theme))
         .route("/assets/{name}", get(assets::asset))
         .route("/api/bench", get(api::bench))
+        .route("/api/rounds", get(api::rounds))
         .route("/api/machine/{tag}", get(api::card))
         .route("/api/plan", get(api::plan))
         .route("/api/parcels", get(api::parcels))
@@ -554,6 +556,19 @@ async fn read(State(state): State<AppState>, Query(query): Query<ReadQuery>) -> 
         Err(error) => bench::unread(&error).into_string(),
     })
     .into_response()
+}
+
+/// `GET /rounds`.
+async fn show_rounds(
+    State(state): State<AppState>,
+    headers: HeaderMap,
+    Query(query): Query<SaidQuery>,
+) -> Response {
+    let asked = Asked::new(state, &headers, "/rounds", &query.said);
+    match in_background(&asked.state, Workshop::rounds).await {
+        Ok(view) => asked.page(StatusCode::OK, |setting| rounds::rounds(setting, &view)),
+        Err(error) => asked.error(Sheet::Rounds, &error).await,
+    }
 }
 
 /// `GET /plan`.

@@ -1,14 +1,14 @@
 //! Views of an invented pile, for tests and for looking at the pages: the program reckons none of them.
 
 use workshop::views::{
-    Band, Bench, BenchRow, BoardChoice, Cell, CellState, CheckHead, CurvePoint, DecisionView,
-    Doubt, Drawing, DrawnPart, ExplanationView, Frame, JobCard, JournalRow, Ledger, MoneyLine,
-    NextStep, ParcelLine, ParcelView, PlanView, Progress, SumRow, Suspect, TakenIn, Understood,
-    Word,
+    Again, Aside, Band, Bench, BenchRow, BoardChoice, Cell, CellState, CheckHead, CurvePoint,
+    DecisionView, Doubt, Drawing, DrawnPart, ExplanationView, Frame, JobCard, JournalRow, Ledger,
+    MoneyLine, NextStep, ParcelLine, ParcelView, PlanView, Progress, RoundLook, RoundToMake,
+    RoundsView, Shelve, SumRow, Suspect, TakenIn, Understood, Word,
 };
 use workshop::{Error, ErrorKind};
 
-use crate::pages::{Refused, Said, Setting, bench, card, missing, parcels, plan, take_in};
+use crate::pages::{Refused, Said, Setting, bench, card, missing, parcels, plan, rounds, take_in};
 
 /// Workshop, hour and person.
 pub(crate) fn frame() -> Frame {
@@ -185,6 +185,7 @@ pub(crate) fn bench_view() -> Bench {
             says: says.into(),
             chance,
             state: state.into(),
+            shelve: (tag == "T-06").then(|| shelve(tag)),
         };
     let skipped = || word(Skipped, "skipped");
     Bench {
@@ -322,6 +323,7 @@ pub(crate) fn bench_view() -> Bench {
                 "waiting",
             ),
         ],
+        again: Vec::new(),
         progress: Progress {
             taken: 44,
             skipped: 6,
@@ -550,6 +552,7 @@ fn card_view() -> JobCard {
         ],
         next_note: "Saved against fitting suspects one at a time, at 12.00 an hour.".into(),
         course: "Fit a used U9: 24.00 and 20 min, works after with 71 %, worth 45.10 more than shelving it.".into(),
+        shelve: Some(shelve("T-03")),
         suspects: vec![
             suspect("U9", "dead", "U9, the video controller, is dead.", "Black with three voices asks for it; the reseat at 20:05 did not help.", 0.63, 0.41),
             suspect("U9", "socket", "The socket of U9 makes no contact.", "Reseating cures seven in ten of these; this would be one of the three.", 0.15, 0.22),
@@ -843,6 +846,74 @@ fn taken_in() -> TakenIn {
     }
 }
 
+fn rounds_view() -> RoundsView {
+    let look = |check: &str, title: &str, tags: &[&str], minutes: f64, saves: &str| RoundLook {
+        check: check.into(),
+        title: title.into(),
+        how: "Probe against ground.".into(),
+        caution: (check == "reset").then(|| "The tip must not slip to pin 25.".into()),
+        tags: tags.iter().map(ToString::to_string).collect(),
+        minutes,
+        saves: saves.into(),
+    };
+    let round = |title: &str, set_up: &str, looks: Vec<RoundLook>| RoundToMake {
+        title: title.into(),
+        set_ups: vec![set_up.into()],
+        set_up_minutes: 4.0,
+        minutes: 4.0 + looks.iter().map(|look| look.minutes).sum::<f64>(),
+        saves: "9.30".into(),
+        saves_an_hour: "50.70".into(),
+        missing: None,
+        looks,
+    };
+    let reset = || {
+        look(
+            "reset",
+            "Reset at U1 pin 26",
+            &["T-03", "T-04"],
+            3.0,
+            "4.20",
+        )
+    };
+    RoundsView {
+        heading: "Next round: sound on T-02 and T-05; 6 min, saves 9.30.".into(),
+        summary: "Two rounds with a look at four machines, 13 min in all.".into(),
+        again: vec![Again {
+            check: "picture".into(),
+            tag: "T-02".into(),
+            sentence: "Four machines showed the same for picture: no sync. Take it once more on T-02 with other leads.".into(),
+        }],
+        rounds: vec![
+            round("Sound on T-02 and T-05", "powered", vec![look("sound", "Sound", &["T-02", "T-05"], 2.0, "5.10")]),
+            round("Reset on T-03 and T-04", "oscilloscope", vec![reset()]),
+        ],
+        instead: vec![round("Reset on T-03 and T-04", "oscilloscope", vec![reset()])],
+        lacking: vec![RoundToMake {
+            missing: Some("chip tester".into()),
+            ..round("Latch on T-03", "chip tester", Vec::new())
+        }],
+        aside: vec![Aside {
+            tags: vec!["T-01".into()],
+            sentence: "T-01 looks whole or works.".into(),
+        }],
+        shelve: vec![shelve("T-06")],
+        note: "A set-up is paid once for all machines of a round.".into(),
+    }
+}
+
+fn shelve(tag: &str) -> Shelve {
+    Shelve {
+        tag: tag.into(),
+        sentence: format!(
+            "{tag} could be shelved for now: work on it brings 3.10 an hour at best, work on a fresh machine for 30.00 brings 7.80."
+        ),
+        brief: "Could be shelved: 3.10 an hour at best, a fresh machine 7.80.".into(),
+        waiting: None,
+        here: "3.10".into(),
+        fresh: "7.80".into(),
+    }
+}
+
 /// Every page, in the states it can be in, by name.
 pub(crate) fn pages(setting: &Setting<'_>) -> Vec<(&'static str, String)> {
     let error = Error::new(ErrorKind::Usage, "expected a time, found `13x`")
@@ -923,6 +994,7 @@ pub(crate) fn pages(setting: &Setting<'_>) -> Vec<(&'static str, String)> {
             "card-wrong",
             card::card(setting, &card_view(), &refused_card),
         ),
+        ("rounds", rounds::rounds(setting, &rounds_view())),
         ("plan", plan::plan(setting, &plan_view(), None)),
         (
             "plan-wrong",

@@ -132,11 +132,13 @@ async fn every_page_answers_with_the_policy() {
         "/",
         "/bench",
         "/machine/T-01",
+        "/rounds",
         "/plan",
         "/parcels",
         "/take-in",
         "/nowhere",
         "/api/bench",
+        "/api/rounds",
         "/machine/T-99",
     ] {
         let answer = house.get(address).await;
@@ -171,6 +173,22 @@ async fn every_page_answers_with_the_policy() {
             "{address} has a style inline"
         );
     }
+}
+
+#[tokio::test]
+async fn the_rounds_lead_to_the_cells_where_they_are_written() {
+    let house = House::empty();
+    house.get("/rounds").await.has("Nothing is taken in yet.");
+    let house = House::with_three();
+    let found = house.workshop.rounds().expect("rounds");
+    let look = &found.rounds[0].looks[0];
+    let page = house.get("/rounds").await;
+    assert_eq!(page.status, StatusCode::OK);
+    let address = format!("/bench?check={}&amp;machine={}", look.check, look.tags[0]);
+    page.has("<h1>").has("Next round: ").has(&address);
+    let cell = house.get(&address.replace("&amp;", "&")).await;
+    cell.has("id=\"value\"");
+    house.get("/api/rounds").await.has("\"saves_an_hour\"");
 }
 
 #[tokio::test]

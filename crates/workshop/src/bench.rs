@@ -7,12 +7,15 @@ use journal::{Line, Shown, Truth};
 
 use crate::{
     Error, ErrorKind, Workshop,
-    economy::missing,
+    card::standing,
+    economy::{economy, missing},
     entry::Reader,
-    lead::{absent_words, lead, standing_words},
+    lead::{absent_words, is_looked_at, lead, standing_words},
     pile::Machine,
     reckon::{Boards, Reckoned},
+    repeats::again,
     say,
+    shelving::Fresh,
     views::{Bench, BenchRow, Cell, CellState, CheckHead, MoneyLine, Progress},
     words::{capital, coins, counted, percent, sentence, small},
     workshop::{Inner, Result, State},
@@ -106,6 +109,7 @@ fn bench(inner: &mut Inner, open: Option<&str>) -> Result<Bench> {
         .map(say::head)
         .collect();
     let progress = progress(&boards, &round, &cells);
+    let again = again(&state, &boards);
     let rows = rows(inner, &state, &boards, cells)?;
     let money = money(inner, &state, &rows)?;
     Ok(Bench {
@@ -114,6 +118,7 @@ fn bench(inner: &mut Inner, open: Option<&str>) -> Result<Bench> {
         now,
         checks,
         rows,
+        again,
         progress,
         money,
     })
@@ -289,21 +294,35 @@ fn rows(
     if state.pile.machines.is_empty() {
         return Ok(Vec::new());
     }
+    let fresh = Fresh::of(inner, state, boards)?;
+    let each: Vec<Vec<String>> = state
+        .pile
+        .machines
+        .iter()
+        .map(|machine| standing(state, machine, inner))
+        .collect();
     let reckoned = inner.reckon(&[&[]])?;
     let now = reckoned.first().copied();
     let mut rows = Vec::new();
-    for (machine, cells) in state.pile.machines.iter().zip(cells) {
+    for ((machine, cells), standing) in state.pile.machines.iter().zip(cells).zip(each) {
         let Some((now, board)) = now.zip(boards.get(&machine.board)) else {
             continue;
         };
         let (says, chance) = says(state, now, machine, board)?;
-        let standing = standing_words(state, machine, now.whole(&machine.tag)?);
+        let words = standing_words(state, machine, now.whole(&machine.tag)?);
+        let mut shelve = None;
+        if words != "working" && machine.settled.is_none() && is_looked_at(state, machine) {
+            let economy = economy(&state.folder, board, machine, &standing);
+            let advice = now.advice(&machine.tag, &economy)?;
+            shelve = fresh.shelve(state, machine, &economy, &advice.0, &advice.1);
+        }
         rows.push(BenchRow {
             tag: machine.tag.clone(),
             cells,
             says,
             chance,
-            state: standing,
+            state: words,
+            shelve,
         });
     }
     Ok(rows)

@@ -15,6 +15,7 @@ use crate::{
     reach::Reach,
     reckon::{Suspicion, too_much},
     rows, say,
+    shelving::Fresh,
     views::{
         CellState, Doubt, Drawing, DrawnPart, ExplanationView, ExportedNetwork, FunctionView,
         JobCard, ModeView, NextStep, Suspect,
@@ -92,6 +93,7 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
         return Ok(card);
     }
     let economy = economy(&state.folder, &board, machine, &standing);
+    let fresh = Fresh::of(inner, &state, &state.boards()?)?;
     let reckoned = inner.reckon(&[&[], &without])?;
     let [now, before] = reckoned.as_slice() else {
         return Err(nothing_reckoned());
@@ -116,17 +118,15 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
         explanations,
         doubted: doubted.as_ref().map(|doubted| doubted.line),
     };
-    let (steps, course) = now
-        .diagnosis
-        .next(tag, &economy)
-        .map_err(|error| too_much(&error))?;
+    let advice = now.advice(tag, &economy)?;
+    let (steps, course) = &*advice;
     let suspects = case.suspects();
     let unmodelled = now.diagnosis.unmodelled(tag);
     let rate = coins(
         state.folder.settings.rate_per_hour,
         state.folder.settings.currency,
     );
-    let next = case.next(&steps, &economy);
+    let next = case.next(steps, &economy);
     let next_note = if next.is_empty() {
         "No further look pays for itself now.".to_string()
     } else {
@@ -143,7 +143,8 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
         doubt: doubted.and_then(|doubted| case.doubt(&doubted)),
         next,
         next_note,
-        course: case.course(&course, &economy),
+        course: case.course(course, &economy),
+        shelve: fresh.shelve(&state, machine, &economy, steps, course),
         drawing: case.drawing(&suspects),
         suspects,
         unmodelled,
@@ -183,7 +184,7 @@ pub(crate) fn open_check(inner: &mut Inner, tag: &str) -> Option<String> {
 }
 
 /// The check looks at something that is there.
-fn at_hand(machine: &Machine, board: &Profile, check: &str) -> bool {
+pub(crate) fn at_hand(machine: &Machine, board: &Profile, check: &str) -> bool {
     let Some(check) = board.check(check) else {
         return false;
     };
@@ -196,13 +197,13 @@ fn at_hand(machine: &Machine, board: &Profile, check: &str) -> bool {
 }
 
 /// The last finding that says something.
-fn last_finding(state: &State, machine: &Machine) -> Option<i64> {
+pub(crate) fn last_finding(state: &State, machine: &Machine) -> Option<i64> {
     let said = |entry: &&Entry| matches!(&entry.line, Line::Finding { shown, .. } if *shown != Shown::Skipped);
     state.pile.lines(machine).rfind(said).map(|entry| entry.id)
 }
 
 /// Set-ups of the last finding, if that was just now.
-fn standing(state: &State, machine: &Machine, inner: &Inner) -> Vec<String> {
+pub(crate) fn standing(state: &State, machine: &Machine, inner: &Inner) -> Vec<String> {
     let Some(entry) = last_finding(state, machine).and_then(|id| state.pile.entry(id)) else {
         return Vec::new();
     };
@@ -224,7 +225,7 @@ fn standing(state: &State, machine: &Machine, inner: &Inner) -> Vec<String> {
 }
 
 /// Minutes spent on a machine: those of its checks and acts.
-fn minutes_spent(state: &State, machine: &Machine) -> f64 {
+pub(crate) fn minutes_spent(state: &State, machine: &Machine) -> f64 {
     let board = state.folder.board(&machine.board).ok();
     let spent = |entry: &Entry| match &entry.line {
         Line::Finding {

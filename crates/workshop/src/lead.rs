@@ -120,15 +120,20 @@ pub(crate) fn lead(board: &Profile, modes: &[Suspicion]) -> Lead {
     Lead { parts: by_part }
 }
 
+/// Somebody has looked at it, or said that a look was left out.
+pub(crate) fn is_looked_at(state: &State, machine: &Machine) -> bool {
+    state
+        .pile
+        .lines(machine)
+        .any(|entry| matches!(entry.line, Line::Finding { .. }))
+}
+
 /// `waiting`, `working`, `on the bench`.
 pub(crate) fn standing_words(state: &State, machine: &Machine, whole: f64) -> String {
     let waits = state.pile.ordered.iter().filter_map(|line| state.pile.entry(*line)).any(|entry| {
         matches!(&entry.line, Line::Ordered { waiting, .. } if waiting.contains(&machine.tag))
     });
-    let looked = state
-        .pile
-        .lines(machine)
-        .any(|entry| matches!(entry.line, Line::Finding { .. }));
+    let looked = is_looked_at(state, machine);
     let works = machine.settled == Some(Truth::Works)
         || (machine.settled.is_none() && looked && whole >= WHOLE);
     match (works, waits) {

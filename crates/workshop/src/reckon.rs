@@ -7,12 +7,13 @@ use std::{
 };
 
 use catalogue::Profile;
-use diagnosis::{Diagnosis, Explanation, Fit, Holder, ModeChance};
+use diagnosis::{Course, Diagnosis, Economy, Explanation, Fit, Holder, ModeChance, Step};
 
 use crate::{
     Error, ErrorKind,
     folder::Folder,
     pile::{Machine, Pile},
+    shelving::Blank,
     situation::Setting,
     views::JobCard,
 };
@@ -32,7 +33,12 @@ pub(crate) struct Reckoned {
     fits: OnceCell<Vec<Fit>>,
     /// By machine, as many as were asked for so far.
     explanations: RefCell<BTreeMap<String, (usize, Vec<Explanation>)>>,
+    /// By machine and standing set-ups.
+    advice: RefCell<BTreeMap<(String, Vec<String>), Advice>>,
 }
+
+/// What every check not yet made would save, and the best course without them.
+type Advice = Arc<(Vec<Step>, Course)>;
 
 /// A mode of a machine, or of a thing outside that it is used with.
 #[derive(Debug, Clone)]
@@ -86,6 +92,7 @@ impl Reckoned {
             diagnosis,
             fits: OnceCell::new(),
             explanations: RefCell::default(),
+            advice: RefCell::default(),
         })
     }
 
@@ -124,6 +131,21 @@ impl Reckoned {
             .explanations(tag, count)
             .map_err(|error| too_much(&error))?;
         known.insert(tag.to_string(), (count, found.clone()));
+        Ok(found)
+    }
+
+    /// What to do next with a machine; the economy is that of its board with the set-ups that stand.
+    pub(crate) fn advice(&self, tag: &str, economy: &Economy) -> Result<Advice, Error> {
+        let key = (tag.to_string(), economy.standing.clone());
+        if let Some(known) = self.advice.borrow().get(&key) {
+            return Ok(Arc::clone(known));
+        }
+        let found = self
+            .diagnosis
+            .next(tag, economy)
+            .map_err(|error| too_much(&error))?;
+        let found = Arc::new(found);
+        self.advice.borrow_mut().insert(key, Arc::clone(&found));
         Ok(found)
     }
 
@@ -168,6 +190,8 @@ pub(crate) struct Cache {
     before: Option<Reckoned>,
     /// Job cards by tag and standing set-ups.
     cards: BTreeMap<(String, Vec<String>), JobCard>,
+    /// Best courses of machines of which nothing was seen; they hang on the folder alone.
+    blanks: BTreeMap<Blank, Course>,
 }
 
 impl Cache {
@@ -183,12 +207,27 @@ impl Cache {
         self.cards.insert((card.tag.clone(), standing), card);
     }
 
+    /// The course of a machine of which nothing was seen, reckoned before.
+    pub(crate) fn blank(&self, blank: &Blank) -> Option<Course> {
+        self.blanks.get(blank).cloned()
+    }
+
+    /// Keeps such a course.
+    pub(crate) fn keep_blank(&mut self, blank: Blank, course: Course) {
+        self.blanks.insert(blank, course);
+    }
+
     /// Drops what belongs to another state.
     pub(crate) fn keep(&mut self, key: (i64, u64)) {
         if self.key != key {
             let last = self.by_without.remove(&Vec::new());
+            let blanks = match self.key.1 == key.1 {
+                true => std::mem::take(&mut self.blanks),
+                false => BTreeMap::new(),
+            };
             *self = Cache {
                 key,
+                blanks,
                 before: last.or(self.before.take()),
                 ..Cache::default()
             };

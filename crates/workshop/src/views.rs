@@ -6,6 +6,7 @@
 use serde::Serialize;
 
 pub use crate::rehearse::{Figure, Lead, RehearsalView, RehearsedPolicy, Sum, Where};
+pub use crate::rounds::{Again, Aside, RoundLook, RoundToMake, RoundsView};
 
 /// What stands at the top right of each page.
 #[derive(Debug, Clone, Serialize)]
@@ -35,6 +36,8 @@ pub struct Bench {
     pub checks: Vec<CheckHead>,
     /// Rows.
     pub rows: Vec<BenchRow>,
+    /// Looks to take once more with other leads.
+    pub again: Vec<Again>,
     /// Findings taken, skipped and still to take, and the minutes these take.
     pub progress: Progress,
     /// The money line.
@@ -97,6 +100,8 @@ pub struct BenchRow {
     pub chance: Option<f64>,
     /// `waiting`, `working`, `donor`, `shelved`, `on the bench`.
     pub state: String,
+    /// Work on a fresh machine would bring more.
+    pub shelve: Option<Shelve>,
 }
 
 /// One finding in a grid.
@@ -195,6 +200,8 @@ pub struct JobCard {
     pub next_note: String,
     /// The best course without further checks, in a sentence with its figures; empty once it is settled that it works.
     pub course: String,
+    /// Work on a fresh machine would bring more.
+    pub shelve: Option<Shelve>,
     /// Suspects, likeliest first.
     pub suspects: Vec<Suspect>,
     /// Chance that the machine has a fault the profile does not know.
@@ -213,6 +220,23 @@ pub struct JobCard {
     pub checks: Vec<CheckHead>,
     /// The journal of this machine, oldest first.
     pub journal: Vec<JournalRow>,
+}
+
+/// Work on this machine brings less than work on a fresh one.
+#[derive(Debug, Clone, Serialize)]
+pub struct Shelve {
+    /// Machine tag.
+    pub tag: String,
+    /// Both figures in a sentence.
+    pub sentence: String,
+    /// The same, short, where the tag stands beside it.
+    pub brief: String,
+    /// The fresh machine, if one of the pile was not looked at yet; otherwise it would have to be got.
+    pub waiting: Option<String>,
+    /// Money that an hour on this machine brings at best.
+    pub here: String,
+    /// Money that an hour on a fresh machine brings at best.
+    pub fresh: String,
 }
 
 /// A finding that does not fit the rest.

@@ -1,5 +1,6 @@
 //! The bench plan as text: a ledger line a machine, its findings first, then what they say.
 
+use super::rounds::take_again;
 use super::words::{NBSP, capital, count, mark, minutes};
 use crate::sheet::{Phrase, Row, Sheet, Voice, say};
 use workshop::views::{Bench, BenchRow, CellState, CheckHead, MoneyLine};
@@ -11,6 +12,9 @@ pub(crate) fn bench(view: &Bench) -> Sheet {
     sheet.text(view.summary.as_str());
     if let Some(check) = view.now.and_then(|now| view.checks.get(now)) {
         sheet.text(how(check));
+    }
+    for again in &view.again {
+        sheet.text(take_again(again));
     }
     sheet.gap();
     for row in &view.rows {
@@ -39,7 +43,10 @@ fn machine(row: &BenchRow, checks: &[CheckHead]) -> Row {
         }
     };
     let line = Row::new(say(Voice::Strong, row.tag.as_str()), says);
-    line.under(findings(row, checks)).under(left(row, checks))
+    let shelve = row.shelve.as_ref().map(|shelve| shelve.brief.as_str());
+    line.under(findings(row, checks))
+        .under(left(row, checks))
+        .under(shelve.unwrap_or_default())
 }
 
 /// Findings taken, each with its mark.
@@ -141,12 +148,15 @@ mod tests {
             Bench plan, round 2
             Four machines. Now: reset at U1 pin 26, 80 to 300 ms.
             ▲ The tip must not slip to pin 25. Probe against ground.
+            ◐ Take this again: Four machines showed the same for picture: no sync. Take it
+            once more on T-02 with other leads.
 
                T-01 │ Working. Works since U12 was reseated.
                     │ ● Picture on the set: start; ● +5 V: 5.02 V; ● Reset: 142 ms
                T-02 │ Supply: U30 or the brick, 84 %.
                     │ ✕ Picture on the set: no sync; ✕ +5 V: 4.61 V
                     │ ○ to take: Reset
+                    │ Could be shelved: 3.10 an hour at best, a fresh machine 7.80.
                T-03 │ Program runs, picture does not: U9, 41 %.
                     │ ◐ Picture on the set: cannot tell; ● +5 V: 4.98 V
                     │ – skipped: Reset

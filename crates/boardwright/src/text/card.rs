@@ -34,6 +34,9 @@ pub(crate) fn card(view: &JobCard, depth: Depth) -> Sheet {
         sheet.label("Without more checks");
         sheet.text(view.course.as_str());
     }
+    if let Some(shelve) = &view.shelve {
+        sheet.text(shelve.sentence.as_str());
+    }
     if depth == Depth::Journal {
         sheet.label("Journal");
         lines(&mut sheet, &view.journal);
@@ -259,6 +262,8 @@ mod tests {
 
             Without more checks
             Fit U9, then U14: 31 min and 24.80 on average.
+            T-03 could be shelved for now: work on it brings 3.10 an hour at best, work on a
+            fresh machine for 30.00 brings 7.80.
         "#]]
         .assert_eq(&text);
     }
@@ -300,6 +305,8 @@ mod tests {
 
             Without more checks
             Fit U9, then U14: 31 min and 24.80 on average.
+            T-03 could be shelved for now: work on it brings 3.10 an hour at best, work on a
+            fresh machine for 30.00 brings 7.80.
 
             Journal
             Thu 12 Nov 2026

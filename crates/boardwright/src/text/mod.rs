@@ -6,6 +6,7 @@ mod evening;
 mod parcels;
 mod plan;
 mod rehearsal;
+mod rounds;
 #[cfg(test)]
 mod samples;
 mod words;
@@ -17,4 +18,5 @@ pub(crate) use evening::evening;
 pub(crate) use parcels::parcels;
 pub(crate) use plan::plan;
 pub(crate) use rehearsal::rehearsal;
+pub(crate) use rounds::rounds;
 pub(crate) use written::{taken_in, undone, written};

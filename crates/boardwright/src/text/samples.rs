@@ -1,9 +1,9 @@
 //! Made-up views for the tests of this folder: every kind of line once.
 
 use workshop::views::{
-    Band, Bench, BenchRow, Cell, CellState, CheckHead, CurvePoint, DecisionView, Doubt,
-    ExplanationView, JobCard, JournalRow, Ledger, MoneyLine, NextStep, ParcelLine, ParcelView,
-    PlanView, Progress, SumRow, Suspect,
+    Again, Aside, Band, Bench, BenchRow, Cell, CellState, CheckHead, CurvePoint, DecisionView,
+    Doubt, ExplanationView, JobCard, JournalRow, Ledger, MoneyLine, NextStep, ParcelLine,
+    ParcelView, PlanView, Progress, RoundLook, RoundToMake, RoundsView, Shelve, SumRow, Suspect,
 };
 
 fn check(id: &str, title: &str, at: &str, limits: Option<&str>) -> CheckHead {
@@ -34,6 +34,81 @@ fn row(tag: &str, cells: Vec<Cell>, says: &str, state: &str) -> BenchRow {
         says: says.into(),
         chance: None,
         state: state.into(),
+        shelve: (tag == "T-02").then(|| shelve(tag)),
+    }
+}
+
+fn shelve(tag: &str) -> Shelve {
+    Shelve {
+        tag: tag.into(),
+        sentence: format!(
+            "{tag} could be shelved for now: work on it brings 3.10 an hour at best, work on a fresh machine for 30.00 brings 7.80."
+        ),
+        brief: "Could be shelved: 3.10 an hour at best, a fresh machine 7.80.".into(),
+        waiting: None,
+        here: "3.10".into(),
+        fresh: "7.80".into(),
+    }
+}
+
+fn again() -> Again {
+    Again {
+        check: "picture".into(),
+        tag: "T-02".into(),
+        sentence: "Four machines showed the same for picture: no sync. Take it once more on T-02 with other leads.".into(),
+    }
+}
+
+/// Two rounds, one instead, one instrument that is missing.
+pub(super) fn rounds() -> RoundsView {
+    let look = |check: &str, title: &str, tags: &[&str], minutes: f64, saves: &str| RoundLook {
+        check: check.into(),
+        title: title.into(),
+        how: "Probe against ground.".into(),
+        caution: (check == "reset").then(|| "The tip must not slip to pin 25.".into()),
+        tags: tags.iter().map(ToString::to_string).collect(),
+        minutes,
+        saves: saves.into(),
+    };
+    let round = |title: &str, set_ups: &[&str], looks: Vec<RoundLook>| RoundToMake {
+        title: title.into(),
+        set_ups: set_ups.iter().map(ToString::to_string).collect(),
+        set_up_minutes: 2.0 * set_ups.len() as f64,
+        minutes: 2.0 * set_ups.len() as f64 + looks.iter().map(|look| look.minutes).sum::<f64>(),
+        saves: "9.30".into(),
+        saves_an_hour: "50.70".into(),
+        missing: None,
+        looks,
+    };
+    let sound = || look("sound", "Sound", &["T-02", "T-05"], 2.0, "5.10");
+    let reset = || look("reset", "Reset at U1 pin 26", &["T-03"], 3.0, "4.20");
+    RoundsView {
+        heading: "Next round: sound on T-02 and T-05, 4 min, saves 9.30.".into(),
+        summary: "Two rounds with a look at three machines, 11 min in all.".into(),
+        again: vec![again()],
+        rounds: vec![
+            round("Sound on T-02 and T-05", &["powered"], vec![sound()]),
+            round(
+                "Reset at U1 pin 26 on T-03",
+                &["lid off", "oscilloscope"],
+                vec![reset()],
+            ),
+        ],
+        instead: vec![round(
+            "Reset at U1 pin 26 on T-03",
+            &["lid off"],
+            vec![reset()],
+        )],
+        lacking: vec![RoundToMake {
+            missing: Some("chip tester".into()),
+            ..round("Latch in the tester on T-03", &["chip tester"], Vec::new())
+        }],
+        aside: vec![Aside {
+            tags: vec!["T-01".into()],
+            sentence: "T-01 looks whole or works.".into(),
+        }],
+        shelve: vec![shelve("T-02")],
+        note: "A set-up is paid once for all machines of a round.".into(),
     }
 }
 
@@ -89,6 +164,7 @@ pub(super) fn bench() -> Bench {
                 "donor",
             ),
         ],
+        again: vec![again()],
         progress: Progress {
             taken: 7,
             skipped: 4,
@@ -173,6 +249,7 @@ pub(super) fn card() -> JobCard {
         ],
         next_note: "Saved against fitting suspects one at a time, at 12.00 an hour.".into(),
         course: "Fit U9, then U14: 31 min and 24.80 on average.".into(),
+        shelve: Some(shelve("T-03")),
         suspects: vec![
             suspect(
                 "U9",

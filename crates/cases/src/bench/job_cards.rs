@@ -15,22 +15,7 @@ use super::{
 
 /// Times each machine's card and prints a line for each.
 pub(super) fn run(plan: &Plan, out: &mut dyn Write) -> io::Result<Section> {
-    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
-    let manifest = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../Cargo.toml");
-    let output = Command::new(cargo)
-        .args(["run", "--quiet", "--release", "--package", "workshop"])
-        .args(["--example", "job_cards", "--manifest-path"])
-        .arg(manifest)
-        .args(["--", &plan.repeats.to_string()])
-        .output()?;
-    if !output.status.success() {
-        let message = String::from_utf8_lossy(&output.stderr);
-        return Err(io::Error::other(format!(
-            "the job cards were not timed: {}",
-            message.trim()
-        )));
-    }
-    let record: Value = serde_json::from_slice(&output.stdout).map_err(io::Error::other)?;
+    let record = example("job_cards", plan.repeats)?;
     let figures = |key: &str| -> Vec<(f64, String)> {
         let machines = record.as_array().into_iter().flatten();
         machines
@@ -51,4 +36,24 @@ pub(super) fn run(plan: &Plan, out: &mut dyn Write) -> io::Result<Section> {
         ],
         record,
     })
+}
+
+/// What an example of the workshop crate prints, built for speed.
+pub(super) fn example(name: &str, repeats: usize) -> io::Result<Value> {
+    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
+    let manifest = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../Cargo.toml");
+    let output = Command::new(cargo)
+        .args(["run", "--quiet", "--release", "--package", "workshop"])
+        .args(["--example", name, "--manifest-path"])
+        .arg(manifest)
+        .args(["--", &repeats.to_string()])
+        .output()?;
+    if !output.status.success() {
+        let message = String::from_utf8_lossy(&output.stderr);
+        return Err(io::Error::other(format!(
+            "the example `{name}` was not timed: {}",
+            message.trim()
+        )));
+    }
+    serde_json::from_slice(&output.stdout).map_err(io::Error::other)
 }

@@ -6,6 +6,7 @@ mod measure;
 mod memory;
 mod networks;
 mod report;
+mod rounds;
 mod verdict;
 
 use std::{
@@ -25,7 +26,11 @@ pub(crate) use self::measure::measure;
 const REPEATS: usize = 9;
 
 /// Everything that is measured, in the order of running: add what else has a limit here.
-const SECTIONS: [(&str, Measure); 2] = [("networks", networks::run), ("job_cards", job_cards::run)];
+const SECTIONS: [(&str, Measure); 3] = [
+    ("networks", networks::run),
+    ("job_cards", job_cards::run),
+    ("rounds", rounds::run),
+];
 
 /// Measures one section and prints its table.
 type Measure = fn(&Plan, &mut dyn Write) -> io::Result<Section>;

@@ -8,6 +8,7 @@ use workshop::views::{
 use super::{
     Refused,
     frame::{Setting, Sheet, page, said, said_block, take_back_form, wrong},
+    rounds::take_again,
 };
 use crate::{
     parts::{self, cell_address, count, duration, prose, tag},
@@ -45,6 +46,7 @@ pub fn bench(setting: &Setting<'_>, view: &Bench, open: &Open<'_>) -> Markup {
                 (progress(&view.progress))
             }
             @if !said_in_table { (said(setting)) }
+            @for again in &view.again { (take_again(again)) }
             (round.checks_line())
             @if let Some(check) = round.check { (how(check)) }
             form.round-form method="post" action="/round" { (round.table()) }
@@ -175,7 +177,7 @@ impl<'a> Round<'a> {
             tr.open[open] id=[open.then_some("open")] {
                 th scope="row" { (tag(&row.tag)) }
                 @for column in 0..self.view.checks.len() { (self.cell(row, column, open)) }
-                td.says { (says(row)) }
+                td.says { (says(row)) @if let Some(shelve) = &row.shelve { p.soft { (prose(&shelve.brief)) } } }
             }
             @if open { tr.more { td colspan=(across) { (self.under_open(n)) } } }
             @if let Some(said) = said {

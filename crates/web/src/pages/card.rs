@@ -82,7 +82,11 @@ pub fn card(setting: &Setting<'_>, view: &JobCard, entry: &Entry<'_>) -> Markup 
                     (next_steps(view))
                     (suspects(view))
                     @if !view.course.is_empty() {
-                        section { h2 { "The best course" } p { (parts::with_chances(&view.course)) } }
+                        section {
+                            h2 { "The best course" }
+                            p { (parts::with_chances(&view.course)) }
+                            @if let Some(shelve) = &view.shelve { p { (prose(&shelve.sentence)) } }
+                        }
                     }
                     (acts(view, entry))
                 }

@@ -14,6 +14,8 @@ use crate::{
 pub enum Sheet {
     /// Bench plan and job cards.
     Bench,
+    /// Next rounds.
+    Rounds,
     /// Plan.
     Plan,
     /// Parcel ledger.
@@ -77,8 +79,9 @@ pub struct Setting<'a> {
     pub here: &'a str,
 }
 
-const LINKS: [(Sheet, &str, &str); 4] = [
+const LINKS: [(Sheet, &str, &str); 5] = [
     (Sheet::Bench, "/", "Bench"),
+    (Sheet::Rounds, "/rounds", "Rounds"),
     (Sheet::Plan, "/plan", "Plan"),
     (Sheet::Parcels, "/parcels", "Parcels"),
     (Sheet::TakeIn, "/take-in", "Take in"),

@@ -6,6 +6,7 @@ mod frame;
 pub mod missing;
 pub mod parcels;
 pub mod plan;
+pub mod rounds;
 pub mod take_in;
 
 pub use crate::said::Said;
