@@ -27,7 +27,7 @@ pub(crate) enum Section {
     EndToEnd,
     /// The pages in headless Chromium.
     Pages,
-    /// Comparison with Python libraries.
+    /// Comparison with Python libraries and with a library of schematic symbols.
     External,
 }
 
@@ -36,6 +36,7 @@ const PROGRAM: &str = "boardwright";
 const END_TO_END: &str = "cli";
 const PAGES: &str = "pages";
 const EXTERNAL: &str = "external";
+const SYMBOLS: &str = "symbols";
 
 impl Section {
     /// Every section, in the order of running.
@@ -105,9 +106,14 @@ impl Section {
             }
             Section::External => {
                 let python = tools::python(workspace)?;
-                count_tests(
+                let mut tally = count_tests(
                     integration_test(workspace, EXTERNAL)?.env("BOARDWRIGHT_PYTHON", python),
-                )
+                )?;
+                tally += count_tests(
+                    integration_test(workspace, SYMBOLS)?
+                        .env("BOARDWRIGHT_SYMBOLS", tools::symbols()?),
+                )?;
+                Ok(tally)
             }
         }
     }
@@ -154,7 +160,9 @@ fn unit_tests(workspace: &Workspace) -> Result<Tally> {
     );
     for (_folder, package) in workspace.members() {
         for test in &package.tests {
-            if !(package.name == PROGRAM && [END_TO_END, PAGES, EXTERNAL].contains(&&test[..])) {
+            if !(package.name == PROGRAM
+                && [END_TO_END, PAGES, EXTERNAL, SYMBOLS].contains(&&test[..]))
+            {
                 command.args(["--test", test]);
             }
         }

@@ -48,6 +48,9 @@ const BROWSER_PACKAGES: [&str; 4] = [
 /// The oldest version is the one that the pinned libraries still come for.
 const CAN_MAKE_VENV: &str = "import ensurepip, sys, venv; assert sys.version_info >= (3, 11)";
 const PYTHON_PACKAGES: [&str; 2] = ["python3", "python3-venv"];
+const SYMBOL_PACKAGES: [&str; 1] = ["kicad-symbols"];
+/// Where Debian's package puts its files.
+const SYMBOL_FOLDER: &str = "/usr/share/kicad/symbols";
 
 /// Chromium and chromedriver, installed by apt when missing.
 pub(crate) fn browser() -> Result<Browser> {
@@ -96,6 +99,27 @@ pub(crate) fn python(workspace: &Workspace) -> Result<OsString> {
     )?;
     fs::write(&stamp, wanted).with_context(|| format!("cannot write `{}`", stamp.display()))?;
     Ok(inside.into())
+}
+
+/// The folder of the schematic symbols, installed by apt when missing.
+pub(crate) fn symbols() -> Result<PathBuf> {
+    let named = std::env::var_os("BOARDWRIGHT_SYMBOLS").map(PathBuf::from);
+    let folder = named.unwrap_or_else(|| PathBuf::from(SYMBOL_FOLDER));
+    if !folder.is_dir() {
+        apt_install(&SYMBOL_PACKAGES);
+    }
+    let missing = MissingTool {
+        what: "the schematic symbols of Debian's package `kicad-symbols`",
+        then: what_to_do(
+            &SYMBOL_PACKAGES,
+            "unpack the package and name its folder of `.kicad_sym` files in BOARDWRIGHT_SYMBOLS",
+        ),
+    };
+    if folder.is_dir() {
+        Ok(folder)
+    } else {
+        Err(missing.into())
+    }
 }
 
 fn find_browser() -> Result<Option<Browser>> {

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use units::{Limits, Unit};
 
-use crate::device::Device;
+use crate::device::{Device, PinKind};
 use crate::fields::At;
 use crate::library::Library;
 use crate::problem::Problems;
@@ -87,12 +87,11 @@ fn complete_part(part: &mut RawPart, library: &Library, problems: &mut Problems<
     let Some(name) = &part.device else { return };
     let Some(device) = library.device(&name.value) else {
         if part.modes.is_empty() {
-            let known = library.devices().map(|device| device.id.as_str());
             problems.unknown(
                 &name.span,
                 "a device of the catalogue, or modes of the part's own",
                 &name.value,
-                known,
+                library.device_ids(),
             );
         }
         return;
@@ -381,7 +380,8 @@ impl<'r> Ctx<'r> {
     fn supply_pin(&self, rail: &str) -> Option<String> {
         self.raw.parts.iter().find_map(|part| {
             let pins = &device_of(part, self.library)?.pins;
-            let pin = pins.iter().find(|pin| pin.level.as_deref() == Some(rail))?;
+            let mut supply = pins.iter().filter(|pin| pin.kind == PinKind::Supply);
+            let pin = supply.find(|pin| pin.level.as_deref() == Some(rail))?;
             Some(format!("{}.{}", part.reference.value, pin.number))
         })
     }

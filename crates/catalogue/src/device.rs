@@ -1,15 +1,12 @@
-//! Devices: types of chips and components, with their pins and the ways they fail.
+//! Devices: types of chips and components, with their pins, limits, timing and the ways they fail.
 
-use units::Unit;
+use std::collections::BTreeMap;
 
-use crate::fields::{At, Fields, Item};
-use crate::problem::Problems;
 use crate::profile::{Mode, Mount};
 use crate::raw::RawMode;
-use crate::read_part::{read_modes, read_mount};
 
 /// A type of chip or component.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Device {
     /// Identifier: `z80a`.
     pub id: String,
@@ -19,14 +16,26 @@ pub struct Device {
     pub role: String,
     /// Where the values come from.
     pub source: String,
+    /// The device whose variant this is: `4164` of `4164-150`.
+    pub variant_of: Option<String>,
     /// Package: `DIP-40`.
     pub package: String,
     /// How it usually sits, where that is always the same.
     pub mount: Option<Mount>,
     /// The voltage of the rail it makes.
     pub feeds: Option<f64>,
+    /// The logic family of its digital pins, unless a pin names another.
+    pub family: Option<String>,
     /// Its pins in order; empty where nobody probes them.
     pub pins: Vec<Pin>,
+    /// What its supply pins want.
+    pub supplies: Vec<Supply>,
+    /// What destroys it.
+    pub maxima: Maxima,
+    /// Its timing in ns, by the usual symbols of data sheets: `tRAC`.
+    pub timing: BTreeMap<String, f64>,
+    /// What a person must mind with it.
+    pub cautions: Vec<String>,
     pub(crate) modes: Vec<RawMode>,
 }
 
@@ -39,7 +48,7 @@ pub struct Pin {
     pub name: String,
     /// What it is.
     pub kind: PinKind,
-    /// Signal levels, or the rail of a supply pin.
+    /// Signal levels, by logic family, or the rail of a supply pin.
     pub level: Option<String>,
 }
 
@@ -68,7 +77,34 @@ pub enum PinKind {
     Unconnected,
 }
 
-const KINDS: [(&str, PinKind); 10] = [
+/// What one supply wants.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Supply {
+    /// Name of the pin, or of several that are the same.
+    pub pin: String,
+    /// The rail it usually sits on.
+    pub rail: Option<String>,
+    /// Lowest and highest voltage at which it works.
+    pub volts: Option<(f64, f64)>,
+    /// Typical current in mA.
+    pub milliamps: Option<f64>,
+    /// Highest current in mA of a good one.
+    pub most_milliamps: Option<f64>,
+}
+
+/// What destroys a part.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Maxima {
+    /// Highest supply in V.
+    pub supply_volts: Option<f64>,
+    /// Lowest and highest voltage at a signal pin.
+    pub pin_volts: Option<(f64, f64)>,
+    /// Highest dissipation in W.
+    pub watts: Option<f64>,
+}
+
+/// Words for the kinds of pins; each is also a key of a device in the short form.
+pub(crate) const KINDS: [(&str, PinKind); 10] = [
     ("input", PinKind::Input),
     ("output", PinKind::Output),
     ("bidirectional", PinKind::Bidirectional),
@@ -80,6 +116,17 @@ const KINDS: [(&str, PinKind); 10] = [
     ("analogue", PinKind::Analogue),
     ("unconnected", PinKind::Unconnected),
 ];
+
+impl PinKind {
+    /// Whether logic levels matter at it.
+    #[must_use]
+    pub fn is_digital(self) -> bool {
+        matches!(
+            self,
+            Self::Input | Self::Output | Self::Bidirectional | Self::Tristate | Self::OpenCollector
+        )
+    }
+}
 
 impl Device {
     /// The ways it fails; what a mode spoils is left out, as only a board has functions.
@@ -98,92 +145,10 @@ impl Device {
         let supply = self.pins.iter().filter(|pin| pin.kind == PinKind::Supply);
         supply.filter_map(|pin| pin.level.as_deref())
     }
-}
 
-/// Reads one device and where its id stands.
-pub(crate) fn read_device(
-    fields: &mut Fields<'_>,
-    problems: &mut Problems<'_>,
-) -> Option<At<Device>> {
-    let mut text = |key, problems: &mut Problems<'_>| {
-        fields
-            .need(key, problems)
-            .and_then(|item| item.text("a text", problems))
-    };
-    let id = text("id", problems);
-    let title = text("title", problems);
-    let role = text("role", problems);
-    let source = text("source", problems);
-    let package = fields.text("package", problems);
-    let mount = read_mount(fields, problems);
-    let feeds = fields
-        .take("feeds")
-        .and_then(|item| read_volts(item, problems));
-    let pins = fields.tables("pins", "a pin", problems);
-    let pins: Vec<Pin> = pins
-        .into_iter()
-        .filter_map(|pin| read_pin(pin, problems))
-        .collect();
-    let modes = read_modes(fields, problems);
-    check_pins(&pins, fields, problems);
-    let id = id?;
-    let device = Device {
-        title: title?.value,
-        role: role?.value,
-        source: source?.value,
-        package: package.map(|package| package.value).unwrap_or_default(),
-        mount,
-        feeds,
-        pins,
-        modes,
-        id: id.value,
-    };
-    Some(At::new(device, id.span))
-}
-
-fn read_volts(item: Item<'_>, problems: &mut Problems<'_>) -> Option<f64> {
-    item.number(
-        &format!("{} in V", Unit::Volt.quantity_name()),
-        |volts| volts != 0.0,
-        problems,
-    )
-}
-
-fn read_pin(mut fields: Fields<'_>, problems: &mut Problems<'_>) -> Option<Pin> {
-    let whole = |number: f64| (1.0..=1000.0).contains(&number) && number.fract() == 0.0;
-    let number = fields
-        .need("n", problems)
-        .and_then(|item| item.number("a pin number", whole, problems));
-    let name = fields
-        .need("name", problems)
-        .and_then(|item| item.text("a text", problems));
-    let kind = fields
-        .word("kind", &KINDS, problems)
-        .unwrap_or(PinKind::Input);
-    let level = fields.text("level", problems).map(|level| level.value);
-    fields.finish(problems);
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "checked to be whole in 1 to 1000"
-    )]
-    let number = number? as u32;
-    Some(Pin {
-        number,
-        name: name?.value,
-        kind,
-        level,
-    })
-}
-
-fn check_pins(pins: &[Pin], fields: &Fields<'_>, problems: &mut Problems<'_>) {
-    let mut numbers: Vec<u32> = pins.iter().map(|pin| pin.number).collect();
-    numbers.sort_unstable();
-    if let Some(twice) = numbers.windows(2).find(|pair| pair[0] == pair[1]) {
-        problems.add(
-            &fields.span,
-            "each pin number once",
-            format!("`{}` twice", twice[0]),
-        );
+    /// What the supply pin of this name wants.
+    #[must_use]
+    pub fn supply(&self, pin: &str) -> Option<&Supply> {
+        self.supplies.iter().find(|supply| supply.pin == pin)
     }
 }

@@ -83,6 +83,11 @@ impl<'t> Fields<'t> {
             .map(|(_, item)| item.span.clone())
     }
 
+    /// Whether a field is there.
+    pub(crate) fn has(&self, key: &str) -> bool {
+        self.entries.iter().any(|(name, _)| name.value == key)
+    }
+
     /// Takes a field that must be there.
     pub(crate) fn need(
         &mut self,
@@ -345,7 +350,7 @@ impl<'t> Item<'t> {
 }
 
 /// A name that can be typed as one word and used before a dot.
-fn check_id(text: At<String>, problems: &mut Problems<'_>) -> Option<At<String>> {
+pub(crate) fn check_id(text: At<String>, problems: &mut Problems<'_>) -> Option<At<String>> {
     let bad = |letter: char| {
         letter.is_whitespace() || letter.is_control() || ".;,`\"'{}*".contains(letter)
     };

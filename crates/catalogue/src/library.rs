@@ -1,24 +1,41 @@
 //! The catalogue: what is known of devices, remedies and the trade, built in or from a folder.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::OnceLock;
 
-use crate::built_in::{DEVICES, INSTRUMENTS, MOUNTS, REMEDIES, ROLES};
-use crate::device::{Device, read_device};
+use units::Unit;
+
+use crate::built_in::{
+    ACCURACIES, FAMILIES, HANDLING, INSTRUMENTS, MOUNTS, REMEDIES, ROLES, SYMBOLS,
+};
+use crate::device::{Device, Maxima};
+use crate::device_files::{self, fault_sets};
+use crate::family::{Family, read_families};
 use crate::fields::{At, Fields};
 use crate::names::Once;
 use crate::problem::{Problem, Problems};
 use crate::profile::Mount;
 use crate::raw::RawMode;
 use crate::read::each;
-use crate::remedy::{Remedy, read_remedy};
+use crate::read_device::read_devices;
+use crate::remedy::{Remedy, read_remedies};
 use crate::roles::{MountRule, Role, Roles, read_mounts, read_roles};
 use crate::rules::{InstrumentRule, read_file, read_instruments};
+use crate::trade::{
+    AccuracyRule, HandlingRule, TimingSymbol, read_accuracies, read_handling, read_symbols,
+};
 
 /// The catalogue.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Library {
+    /// Whether the devices that come with the program are in it.
+    built_in: bool,
+    /// Devices of a person's own.
     devices: BTreeMap<String, Device>,
+    families: Vec<Family>,
+    symbols: Vec<TimingSymbol>,
+    accuracies: Vec<AccuracyRule>,
+    handling: Vec<HandlingRule>,
     /// By id.
     remedies: Vec<Remedy>,
     instruments: Vec<InstrumentRule>,
@@ -68,12 +85,76 @@ impl Library {
     /// The device of this id.
     #[must_use]
     pub fn device(&self, id: &str) -> Option<&Device> {
-        self.devices.get(id)
+        self.devices
+            .get(id)
+            .or_else(|| device_files::device(id).filter(|_| self.built_in))
     }
 
-    /// All devices, by id.
+    /// All devices, by id; this reads every file, so ask for [`Library::device_ids`] where ids will do.
     pub fn devices(&self) -> impl Iterator<Item = &Device> {
-        self.devices.values()
+        self.device_ids().filter_map(|id| self.device(id))
+    }
+
+    /// The ids of all devices, in order.
+    pub fn device_ids(&self) -> impl Iterator<Item = &str> {
+        let mut ids: BTreeSet<&str> = self.devices.keys().map(String::as_str).collect();
+        if self.built_in {
+            for id in device_files::device_ids() {
+                ids.insert(id);
+            }
+        }
+        ids.into_iter()
+    }
+
+    /// The logic family of this id.
+    #[must_use]
+    pub fn family(&self, id: &str) -> Option<&Family> {
+        self.families.iter().find(|family| family.id == id)
+    }
+
+    /// All logic families.
+    #[must_use]
+    pub fn families(&self) -> &[Family] {
+        &self.families
+    }
+
+    /// Lowest and highest voltage at which a supply pin of a device works: its own, or its family's.
+    #[must_use]
+    pub fn supply_volts(&self, device: &Device, pin: &str) -> Option<(f64, f64)> {
+        let own = device.supply(pin)?.volts;
+        own.or_else(|| self.family(device.family.as_deref()?)?.volts)
+    }
+
+    /// What destroys a device: its own values, or its family's.
+    #[must_use]
+    pub fn maxima(&self, device: &Device) -> Maxima {
+        let family = device.family.as_deref().and_then(|id| self.family(id));
+        let usual = family.map(|family| family.maxima).unwrap_or_default();
+        let own = device.maxima;
+        Maxima {
+            supply_volts: own.supply_volts.or(usual.supply_volts),
+            pin_volts: own.pin_volts.or(usual.pin_volts),
+            watts: own.watts.or(usual.watts),
+        }
+    }
+
+    /// What a symbol in a device's timing means.
+    #[must_use]
+    pub fn timing_symbol(&self, symbol: &str) -> Option<&TimingSymbol> {
+        self.symbols.iter().find(|known| known.symbol == symbol)
+    }
+
+    /// How exact an instrument for this unit usually is.
+    #[must_use]
+    pub fn usual_accuracy(&self, unit: Unit) -> Option<&AccuracyRule> {
+        let exact = self.accuracies.iter().find(|rule| rule.unit == Some(unit));
+        exact.or_else(|| self.accuracies.iter().find(|rule| rule.unit.is_none()))
+    }
+
+    /// What taking out, storing and using again does to parts, by the way they sit.
+    #[must_use]
+    pub fn handling(&self, mount: Mount) -> Option<&HandlingRule> {
+        self.handling.iter().find(|rule| rule.mount == mount)
     }
 
     /// The remedy of this id.
@@ -88,15 +169,17 @@ impl Library {
         &self.remedies
     }
 
-    /// Remedies for a device, or for a part of no known device, on a board.
+    /// Remedies for a device, or for a part of no known device, on a board; what is for a device is for its variants.
     pub fn remedies_for<'l>(
         &'l self,
         device: Option<&str>,
         board: &str,
     ) -> impl Iterator<Item = &'l Remedy> {
-        self.remedies
-            .iter()
-            .filter(move |remedy| remedy.is_for(device, board))
+        let known = device.and_then(|id| self.device(id));
+        let base = known.and_then(|device| device.variant_of.as_deref());
+        self.remedies.iter().filter(move |remedy| {
+            remedy.is_for(device, board) || (base.is_some() && remedy.is_for(base, board))
+        })
     }
 
     /// How far a check with these set-ups can be trusted.
@@ -128,12 +211,17 @@ impl Library {
             file,
             "a file of devices and remedies",
             |fields, problems| {
-                let devices = unique(fields, "device", "a device", problems, read_device);
-                let remedies = unique(fields, "remedy", "a remedy", problems, read_remedy);
-                for device in devices
-                    .iter()
-                    .filter(|device| self.role(&device.value.role).is_none())
-                {
+                let devices = unique(
+                    fields,
+                    "device",
+                    "a device",
+                    problems,
+                    |fields, problems| read_devices(fields, fault_sets(), problems),
+                );
+                let remedies = unique(fields, "remedy", "a remedy", problems, read_remedies);
+                for device in devices.iter().filter(|device| {
+                    device.value.variant_of.is_none() && self.role(&device.value.role).is_none()
+                }) {
                     let known = self.roles.roles.iter().map(|role| role.id.as_str());
                     problems.unknown(
                         &device.span,
@@ -165,7 +253,7 @@ impl Library {
 /// Every problem of the file.
 pub fn parse_remedies(text: &str, file: &str) -> Result<Vec<Remedy>, Vec<Problem>> {
     let remedies = read_file(text, file, "a file of remedies", |fields, problems| {
-        unique(fields, "remedy", "a remedy", problems, read_remedy)
+        unique(fields, "remedy", "a remedy", problems, read_remedies)
     })?;
     Ok(remedies.into_iter().map(|remedy| remedy.value).collect())
 }
@@ -176,12 +264,13 @@ fn unique<T>(
     key: &'static str,
     what: &'static str,
     problems: &mut Problems<'_>,
-    read: impl Fn(&mut Fields<'_>, &mut Problems<'_>) -> Option<At<T>>,
+    read: impl Fn(&mut Fields<'_>, &mut Problems<'_>) -> Option<Vec<At<T>>>,
 ) -> Vec<At<T>>
 where
     T: HasId,
 {
     let all = each(fields, key, what, problems, read);
+    let all: Vec<At<T>> = all.into_iter().flatten().collect();
     let mut once = Once::default();
     for one in &all {
         once.check(
@@ -210,12 +299,21 @@ impl HasId for Remedy {
 }
 
 fn read_built_in() -> Result<Library, Vec<Problem>> {
+    let mut families = Vec::new();
+    for (name, text) in FAMILIES {
+        families.extend(read_families(text, name)?);
+    }
     let library = Library {
+        built_in: true,
         devices: BTreeMap::new(),
+        families,
+        symbols: read_symbols(SYMBOLS, "rules/timing.toml")?,
+        accuracies: read_accuracies(ACCURACIES, "rules/accuracies.toml")?,
+        handling: read_handling(HANDLING, "rules/handling.toml")?,
         remedies: Vec::new(),
         instruments: read_instruments(INSTRUMENTS, "rules/instruments.toml")?,
         mounts: read_mounts(MOUNTS, "rules/mounts.toml")?,
         roles: read_roles(ROLES, "rules/roles.toml")?,
     };
-    library.with_folder(DEVICES.iter().chain(REMEDIES).copied())
+    library.with_folder(REMEDIES.iter().copied())
 }

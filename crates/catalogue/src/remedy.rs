@@ -1,7 +1,7 @@
 //! Remedies: ways to put a part right.
 
-use crate::fields::{At, Fields};
-use crate::problem::Problems;
+use crate::fields::{At, Fields, check_id};
+use crate::problem::{Problems, shown};
 use crate::profile::{Mode, Site};
 
 /// One way to put a part right.
@@ -108,15 +108,48 @@ impl Remedy {
     }
 }
 
-/// Reads one remedy and where its id stands.
-pub(crate) fn read_remedy(
+/// What stands for the device in the id and item of a remedy for several.
+const DEVICE: &str = "{device}";
+
+/// Reads remedies and where their id stands; one table may be for several devices.
+pub(crate) fn read_remedies(
     fields: &mut Fields<'_>,
     problems: &mut Problems<'_>,
-) -> Option<At<Remedy>> {
-    let id = fields.id("id", problems);
-    let for_device = fields
-        .need("for_device", problems)
-        .and_then(|item| item.text("a device or `*`", problems));
+) -> Option<Vec<At<Remedy>>> {
+    let devices: Vec<At<String>> = match fields.need("for_device", problems) {
+        Some(item) => item
+            .many()
+            .into_iter()
+            .filter_map(|item| item.text("a device or `*`", problems))
+            .collect(),
+        None => Vec::new(),
+    };
+    let id = fields
+        .need("id", problems)
+        .and_then(|item| item.text("a text", problems));
+    let remedy = read_remedy(fields, problems);
+    let (id, remedy) = (id?, remedy?);
+    if devices.len() > 1 && !id.value.contains(DEVICE) {
+        let expected = "`{device}` in the id of a remedy for several";
+        problems.add(&id.span, expected, shown(&id.value));
+        return None;
+    }
+    let one = |device: At<String>| {
+        let name = |text: &str| text.replace(DEVICE, &device.value);
+        let id = check_id(At::new(name(&id.value), id.span.clone()), problems)?;
+        let remedy = Remedy {
+            id: id.value,
+            item: remedy.item.as_deref().map(name),
+            for_device: device.value.clone(),
+            ..remedy.clone()
+        };
+        Some(At::new(remedy, id.span))
+    };
+    Some(devices.into_iter().filter_map(one).collect())
+}
+
+/// Reads what is the same for all devices of a remedy.
+fn read_remedy(fields: &mut Fields<'_>, problems: &mut Problems<'_>) -> Option<Remedy> {
     if fields.span_of("kind").is_none() {
         fields.missing("kind", problems);
     }
@@ -138,9 +171,9 @@ pub(crate) fn read_remedy(
     let fits = texts("fits", problems);
     let modes = texts("modes", problems);
     let source = fields.text("source", problems).map(|source| source.value);
-    let id = id?;
-    let remedy = Remedy {
-        for_device: for_device?.value,
+    Some(Remedy {
+        id: String::new(),
+        for_device: String::new(),
         kind: kind?,
         item,
         build,
@@ -154,7 +187,5 @@ pub(crate) fn read_remedy(
         },
         modes,
         source: source.unwrap_or_else(|| "common practice, no source".to_owned()),
-        id: id.value,
-    };
-    Some(At::new(remedy, id.span))
+    })
 }

@@ -1,12 +1,11 @@
 //! The catalogue's own files: all embedded, all well formed, all agreeing with one another.
 
-use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 
 use catalogue::{
-    Library, PinKind, Profile, RemedyKind, Site, check_profile, parse_profile, print_profile,
-    starter, starter_ids, unknown_devices,
+    Library, Profile, RemedyKind, Site, check_profile, parse_profile, print_profile, starter,
+    starter_ids, unknown_devices,
 };
 use expect_test::{Expect, expect};
 
@@ -18,7 +17,7 @@ fn library() -> &'static Library {
 fn every_file_is_embedded() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../catalogue");
     let list = include_str!("../src/built_in.rs");
-    for kind in ["devices", "remedies", "rules", "starters"] {
+    for kind in ["devices", "families", "remedies", "rules", "starters"] {
         for entry in fs::read_dir(folder.join(kind)).expect("the folder is there") {
             let name = format!(
                 "{kind}/{}",
@@ -34,7 +33,10 @@ fn every_file_is_embedded() {
 
 #[test]
 fn devices_are_well_formed() {
-    assert!(library().devices().count() >= 40);
+    let types = library()
+        .devices()
+        .filter(|device| device.variant_of.is_none());
+    assert!(types.count() >= 300);
     for device in library().devices() {
         assert!(
             !device.source.is_empty() && !device.title.is_empty(),
@@ -51,75 +53,6 @@ fn devices_are_well_formed() {
         }
         assert!(device.modes().next().is_some(), "{}", device.id);
     }
-}
-
-#[test]
-fn pins_agree_with_the_package() {
-    for device in library().devices() {
-        let Some(count) = device.package.strip_prefix("DIP-") else {
-            continue;
-        };
-        let count: usize = count.parse().expect("a number");
-        assert_eq!(device.pins.len(), count, "{}", device.id);
-        let numbers: Vec<usize> = device.pins.iter().map(|pin| pin.number as usize).collect();
-        assert!(numbers.iter().copied().eq(1..=count), "{}", device.id);
-        assert_eq!(
-            device
-                .pins
-                .iter()
-                .filter(|pin| pin.kind == PinKind::Ground)
-                .count(),
-            1,
-            "{}",
-            device.id
-        );
-        let of_kind: BTreeSet<&str> = device
-            .pins
-            .iter()
-            .filter(|pin| pin.kind != PinKind::Unconnected)
-            .map(|pin| pin.name.as_str())
-            .collect();
-        let named = device
-            .pins
-            .iter()
-            .filter(|pin| pin.kind != PinKind::Unconnected)
-            .count();
-        assert!(
-            of_kind.len() == named || device.id == "lm386",
-            "{} has a pin name twice",
-            device.id
-        );
-    }
-}
-
-/// Pins that a person finds on any drawing of these parts (from memory).
-#[test]
-fn well_known_pins() {
-    let check = |device: &str, number: u32, name: &str| {
-        let device = library().device(device).expect("a device");
-        assert_eq!(
-            device.pin(name).map(|pin| pin.number),
-            Some(number),
-            "{} {name}",
-            device.id
-        );
-    };
-    check("z80a", 6, "CLK");
-    check("z80a", 11, "VCC");
-    check("z80a", 26, "/RESET");
-    check("z80a", 27, "/M1");
-    check("z80a", 29, "GND");
-    check("74ls245", 10, "GND");
-    check("74ls138", 15, "Y0");
-    check("4164", 8, "VCC");
-    check("4164", 16, "VSS");
-    check("27128", 14, "GND");
-    check("27128", 20, "/CE");
-    check("6845", 20, "VCC");
-    check("6845", 39, "HSYNC");
-    check("8255", 26, "VCC");
-    check("ay-3-8910", 40, "VCC");
-    check("7805", 3, "OUT");
 }
 
 #[test]
@@ -153,10 +86,11 @@ fn every_device_has_a_remedy_for_each_mode() {
                 .any(|remedy| remedy.cures(mode));
             assert!(cured, "{} {}", device.id, mode.id);
         }
+        let of = device.variant_of.as_deref().unwrap_or(&device.id);
         let own = library()
             .remedies()
             .iter()
-            .any(|remedy| remedy.for_device == device.id);
+            .any(|remedy| remedy.for_device == of);
         assert!(own, "{} has no remedy of its own", device.id);
     }
 }
@@ -541,9 +475,9 @@ fn unknown_devices_are_told() {
     };
     check(
         "\"z80a\"",
-        "\"z80b\"",
+        "\"z8oa\"",
         expect![
-            "short.toml:12:10: expected a device of the catalogue, or modes of the part's own, found `z80b`; hint: did you mean `z80a`?"
+            "short.toml:12:10: expected a device of the catalogue, or modes of the part's own, found `z8oa`; hint: did you mean `z80a`?"
         ],
     );
     check(
@@ -628,4 +562,202 @@ fn the_demo_is_read() {
     );
     assert_eq!(check_profile(&profile), []);
     assert_eq!(read(&print_profile(&profile)), profile);
+}
+
+/// A chip of four pins in the short form.
+const CHIP: &str = r#"[device]
+id = "om-3"
+title = "module"
+role = "glue"
+source = "from memory"
+package = "DIP-4"
+family = "ls"
+faults = "gate"
+pins = "A0..A1 GND VCC"
+input = "A0..A1"
+ground = "GND"
+supply = [{ pin = "VCC", rail = "+5V", volts = [4.75, 5.25], ma = 1, most_ma = 2 }]
+timing = { tPD = 10 }
+variants = [
+  { id = "om-4", family = "hct" },
+  { id = "om-5", timing = { tPD = 5 } },
+]
+"#;
+
+#[test]
+fn pins_in_the_short_form() {
+    let mine = library()
+        .with_folder([("mine.toml", CHIP)])
+        .unwrap_or_else(|problems| panic!("{}", problems[0]));
+    let check = |id: &str, expect: Expect| {
+        let device = mine.device(id).expect("a device");
+        let pins: Vec<String> = device
+            .pins
+            .iter()
+            .map(|pin| {
+                let level = pin.level.as_deref().unwrap_or("-");
+                format!("{} {} {:?} {level}", pin.number, pin.name, pin.kind)
+            })
+            .collect();
+        let modes: Vec<&str> = device.modes().map(|mode| mode.id.as_str()).collect();
+        let most = device.supplies[0].most_milliamps;
+        expect.assert_eq(&format!(
+            "{}\nmodes {}\nat most {most:?} mA at {:?} V, tPD {:?}",
+            pins.join(", "),
+            modes.join(" "),
+            mine.supply_volts(device, "VCC"),
+            device.timing.get("tPD"),
+        ));
+    };
+    check(
+        "om-3",
+        expect![[r#"
+        1 A0 Input ls, 2 A1 Input ls, 3 GND Ground -, 4 VCC Supply +5V
+        modes dead warm
+        at most Some(2.0) mA at Some((4.75, 5.25)) V, tPD Some(10.0)"#]],
+    );
+    check(
+        "om-4",
+        expect![[r#"
+        1 A0 Input hct, 2 A1 Input hct, 3 GND Ground -, 4 VCC Supply +5V
+        modes dead warm
+        at most None mA at Some((4.5, 5.5)) V, tPD None"#]],
+    );
+    check(
+        "om-5",
+        expect![[r#"
+        1 A0 Input ls, 2 A1 Input ls, 3 GND Ground -, 4 VCC Supply +5V
+        modes dead warm
+        at most Some(2.0) mA at Some((4.75, 5.25)) V, tPD Some(5.0)"#]],
+    );
+    assert_eq!(
+        mine.device_ids().count(),
+        library().device_ids().count() + 3
+    );
+}
+
+#[test]
+fn bad_devices_are_told() {
+    let check = |from: &str, to: &str, expect: Expect| {
+        let text = CHIP.replacen(from, to, 1);
+        assert_ne!(text, CHIP, "{from}");
+        let problems = library()
+            .with_folder([("mine.toml", text.as_str())])
+            .expect_err("bad");
+        let lines: Vec<String> = problems.iter().map(ToString::to_string).collect();
+        expect.assert_eq(&lines.join("\n"));
+    };
+    check(
+        "A0..A1 GND VCC",
+        "A0..A2 GND VCC",
+        expect![[r#"
+        mine.toml:1:1: expected 4 pins, as `package` says, found 5 pins
+        mine.toml:9:9: expected a kind for each pin, such as `input = "A0..A7"`, found `A2`"#]],
+    );
+    check(
+        "input = \"A0..A1\"",
+        "input = \"A0 B1\"",
+        expect![[r#"
+        mine.toml:9:9: expected a kind for each pin, such as `input = "A0..A7"`, found `A1`
+        mine.toml:10:13: expected a name in `pins`, found `B1`; hint: did you mean `A1`?"#]],
+    );
+    check(
+        "ground = \"GND\"",
+        "ground = \"GND A0\"",
+        expect!["mine.toml:11:15: expected one kind for each pin, found `A0` again"],
+    );
+    check(
+        "pins = \"A0..A1 GND VCC\"",
+        "pins = [{ n = 1, name = 'A0' }]",
+        expect![[r#"
+            mine.toml:1:1: expected 4 pins, as `package` says, found 1 pins
+            mine.toml:10:10: expected kinds in the pins' own tables, or `pins` as a text of names, found `A0`"#]],
+    );
+    check(
+        "\"gate\"",
+        "\"gates\"",
+        expect![
+            "mine.toml:8:10: expected a set of faults, found `gates`; hint: did you mean `gate`?"
+        ],
+    );
+    check(
+        "[4.75, 5.25]",
+        "[5.25, 4.75]",
+        expect![
+            "mine.toml:12:48: expected two voltages, the lower first, such as `[4.75, 5.25]`, found a list"
+        ],
+    );
+    check(
+        "ma = 1",
+        "ma = 3",
+        expect!["mine.toml:12:11: expected `ma` of at most `most_ma`, found 3 above 2"],
+    );
+    check(
+        "pin = \"VCC\"",
+        "pin = \"VDD\"",
+        expect![[r#"
+        mine.toml:1:1: expected a name in `pins`, found `VDD`; hint: known are `A0`, `A1`, `GND`, `VCC`
+        mine.toml:9:20: expected a kind for each pin, such as `input = "A0..A7"`, found `VCC`"#]],
+    );
+    check(
+        "tPD = 10",
+        "tPD = -1",
+        expect!["mine.toml:13:18: expected a time in ns, a number of at least 0, found `-1`"],
+    );
+    check(
+        "family = \"hct\"",
+        "familie = \"hct\"",
+        expect![
+            "mine.toml:15:18: expected a key that a variant has, found `familie`; hint: did you mean `family`?"
+        ],
+    );
+    check(
+        "id = \"om-4\"",
+        "id = \"om-3\"",
+        expect![
+            "mine.toml:15:10: expected a name used once, found `om-3` again; hint: a device of this name is at line 2"
+        ],
+    );
+    check(
+        "title = \"module\"",
+        "title = \"module\"\nsuply = 3",
+        expect![
+            "mine.toml:4:1: expected a key that a device has, found `suply`; hint: did you mean `supply`?"
+        ],
+    );
+}
+
+/// Whatever is cut off a device's file, it is read or refused, never half taken and never a panic.
+#[test]
+fn every_cut_device_is_told_or_read() {
+    for end in 0..CHIP.len() {
+        let text = &CHIP[..end];
+        if let Ok(mine) = library().with_folder([("mine.toml", text)]) {
+            let pins = mine.device("om-3").map_or(0, |device| device.pins.len());
+            assert!(pins == 0 || pins == 4, "{text}");
+        }
+    }
+}
+
+#[test]
+fn a_remedy_for_several_devices() {
+    let text = "[[remedy]]\nid = '{device}-mine'\nfor_device = ['4164', '41256']\nkind = 'new'\nitem = '{device}'\nworks = 1\n"
+        .replace("'new'", "'new-old-stock'");
+    let mine = library()
+        .with_folder([("mine.toml", text.as_str())])
+        .expect("good");
+    let items = |device: &str| {
+        let remedies = mine.remedies_for(Some(device), "any");
+        let own = remedies.filter(|remedy| remedy.id.ends_with("-mine"));
+        own.filter_map(|remedy| remedy.item.clone())
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(items("4164"), ["4164"]);
+    assert_eq!(items("4164-150"), ["4164"]);
+    assert_eq!(items("41256"), ["41256"]);
+    assert_eq!(items("4116"), [""; 0]);
+    let wrong = text.replace("{device}-mine", "mine");
+    let problems = library().with_folder([("mine.toml", wrong.as_str())]);
+    expect!["mine.toml:2:6: expected `{device}` in the id of a remedy for several, found `mine`"]
+        .assert_eq(&problems.expect_err("bad")[0].to_string());
 }

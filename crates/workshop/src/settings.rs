@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use catalogue::Library;
 use serde::Deserialize;
 use units::{Currency, Decimal, Money, Quantity, Reading, Unit};
 
@@ -161,20 +162,16 @@ fn count(value: f64, display: f64) -> f64 {
     range / display
 }
 
-/// What instruments of a kind usually do.
+/// What instruments of a kind usually do, as the catalogue has it.
 fn usual(unit: Unit) -> Instrument {
-    let (title, percent, counts) = match unit {
-        Unit::Hertz => ("frequency counter", 0.01, 1.0),
-        Unit::Second => ("time base", 0.1, 1.0),
-        Unit::Volt | Unit::Ampere | Unit::Ohm => ("multimeter", 0.8, 3.0),
-        _ => ("instrument", 2.0, 1.0),
-    };
+    let rule = Library::built_in().usual_accuracy(unit);
+    let id = rule.map_or("instrument", |rule| rule.instrument.as_str());
     Instrument {
-        id: title.replace(' ', "-"),
-        title: title.to_string(),
+        id: id.to_string(),
+        title: id.replace('-', " "),
         measures: vec![unit],
-        percent,
-        counts,
+        percent: rule.map_or(0.0, |rule| rule.percent),
+        counts: rule.map_or(0.0, |rule| rule.counts),
         digit: None,
         display: None,
         source: NO_SOURCE.to_string(),
