@@ -1,9 +1,6 @@
 //! The answers about one situation: posteriors, fits, predictions.
 
-use std::{
-    cell::OnceCell,
-    collections::{BTreeMap, BTreeSet},
-};
+use std::{cell::OnceCell, collections::BTreeMap};
 
 use catalogue::{Check, Part, Site};
 
@@ -133,27 +130,23 @@ impl Diagnosis {
     /// The chance that each outside thing is bad.
     #[must_use]
     pub fn outside(&self) -> Vec<ModeChance> {
-        // a group that uses a thing knows best
-        let mut known: BTreeMap<&String, f64> = BTreeMap::new();
+        // a group that uses a thing knows best; of those, one that was asked already
+        let mut tellers: BTreeMap<&String, (bool, bool, usize, Var)> = BTreeMap::new();
         for (index, group) in self.groups.iter().enumerate() {
-            let used: BTreeSet<&String> = group
-                .unrolled
-                .graph
-                .boards
-                .iter()
-                .flat_map(|board| &board.outside)
-                .collect();
+            let boards = &group.unrolled.graph.boards;
             for (id, &var) in &group.compiled.lowered.outside {
-                let chance = self.marginals(index)[var][1];
-                if used.contains(id) {
-                    known.insert(id, chance);
-                } else {
-                    known.entry(id).or_insert(chance);
+                let used = boards.iter().any(|board| board.outside.contains(id));
+                let asked = self.marginals[index].get().is_some();
+                let known = tellers.get(id);
+                if known.is_none_or(|known| (used, asked) > (known.0, known.1)) {
+                    tellers.insert(id, (used, asked, index, var));
                 }
             }
         }
-        known
+        let known = tellers
             .into_iter()
+            .map(|(id, (_, _, group, var))| (id, self.marginals(group)[var][1]));
+        known
             .map(|(id, chance)| ModeChance {
                 holder: Holder::Outside(id.clone()),
                 mode: "bad".to_owned(),

@@ -26,6 +26,8 @@ const MOST_SHARED: usize = 10;
 /// Machines that exchanged chips, with what is known of them and what the others say.
 #[derive(Debug, Clone)]
 pub(crate) struct Group {
+    /// Its machines and steps.
+    part: Arc<Situation>,
     /// Indices of its steps in the whole situation.
     pub(crate) steps: Vec<usize>,
     pub(crate) unrolled: Arc<Unrolled>,
@@ -79,28 +81,54 @@ impl SharedKey {
 pub(crate) fn groups(situation: &Situation, before: &[Group]) -> Result<(Vec<Group>, f64), Error> {
     check_names(situation)?;
     let sets = group_sets(situation);
-    let parts: Vec<(Situation, Vec<usize>)> = sets
-        .iter()
-        .map(|set| part_of(situation, |tag| set.contains(tag)))
-        .collect();
-    let mut unrolled = Vec::with_capacity(parts.len());
-    for (part, steps) in &parts {
-        unrolled.push(unroll(part).map_err(|error| Error {
-            step: error.step.and_then(|step| steps.get(step).copied()),
-            ..error
-        })?);
+    let mut parts = Vec::with_capacity(sets.len());
+    for set in &sets {
+        let (part, steps) = part_of(situation, |tag| set.contains(tag));
+        parts.push(Part::of(part, steps, before)?);
     }
-    let keys = shared(&unrolled);
-    if unrolled.len() > 1 && keys.iter().any(|keys| keys.len() > MOST_SHARED) {
-        let whole = unroll(situation)?;
+    let keys = shared(&parts);
+    if parts.len() > 1 && keys.iter().any(|keys| keys.len() > MOST_SHARED) {
         let steps = (0..situation.steps.len()).collect();
-        return couple(vec![Rough::of(whole, steps, Vec::new(), before)?]);
+        let whole = Part::of(situation.clone(), steps, before)?;
+        return couple(vec![Rough::of(whole, Vec::new(), before)?]);
     }
     let mut rough = Vec::with_capacity(parts.len());
-    for ((unrolled, (_, steps)), keys) in unrolled.into_iter().zip(parts).zip(keys) {
-        rough.push(Rough::of(unrolled, steps, keys, before)?);
+    for (part, keys) in parts.into_iter().zip(keys) {
+        rough.push(Rough::of(part, keys, before)?);
     }
     couple(rough)
+}
+
+/// Machines that exchanged chips, with their steps.
+struct Part<'a> {
+    part: Arc<Situation>,
+    steps: Vec<usize>,
+    unrolled: Arc<Unrolled>,
+    /// The group that is the same.
+    same: Option<&'a Group>,
+}
+
+impl<'a> Part<'a> {
+    fn of(part: Situation, steps: Vec<usize>, before: &'a [Group]) -> Result<Self, Error> {
+        if let Some(same) = before.iter().find(|group| is_same(&group.part, &part)) {
+            return Ok(Self {
+                part: Arc::clone(&same.part),
+                steps,
+                unrolled: Arc::clone(&same.unrolled),
+                same: Some(same),
+            });
+        }
+        let unrolled = unroll(&part).map_err(|error| Error {
+            step: error.step.and_then(|step| steps.get(step).copied()),
+            ..error
+        })?;
+        Ok(Self {
+            part: Arc::new(part),
+            steps,
+            unrolled: Arc::new(unrolled),
+            same: None,
+        })
+    }
 }
 
 /// What no group can know alone: machines that are not there, a mark on two chips.
@@ -122,8 +150,19 @@ fn check_names(situation: &Situation) -> Result<(), Error> {
     Ok(())
 }
 
+/// The short comparisons come first.
+fn is_same(a: &Situation, b: &Situation) -> bool {
+    let boards = || {
+        let mut boards = a.profiles.iter().zip(&b.profiles);
+        a.profiles.len() == b.profiles.len()
+            && boards.all(|(a, b)| a.0 == b.0 && (Arc::ptr_eq(a.1, b.1) || a.1 == b.1))
+    };
+    a.machines == b.machines && a.steps == b.steps && a.lots == b.lots && boards()
+}
+
 /// A group that does not know yet what the others say.
 struct Rough {
+    part: Arc<Situation>,
     steps: Vec<usize>,
     unrolled: Arc<Unrolled>,
     compiled: Arc<Compiled>,
@@ -132,12 +171,23 @@ struct Rough {
 }
 
 impl Rough {
-    fn of(
-        unrolled: Unrolled,
-        steps: Vec<usize>,
-        keys: Vec<SharedKey>,
-        before: &[Group],
-    ) -> Result<Self, Error> {
+    fn of(part: Part<'_>, keys: Vec<SharedKey>, before: &[Group]) -> Result<Self, Error> {
+        let Part {
+            part,
+            steps,
+            unrolled,
+            same,
+        } = part;
+        if let Some(same) = same.filter(|same| same.says.keys == keys) {
+            return Ok(Self {
+                part,
+                steps,
+                unrolled,
+                compiled: Arc::clone(&same.compiled),
+                says: Arc::clone(&same.says),
+                outer: same.outer.clone(),
+            });
+        }
         let open = (!keys.is_empty()).then(|| Outer::open(keys.clone()));
         let lowered = lower(&unrolled, &[], open.as_ref(), Unmodelled::Beside);
         let like = before
@@ -151,8 +201,9 @@ impl Rough {
             }
             if lowered.model == group.compiled.lowered.model {
                 return Ok(Self {
+                    part,
                     steps,
-                    unrolled: Arc::new(unrolled),
+                    unrolled,
                     compiled: Arc::clone(&group.compiled),
                     says: Arc::clone(&group.says),
                     outer: group.outer.clone(),
@@ -161,8 +212,9 @@ impl Rough {
             if let Some(compiled) = group.compiled.with_more(&lowered) {
                 let says = Says::of(&unrolled, &compiled, keys);
                 return Ok(Self {
+                    part,
                     steps,
-                    unrolled: Arc::new(unrolled),
+                    unrolled,
                     says: Arc::new(says),
                     compiled: Arc::new(compiled),
                     outer: group.outer.clone(),
@@ -171,9 +223,10 @@ impl Rough {
         }
         let compiled = Compiled::of_lowered(lowered, usize::MAX)?;
         Ok(Self {
+            part,
             steps,
             says: Arc::new(Says::of(&unrolled, &compiled, keys)),
-            unrolled: Arc::new(unrolled),
+            unrolled,
             compiled: Arc::new(compiled),
             outer: open,
         })
@@ -187,6 +240,7 @@ impl Rough {
             _ => self.compiled,
         };
         Ok(Group {
+            part: self.part,
             steps: self.steps,
             unrolled: self.unrolled,
             outer,
@@ -349,9 +403,12 @@ fn prior(unrolled: &Unrolled, key: &SharedKey) -> f64 {
 }
 
 /// By group: what it shares with another one.
-fn shared(unrolled: &[Unrolled]) -> Vec<Vec<SharedKey>> {
+fn shared(parts: &[Part<'_>]) -> Vec<Vec<SharedKey>> {
     let mut uses: BTreeMap<SharedKey, usize> = BTreeMap::new();
-    let keys: Vec<BTreeSet<SharedKey>> = unrolled.iter().map(shared_keys).collect();
+    let keys: Vec<BTreeSet<SharedKey>> = parts
+        .iter()
+        .map(|part| shared_keys(&part.unrolled))
+        .collect();
     for key in keys.iter().flatten() {
         *uses.entry(key.clone()).or_default() += 1;
     }

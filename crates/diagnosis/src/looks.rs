@@ -62,14 +62,18 @@ impl Lowering<'_> {
     /// The likelihoods of all findings.
     pub(crate) fn looks(&mut self, unrolled: &Unrolled) {
         let mut sessions: BTreeMap<usize, usize> = BTreeMap::new();
+        let mut tries: BTreeMap<(usize, usize, usize), usize> = BTreeMap::new();
         for finding in &unrolled.findings {
             if let What::Look(look) = &finding.what {
                 *sessions.entry(look.session).or_default() += 1;
+                *tries.entry(tried(look)).or_default() += 1;
             }
         }
         for (index, finding) in unrolled.findings.iter().enumerate() {
             let tables = match &finding.what {
-                What::Look(look) => self.look(look, sessions[&look.session] > 1),
+                What::Look(look) => {
+                    self.look(look, sessions[&look.session] > 1, tries[&tried(look)] > 1)
+                }
                 What::Works { ors } => ors.iter().map(|&or| self.works(or)).collect(),
                 _ => vec![self.truth(finding)],
             };
@@ -133,10 +137,11 @@ impl Lowering<'_> {
     }
 
     /// The tables whose product is the likelihood of a look.
-    fn look(&mut self, look: &Look, shared_session: bool) -> Vec<Table> {
+    fn look(&mut self, look: &Look, shared_session: bool, tried_again: bool) -> Vec<Table> {
         let check = &self.graph.boards[look.machine].profile.checks[look.check];
         let cannot = look.shown == Seen::Cannot;
-        let mut tables: Vec<Table> = self.doable(look, cannot).into_iter().collect();
+        let doable = self.doable(look, cannot, tried_again);
+        let mut tables: Vec<Table> = doable.into_iter().collect();
         if cannot {
             return tables;
         }
@@ -180,13 +185,19 @@ impl Lowering<'_> {
     }
 
     /// That a check with requirements could be done, or could not.
-    fn doable(&mut self, look: &Look, cannot: bool) -> Option<Table> {
+    fn doable(&mut self, look: &Look, cannot: bool, tried_again: bool) -> Option<Table> {
         let or = self.or_vars[look.requires?];
+        if !tried_again {
+            let [if_fails, if_works] = CANNOT;
+            let values =
+                [if_works, if_fails].map(|chance| if cannot { chance } else { 1.0 - chance });
+            return Some(Table {
+                vars: vec![or],
+                values: values.to_vec(),
+            });
+        }
         let model = &mut self.model;
-        let draws = self
-            .looks
-            .doable
-            .entry((look.machine, look.check, look.epoch));
+        let draws = self.looks.doable.entry(tried(look));
         let [if_fails, if_works] =
             *draws.or_insert_with(|| CANNOT.map(|cannot| model.root(vec![1.0 - cannot, cannot])));
         Some(Table::from_fn(model, vec![or, if_fails, if_works], |at| {
@@ -343,6 +354,11 @@ impl Lowering<'_> {
             }));
         child
     }
+}
+
+/// What is drawn once: whether this check can be done on this machine in this epoch.
+fn tried(look: &Look) -> (usize, usize, usize) {
+    (look.machine, look.check, look.epoch)
 }
 
 /// How much what was seen counts for each outcome.

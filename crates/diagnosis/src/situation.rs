@@ -19,7 +19,7 @@ pub struct Situation {
 }
 
 /// One machine as it came in.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Machine {
     /// Its tag: `T-07`.
     pub tag: String,
@@ -38,7 +38,7 @@ pub struct Machine {
 }
 
 /// One thing done or seen.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Step {
     /// When, in minutes from any fixed moment; steps without a time let no time pass.
     pub time: Option<f64>,
@@ -47,7 +47,7 @@ pub struct Step {
 }
 
 /// What was done or seen.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Action {
     /// A check was made.
     Measure(Measure),
@@ -114,7 +114,7 @@ pub enum Action {
 }
 
 /// A check made on a machine.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Measure {
     /// Machine tag.
     pub machine: String,
@@ -159,7 +159,7 @@ pub enum Supply {
 }
 
 /// A chip that goes into a position.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Chip {
     /// From outside, good with this chance.
     New {
@@ -182,7 +182,7 @@ pub enum Treatment {
 }
 
 /// Which positions are treated.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Places {
     /// Named positions.
     Parts(Vec<String>),
@@ -191,7 +191,7 @@ pub enum Places {
 }
 
 /// A truth found out; a finding that cannot err.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Truth {
     /// The chip or place at this position has this mode.
     Mode {
