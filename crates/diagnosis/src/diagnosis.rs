@@ -244,6 +244,7 @@ impl Diagnosis {
             .iter()
             .map(|(number, _)| unrolled.graph.look(machine, *number, view))
             .collect();
+        unrolled.watched.clone_from(&ors);
         let compiled = Compiled::of(&unrolled, &[], outer.as_ref())?;
         let wanted: Vec<Var> = ors.iter().map(|&or| compiled.lowered.ors[or]).collect();
         let marginals = compiled

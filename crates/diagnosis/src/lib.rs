@@ -17,6 +17,7 @@ mod number;
 mod order;
 mod pass;
 mod rounds;
+mod share;
 mod shelving;
 mod situation;
 mod tree;

@@ -7,6 +7,7 @@ use crate::{
     groups::{Outer, SharedKey},
     looks::LookDraws,
     model::{Likelihood, Model, OUTER, Once, Or, Table, Var},
+    share::{Shared, share},
     unroll::{Unrolled, What, is_breakable},
 };
 
@@ -66,7 +67,7 @@ pub(crate) fn lower(
     unmodelled: Unmodelled,
 ) -> Lowered {
     let graph = &unrolled.graph;
-    let ors = share_causes(graph);
+    let ors = share(graph, used(unrolled, asked));
     let mut lowering = Lowering::new(graph, &ors);
     if unmodelled == Unmodelled::Beside {
         lowering.beside = lowering.most_looked_at(unrolled);
@@ -95,57 +96,36 @@ pub(crate) fn lower(
     }
 }
 
-/// An OR after sharing: its causes, and other ORs it takes in whole.
-#[derive(Debug, Clone, Default)]
-struct Shared {
-    causes: Vec<Cause>,
-    parts: Vec<usize>,
-}
-
-/// Causes that stand together in the same looks of one function become one OR of their own, after the looks' ORs.
-fn share_causes(graph: &Graph) -> Vec<Shared> {
-    let mut shared: Vec<Shared> = graph
-        .ors
+/// The ORs that something seen or asked speaks of.
+fn used<'a>(unrolled: &'a Unrolled, asked: &'a [Asked]) -> impl Iterator<Item = OrId> + 'a {
+    let seen = unrolled.findings.iter().flat_map(|finding| {
+        let (ors, requires) = match &finding.what {
+            What::Look(look) => (&look.ors[..], look.requires),
+            What::Works { ors } => (&ors[..], None),
+            What::Mode { .. } | What::Unmodelled { .. } => (&[][..], None),
+        };
+        ors.iter().copied().chain(requires)
+    });
+    let asked = asked.iter().flat_map(|asked| {
+        let harms = asked.harms.iter().flatten();
+        asked
+            .ors
+            .iter()
+            .chain(&asked.requires)
+            .chain(harms)
+            .copied()
+    });
+    let harmed = unrolled
+        .graph
+        .states
         .iter()
-        .map(|or| Shared {
-            causes: or.causes.to_vec(),
-            parts: Vec::new(),
-        })
-        .collect();
-    let mut versions: BTreeMap<(usize, usize), Vec<OrId>> = BTreeMap::new();
-    for (id, or) in graph.ors.iter().enumerate() {
-        versions
-            .entry((or.machine, or.target))
-            .or_default()
-            .push(id);
-    }
-    for ids in versions.values().filter(|ids| ids.len() > 1) {
-        let mut members: BTreeMap<&Cause, Vec<OrId>> = BTreeMap::new();
-        for &id in ids {
-            for cause in graph.ors[id].causes.iter() {
-                members.entry(cause).or_default().push(id);
-            }
-        }
-        let mut groups: BTreeMap<Vec<OrId>, Vec<Cause>> = BTreeMap::new();
-        for (cause, ids) in members {
-            groups.entry(ids).or_default().push(cause.clone());
-        }
-        for (ids, causes) in groups
-            .into_iter()
-            .filter(|(ids, causes)| ids.len() > 1 && causes.len() > 1)
-        {
-            let group = shared.len();
-            for &id in &ids {
-                shared[id].causes.retain(|cause| !causes.contains(cause));
-                shared[id].parts.push(group);
-            }
-            shared.push(Shared {
-                causes,
-                parts: Vec::new(),
-            });
-        }
-    }
-    shared
+        .filter_map(|state| match state.origin {
+            Origin::Harm { when, .. } => Some(when),
+            _ => None,
+        });
+    seen.chain(asked)
+        .chain(harmed)
+        .chain(unrolled.watched.iter().copied())
 }
 
 pub(crate) struct Lowering<'a> {
@@ -175,7 +155,8 @@ impl<'a> Lowering<'a> {
     fn new(graph: &'a Graph, shared: &'a [Shared]) -> Self {
         let mut model = Model::default();
         // functions first, so that their numbers do not depend on what else is drawn
-        let or_vars = shared.iter().map(|_| model.variable(2)).collect();
+        let states = |or: &Shared| if or.needed { 2 } else { 1 };
+        let or_vars = shared.iter().map(|or| model.variable(states(or))).collect();
         Self {
             graph,
             shared,
@@ -327,7 +308,7 @@ impl<'a> Lowering<'a> {
     /// The functions looked at, or below them, that an unmodelled fault of a machine can break.
     fn reached(&self, machine: usize) -> Vec<usize> {
         let board = &self.graph.boards[machine];
-        let causes = self.shared.iter().flat_map(|or| &or.causes);
+        let causes = self.needed().flat_map(|(_, or)| &or.causes);
         let touched: BTreeSet<usize> = causes
             .filter_map(|cause| match cause {
                 Cause::Unmodelled {
@@ -416,7 +397,7 @@ impl<'a> Lowering<'a> {
         let mut leaks: BTreeMap<(usize, usize), (usize, f64)> = BTreeMap::new();
         let mut functions: BTreeMap<Draw, (BTreeSet<(usize, OrId)>, f64)> = BTreeMap::new();
         let mut active: BTreeSet<(StateId, PowerId)> = BTreeSet::new();
-        for (id, or) in self.shared.iter().enumerate() {
+        for (id, or) in self.needed() {
             for cause in &or.causes {
                 match cause {
                     Cause::State { link, show } => {
@@ -594,8 +575,14 @@ impl<'a> Lowering<'a> {
         Some(var)
     }
 
+    /// The ORs that something hangs on.
+    fn needed(&self) -> impl Iterator<Item = (usize, &'a Shared)> + use<'a> {
+        let shared: &'a [Shared] = self.shared;
+        shared.iter().enumerate().filter(|(_, or)| or.needed)
+    }
+
     fn ors(&mut self) {
-        for (id, or) in self.shared.iter().enumerate() {
+        for (id, or) in self.needed() {
             let mut survivals: Vec<Table> = or
                 .causes
                 .iter()

@@ -28,6 +28,8 @@ pub(crate) struct Unrolled {
     /// By board.
     pub(crate) progress: Vec<Progress>,
     pub(crate) sessions: usize,
+    /// ORs that are asked for by themselves.
+    pub(crate) watched: Vec<OrId>,
 }
 
 /// How far a machine is.
