@@ -629,6 +629,8 @@ fn every_answer_is_as_documented() {
     for tag in ["T-01", "T-02", "T-03", "T-04", "T-09"] {
         check(0, &["show", tag]);
     }
+    check(0, &["what-if", "T-03", "sound"]);
+    check(0, &["what-if", "T-03", "pull", "U9"]);
     check(0, &["journal"]);
     check(0, &["plan"]);
     check(0, &["order"]);

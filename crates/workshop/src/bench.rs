@@ -84,8 +84,7 @@ fn bench(inner: &mut Inner, open: Option<&str>) -> Result<Bench> {
     }
     let cells: Vec<Vec<Cell>> = state
         .pile
-        .machines
-        .iter()
+        .on_bench()
         .map(|machine| row_cells(&state, &boards, machine, &round))
         .collect();
     let now = match &open {
@@ -114,16 +113,25 @@ fn bench(inner: &mut Inner, open: Option<&str>) -> Result<Bench> {
         now,
         checks,
         rows,
+        shelved: shelved(&state),
         progress,
         money,
     })
 }
 
+/// Tags of the machines put away.
+pub(crate) fn shelved(state: &State) -> Vec<String> {
+    let away = state.pile.machines.iter().filter(|machine| machine.shelved);
+    away.map(|machine| machine.tag.clone()).collect()
+}
+
 fn summary(state: &State, checks: &[CheckHead], now: Option<usize>) -> String {
-    let machines = capital(&counted(state.pile.machines.len(), "machine", "machines"));
+    let count = state.pile.on_bench().count();
+    let machines = capital(&counted(count, "machine", "machines"));
     let Some(head) = now.and_then(|index| checks.get(index)) else {
-        return match state.pile.machines.len() {
-            0 => "Nothing is taken in yet.".to_string(),
+        return match (count, state.pile.machines.len()) {
+            (0, 0) => "Nothing is taken in yet.".to_string(),
+            (0, _) => "No machine is on the bench.".to_string(),
             _ => format!("{machines}; everything in this round is taken."),
         };
     };
@@ -175,7 +183,7 @@ fn round_checks(state: &State) -> Vec<String> {
                 .insert(tag);
         }
     }
-    let alone = state.pile.machines.len() == 1;
+    let alone = state.pile.on_bench().count() == 1;
     batches
         .into_values()
         .filter(|(tags, _)| alone || tags.len() > 1)
@@ -188,8 +196,7 @@ fn first_looks(state: &State, boards: &Boards) -> Vec<String> {
     let count = |board: &&std::sync::Arc<Profile>| {
         state
             .pile
-            .machines
-            .iter()
+            .on_bench()
             .filter(|machine| machine.board == board.id)
             .count()
     };
@@ -286,17 +293,29 @@ fn rows(
     boards: &Boards,
     cells: Vec<Vec<Cell>>,
 ) -> Result<Vec<BenchRow>> {
-    if state.pile.machines.is_empty() {
+    if state.pile.on_bench().next().is_none() {
         return Ok(Vec::new());
     }
     let reckoned = inner.reckon(&[&[]])?;
     let now = reckoned.first().copied();
     let mut rows = Vec::new();
-    for (machine, cells) in state.pile.machines.iter().zip(cells) {
+    for (machine, cells) in state.pile.on_bench().zip(cells) {
         let Some((now, board)) = now.zip(boards.get(&machine.board)) else {
             continue;
         };
-        let (says, chance) = says(state, now, machine, board)?;
+        let (mut says, chance) = says(state, now, machine, board)?;
+        let own = |line: i64| {
+            machine
+                .lines
+                .iter()
+                .any(|index| state.pile.entries[*index].id == line)
+        };
+        if let Some(out) = now.left_out.iter().find(|out| own(out.line)) {
+            says = format!(
+                "Line {} does not count; the card says why. {says}",
+                out.line
+            );
+        }
         let standing = standing_words(state, machine, now.whole(&machine.tag)?);
         rows.push(BenchRow {
             tag: machine.tag.clone(),

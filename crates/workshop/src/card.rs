@@ -4,17 +4,21 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use catalogue::{Check, Profile, Site};
 use diagnosis::{Course, Economy, Explanation, Step};
+use jiff::ZonedDateTime;
 use journal::{Act, Entry, Line, Places, Shown, Truth};
 
 use crate::{
     Error, Workshop,
+    contradiction::{self, LeftOut, Why},
     doubt::{Doubted, doubted},
     economy::economy,
+    evidence::{Testimony, unseen, why},
     lead::{WHOLE, absent_words, finding_words, known_words, lead, standing_words},
     pile::Machine,
     reach::Reach,
-    reckon::{Suspicion, too_much},
-    rows, say,
+    reckon::{Reckoned, Suspicion, too_much},
+    rows::{self, owner},
+    say,
     views::{
         CellState, Doubt, Drawing, DrawnPart, ExplanationView, ExportedNetwork, FunctionView,
         JobCard, ModeView, NextStep, Suspect,
@@ -27,6 +31,8 @@ use crate::{
 const LEAST_SUSPECT: f64 = 0.01;
 /// At most this many suspects.
 const MOST_SUSPECTS: usize = 8;
+/// Waiting until the machine is seen not to work must save so much more to be worth a word, in money.
+const WORTH_WAITING: f64 = 0.5;
 /// Steps of a course that are named.
 const MOST_STEPS: usize = 4;
 /// Set-ups stand for so many minutes.
@@ -76,6 +82,7 @@ struct Case<'a> {
     modes: Vec<Suspicion>,
     /// Suspects before the last finding.
     was: BTreeMap<(String, String), f64>,
+    testimony: Testimony,
     explanations: Vec<Explanation>,
     /// The line of the finding in doubt.
     doubted: Option<i64>,
@@ -84,35 +91,51 @@ struct Case<'a> {
 fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
     let state = inner.state();
     let machine = state.machine(tag)?;
-    let board = state.folder.board(&machine.board)?;
-    let last = last_finding(&state, machine);
-    let without: Vec<i64> = last.into_iter().collect();
-    let standing = standing(&state, machine, inner);
+    let without: Vec<i64> = last_finding(&state, machine).into_iter().collect();
+    let standing = standing(&state, machine, &inner.now());
     if let Some(card) = inner.cache().card(tag, &standing) {
         return Ok(card);
     }
-    let economy = economy(&state.folder, &board, machine, &standing);
     let reckoned = inner.reckon(&[&[], &without])?;
     let [now, before] = reckoned.as_slice() else {
         return Err(nothing_reckoned());
     };
-    let was = if without.is_empty() {
-        BTreeMap::new()
-    } else {
-        by_name(before.modes(machine, &board))
-    };
+    let card = card_of(
+        &state,
+        tag,
+        now,
+        Some(*before).filter(|_| !without.is_empty()),
+        &standing,
+    )?;
+    inner.cache().keep_card(standing, card.clone());
+    Ok(card)
+}
+
+/// The card of a machine as things stand in a state, with what was reckoned before its last finding.
+pub(crate) fn card_of(
+    state: &State,
+    tag: &str,
+    now: &Reckoned,
+    before: Option<&Reckoned>,
+    standing: &[String],
+) -> Result<JobCard> {
+    let machine = state.machine(tag)?;
+    let board = state.folder.board(&machine.board)?;
+    let economy = economy(&state.folder, &board, machine, standing);
+    let was = before.map(|before| by_name(before.modes(machine, &board)));
     let explanations = now.explanations(tag, 5)?;
     let functions = now
         .diagnosis
         .functions(tag)
         .map_err(|error| too_much(&error))?;
-    let doubted = doubted(&state, machine, &board, now, &functions);
+    let doubted = doubted(state, machine, &board, now, &functions);
     let case = Case {
-        state: &state,
+        state,
         machine,
         board: &board,
         modes: now.modes(machine, &board),
-        was,
+        was: was.unwrap_or_default(),
+        testimony: Testimony::of(state, machine, now)?,
         explanations,
         doubted: doubted.as_ref().map(|doubted| doubted.line),
     };
@@ -121,32 +144,25 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
         .next(tag, &economy)
         .map_err(|error| too_much(&error))?;
     let suspects = case.suspects();
-    let unmodelled = now.diagnosis.unmodelled(tag);
-    let rate = coins(
-        state.folder.settings.rate_per_hour,
-        state.folder.settings.currency,
-    );
     let next = case.next(&steps, &economy);
-    let next_note = if next.is_empty() {
-        "No further look pays for itself now.".to_string()
-    } else {
-        format!("Saved against fitting suspects one at a time, at {rate} an hour.")
-    };
-    let card = JobCard {
+    Ok(JobCard {
         tag: tag.to_string(),
         board: board.title.clone(),
         paid: machine.paid.clone(),
-        minutes_spent: minutes_spent(&state, machine),
+        minutes_spent: minutes_spent(state, machine),
         heading: case.heading(next.first()),
         state: case.standing(),
+        exchanged: case.exchanged(),
         p_findings: now.diagnosis.p_findings(),
+        left_out: case.left_out(now),
         doubt: doubted.and_then(|doubted| case.doubt(&doubted)),
+        next_note: case.next_note(&next, &steps),
         next,
-        next_note,
         course: case.course(&course, &economy),
         drawing: case.drawing(&suspects),
         suspects,
-        unmodelled,
+        unmodelled: now.diagnosis.unmodelled(tag),
+        unseen: unseen(state, machine, &board),
         others: (1.0 - case.explanations.iter().map(|one| one.share).sum::<f64>()).max(0.0),
         explanations: case
             .explanations
@@ -163,9 +179,7 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
             .collect(),
         checks: board.checks.iter().map(say::head).collect(),
         journal: case.journal(),
-    };
-    inner.cache().keep_card(standing, card.clone());
-    Ok(card)
+    })
 }
 
 fn by_name(modes: Vec<Suspicion>) -> BTreeMap<(String, String), f64> {
@@ -202,12 +216,11 @@ fn last_finding(state: &State, machine: &Machine) -> Option<i64> {
 }
 
 /// Set-ups of the last finding, if that was just now.
-fn standing(state: &State, machine: &Machine, inner: &Inner) -> Vec<String> {
+pub(crate) fn standing(state: &State, machine: &Machine, now: &ZonedDateTime) -> Vec<String> {
     let Some(entry) = last_finding(state, machine).and_then(|id| state.pile.entry(id)) else {
         return Vec::new();
     };
-    let since = inner
-        .now()
+    let since = now
         .timestamp()
         .duration_since(entry.time.timestamp())
         .as_secs_f64()
@@ -239,11 +252,26 @@ fn minutes_spent(state: &State, machine: &Machine) -> f64 {
         Line::Act { done } => match done {
             Act::Reseat(_) => 2.0,
             Act::Pull { .. } | Act::Fit { .. } | Act::Clean(_) => 5.0,
-            Act::Resolder(_) => 8.0,
+            Act::Resolder(_) | Act::Swap { .. } => 8.0,
+            Act::Mend { .. } => 15.0,
         },
         _ => 0.0,
     };
     state.pile.lines(machine).map(spent).sum()
+}
+
+/// `U9, the video controller, is dead.`
+pub(crate) fn mode_words(board: &Profile, part: &str, mode: &str) -> String {
+    let known = board
+        .part(part)
+        .and_then(|part| Some((part, part.mode(mode)?)));
+    match known {
+        Some((part, mode)) => say::mode_sentence(part, mode),
+        None => match board.outside.iter().find(|outside| outside.id == part) {
+            Some(outside) => sentence(&format!("{} is bad", outside.title)),
+            None => sentence(&format!("{} has a bad contact or joint", say::short(part))),
+        },
+    }
 }
 
 impl Case<'_> {
@@ -253,52 +281,31 @@ impl Case<'_> {
             .iter()
             .filter(|mode| mode.chance >= LEAST_SUSPECT)
             .take(MOST_SUSPECTS);
-        let suspect = |mode: &Suspicion| Suspect {
+        let suspect = |mode: &Suspicion| self.suspect(mode);
+        listed.map(suspect).collect()
+    }
+
+    fn suspect(&self, mode: &Suspicion) -> Suspect {
+        let evidence = self.testimony.about(self.machine, mode);
+        let mut why = vec![why(&evidence)];
+        why.extend(self.treated_in_vain(mode));
+        why.retain(|sentence| !sentence.is_empty());
+        Suspect {
             part: mode.part.clone(),
             mode: mode.mode.clone(),
             title: self.mode_sentence(&mode.part, &mode.mode),
-            why: self.why(mode),
+            why: why.join(" "),
+            evidence,
             chance: mode.chance,
             was: self
                 .was
                 .get(&(mode.part.clone(), mode.mode.clone()))
                 .copied(),
-        };
-        listed.map(suspect).collect()
+        }
     }
 
     fn mode_sentence(&self, part: &str, mode: &str) -> String {
-        let known = self
-            .board
-            .part(part)
-            .and_then(|part| Some((part, part.mode(mode)?)));
-        match known {
-            Some((part, mode)) => say::mode_sentence(part, mode),
-            None => match self.board.outside.iter().find(|outside| outside.id == part) {
-                Some(outside) => sentence(&format!("{} is bad", outside.title)),
-                None => sentence(&format!("{} has a bad contact or joint", say::short(part))),
-            },
-        }
-    }
-
-    /// What speaks for a suspect.
-    fn why(&self, suspect: &Suspicion) -> String {
-        let mut why = Vec::new();
-        let speaks: Vec<String> = self
-            .bad_findings()
-            .into_iter()
-            .filter(|(check, shown, _)| self.reaches(check, shown, suspect))
-            .map(|(check, shown, _)| finding_words(check, shown))
-            .collect();
-        if !speaks.is_empty() {
-            let last = speaks.len().saturating_sub(3);
-            why.push(sentence(&format!(
-                "speaks for it: {}",
-                listed(&speaks[last..], "and")
-            )));
-        }
-        why.extend(self.treated_in_vain(suspect));
-        why.join(" ")
+        mode_words(self.board, part, mode)
     }
 
     fn reaches(&self, check: &Check, shown: &Shown, suspect: &Suspicion) -> bool {
@@ -399,6 +406,9 @@ impl Case<'_> {
     }
 
     fn heading(&self, next: Option<&NextStep>) -> String {
+        if self.machine.mule {
+            return self.mule_heading();
+        }
         match &self.machine.settled {
             Some(Truth::Works) => return "It works; that is settled.".to_string(),
             Some(Truth::Mode { part, mode }) => {
@@ -447,6 +457,36 @@ impl Case<'_> {
         sentence(&text)
     }
 
+    /// The mule is asked about the chips of others that it holds.
+    fn mule_heading(&self) -> String {
+        let bad = |part: &str| -> f64 {
+            let modes = self
+                .modes
+                .iter()
+                .filter(|mode| mode.part == part && !mode.outside);
+            modes.map(|mode| mode.chance).fold(0.0, f64::max)
+        };
+        let held: Vec<String> = self
+            .machine
+            .guests
+            .iter()
+            .map(|(part, (tag, own))| {
+                format!("{own} of {}, bad with {}", owner(tag), percent(bad(part)))
+            })
+            .collect();
+        match held.as_slice() {
+            [] => format!(
+                "{} holds its own chips.",
+                crate::words::capital(&owner(&self.machine.tag))
+            ),
+            held => sentence(&format!(
+                "{} holds {}",
+                owner(&self.machine.tag),
+                listed(held, "and")
+            )),
+        }
+    }
+
     /// The two bad findings that say most about the leading suspect.
     fn telling<'b>(
         &self,
@@ -462,6 +502,31 @@ impl Case<'_> {
         telling.append(&mut rest);
         telling.truncate(2);
         telling
+    }
+
+    /// Chips of this machine that are elsewhere, and chips of others that are here.
+    fn exchanged(&self) -> Vec<String> {
+        let home = |part: &str, home: &(String, String)| match part == home.1 {
+            true => format!("{} of {}", part, owner(&home.0)),
+            false => format!("{} of {}", home.1, owner(&home.0)),
+        };
+        let here = self
+            .machine
+            .guests
+            .iter()
+            .map(|(part, from)| format!("{part} holds {}.", home(part, from)));
+        let away = self.board.parts.iter().filter_map(|part| {
+            let (tag, there) = self
+                .state
+                .pile
+                .guest_at(&self.machine.tag, &part.reference)?;
+            let own = &part.reference;
+            Some(match own == there {
+                true => format!("Its own {own} is in {}.", owner(tag)),
+                false => format!("Its own {own} is in {there} of {}.", owner(tag)),
+            })
+        });
+        here.chain(away).collect()
     }
 
     fn standing(&self) -> String {
@@ -492,6 +557,51 @@ impl Case<'_> {
             chance: doubted.chance,
             band: say::band(check, shown),
         })
+    }
+
+    /// Lines of this machine that do not count, and lines of others that this one's rule out.
+    fn left_out(&self, now: &Reckoned) -> Vec<String> {
+        let own = |line: &i64| {
+            let entry = self.state.pile.entry(*line);
+            entry.and_then(|entry| entry.machine.as_deref()) == Some(&self.machine.tag)
+        };
+        let concerns = |out: &&LeftOut| {
+            let others = match &out.why {
+                Why::Contradicts(with) => with.as_slice(),
+                Why::Unusable(_) => &[],
+            };
+            own(&out.line) || others.iter().any(own)
+        };
+        let out = now.left_out.iter().filter(concerns);
+        out.map(|out| contradiction::words(self.state, out))
+            .collect()
+    }
+
+    /// What the savings are measured against; where none pays now, which would if the machine turned out not to work.
+    fn next_note(&self, next: &[NextStep], steps: &[Step]) -> String {
+        let currency = self.state.folder.settings.currency;
+        let rate = coins(self.state.folder.settings.rate_per_hour, currency);
+        if !next.is_empty() {
+            return format!("Saved against fitting suspects one at a time, at {rate} an hour.");
+        }
+        let fits = |step: &&Step| at_hand(self.machine, self.board, &step.check);
+        let later = steps
+            .iter()
+            .filter(fits)
+            .max_by(|a, b| a.saving_later.total_cmp(&b.saving_later))
+            .filter(|step| step.saving_later >= WORTH_WAITING)
+            .and_then(|step| Some((self.board.check(&step.check)?, step.saving_later)));
+        let later = later.map(|(check, saving)| {
+            format!(
+                " See whether it works; if it does not, {} saves {}.",
+                say::check_at(check),
+                coins(to_coins(saving, currency), currency)
+            )
+        });
+        format!(
+            "No further look pays for itself now.{}",
+            later.unwrap_or_default()
+        )
     }
 
     fn next(&self, steps: &[Step], economy: &Economy) -> Vec<NextStep> {
@@ -530,6 +640,9 @@ impl Case<'_> {
             caution: check.caution.clone(),
             minutes: step.minutes,
             saves: coins(to_coins(step.saving, currency), currency),
+            saves_later: Some(step.saving_later)
+                .filter(|later| *later >= WORTH_WAITING + step.saving.max(0.0) * 1.2)
+                .map(|later| coins(to_coins(later, currency), currency)),
             missing: missing.map(|set_up| set_up.replace('-', " ")),
             outcomes: self.outcomes(check, step),
         })

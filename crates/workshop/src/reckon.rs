@@ -11,15 +11,12 @@ use diagnosis::{Diagnosis, Explanation, Fit, Holder, ModeChance};
 
 use crate::{
     Error, ErrorKind,
+    contradiction::{LeftOut, Sound, sound},
     folder::Folder,
     pile::{Machine, Pile},
     situation::Setting,
     views::JobCard,
 };
-
-/// Said when no set of faults explains what was found.
-const CONTRADICTION: &str =
-    "the findings contradict each other: nothing the board's file knows explains them all";
 
 /// The boards of the pile by id.
 pub(crate) type Boards = BTreeMap<String, Arc<Profile>>;
@@ -29,6 +26,8 @@ pub(crate) type Boards = BTreeMap<String, Arc<Profile>>;
 pub(crate) struct Reckoned {
     pub(crate) setting: Setting,
     pub(crate) diagnosis: Diagnosis,
+    /// Lines that do not count, for they rule each other out.
+    pub(crate) left_out: Vec<LeftOut>,
     fits: OnceCell<Vec<Fit>>,
     /// By machine, as many as were asked for so far.
     explanations: RefCell<BTreeMap<String, (usize, Vec<Explanation>)>>,
@@ -64,26 +63,16 @@ impl Reckoned {
         without: &[i64],
         before: Option<&Reckoned>,
     ) -> Result<Reckoned, Error> {
-        let setting = Setting::of(pile, boards, without);
-        let diagnosis = match before {
-            Some(before) => before.diagnosis.again(&setting.situation),
-            None => Diagnosis::of(&setting.situation),
-        };
-        let diagnosis = diagnosis.map_err(|error| {
-            let line = error.step.and_then(|step| setting.lines.get(step));
-            let place = line
-                .map(|line| format!("line {line}: "))
-                .unwrap_or_default();
-            Error::new(ErrorKind::Refused, format!("{place}{}", error.message))
-                .hint("see `journal`, and take the line back if it is wrong")
-        })?;
-        if !diagnosis.log_p_findings().is_finite() {
-            return Err(Error::new(ErrorKind::Refused, CONTRADICTION)
-                .hint("see `journal`, and take back the line that is wrong"));
-        }
+        let before = before.map(|before| &before.diagnosis);
+        let Sound {
+            setting,
+            diagnosis,
+            left_out,
+        } = sound(pile, boards, without, before)?;
         Ok(Reckoned {
             setting,
             diagnosis,
+            left_out,
             fits: OnceCell::new(),
             explanations: RefCell::default(),
         })

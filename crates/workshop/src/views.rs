@@ -35,6 +35,8 @@ pub struct Bench {
     pub checks: Vec<CheckHead>,
     /// Rows.
     pub rows: Vec<BenchRow>,
+    /// Tags of the machines put away; they have no row.
+    pub shelved: Vec<String>,
     /// Findings taken, skipped and still to take, and the minutes these take.
     pub progress: Progress,
     /// The money line.
@@ -183,10 +185,14 @@ pub struct JobCard {
     pub minutes_spent: f64,
     /// The heading that is the answer.
     pub heading: String,
-    /// `waiting`, `working`, `donor`, `shelved`, `on the bench`.
+    /// `waiting`, `working`, `donor`, `shelved`, `on the bench`, `the mule`.
     pub state: String,
+    /// Chips that are not in their own place, a sentence each: `U26 holds the mule's.`
+    pub exchanged: Vec<String>,
     /// P(all findings).
     pub p_findings: f64,
+    /// Lines that do not count, for they rule each other out: a sentence each.
+    pub left_out: Vec<String>,
     /// A finding that does not fit the rest.
     pub doubt: Option<Doubt>,
     /// The next three steps, best first.
@@ -199,6 +205,8 @@ pub struct JobCard {
     pub suspects: Vec<Suspect>,
     /// Chance that the machine has a fault the profile does not know.
     pub unmodelled: f64,
+    /// What no finding has spoken of yet.
+    pub unseen: Unseen,
     /// The best explanations and what is left for all others.
     pub explanations: Vec<ExplanationView>,
     /// Share of all other explanations together.
@@ -247,6 +255,8 @@ pub struct NextStep {
     pub minutes: f64,
     /// Expected saving, money: `6.40`.
     pub saves: String,
+    /// The saving if it is only made once the machine is seen not to work, where that matters: `8.10`.
+    pub saves_later: Option<String>,
     /// The instrument that is missing, if one is.
     pub missing: Option<String>,
     /// What each outcome would mean: `black (62 %): then U9.dead, 91 %`.
@@ -264,10 +274,36 @@ pub struct Suspect {
     pub title: String,
     /// Why, in a sentence; may be empty.
     pub why: String,
+    /// What speaks for and against it, the strongest first.
+    pub evidence: Vec<Evidence>,
     /// Posterior.
     pub chance: f64,
     /// Posterior before the last finding.
     pub was: Option<f64>,
+}
+
+/// What all findings of one check say about a suspect, those of all other checks given.
+#[derive(Debug, Clone, Serialize)]
+pub struct Evidence {
+    /// Journal lines.
+    pub lines: Vec<i64>,
+    /// `picture black`, `sound two voices in the mule`.
+    pub finding: String,
+    /// By how much it changes the odds: `12 times likelier`.
+    pub odds: String,
+    /// The same in decibans: 10 make the odds ten times larger, −10 ten times smaller.
+    pub decibans: f64,
+}
+
+/// What no finding has spoken of yet.
+#[derive(Debug, Clone, Serialize)]
+pub struct Unseen {
+    /// Function ids.
+    pub functions: Vec<String>,
+    /// Positions.
+    pub parts: Vec<String>,
+    /// The same in a sentence; empty if everything was spoken of.
+    pub sentence: String,
 }
 
 /// One explanation.
@@ -515,6 +551,78 @@ pub struct Written {
     pub understood: Vec<Understood>,
     /// What it changed, in a sentence: `U9 is dead: 63 %, was 41 %.`
     pub changed: String,
+}
+
+/// What would follow from something that is only supposed.
+#[derive(Debug, Clone, Serialize)]
+pub struct WhatIf {
+    /// Machine tag.
+    pub tag: String,
+    /// What was asked, as typed: `pull U9`, `sound none`, `sound`.
+    pub asked: String,
+    /// `If U9 were pulled`, `What would sound tell?`
+    pub heading: String,
+    /// Chance that it comes so, where it is something seen or found out.
+    pub chance: Option<f64>,
+    /// Chance that the machine works as things stand.
+    pub works_now: f64,
+    /// Chance that it works then.
+    pub works: Option<f64>,
+    /// Suspects, the likeliest then first; empty for a check whose answer is left open.
+    pub suspects: Vec<WouldBe>,
+    /// Chance then of a fault the profile does not know.
+    pub unmodelled: Option<f64>,
+    /// The next steps then.
+    pub next: Vec<NextStep>,
+    /// The best course without further checks then.
+    pub course: String,
+    /// What each answer of a check would change.
+    pub answers: Vec<Answer>,
+    /// How it is written for real; nothing for a check whose answer is left open.
+    pub record: Option<Record>,
+}
+
+/// A suspect now and then.
+#[derive(Debug, Clone, Serialize)]
+pub struct WouldBe {
+    /// Position: `U9`.
+    pub part: String,
+    /// Mode id: `dead`.
+    pub mode: String,
+    /// `U9, the video controller, is dead.`
+    pub title: String,
+    /// Posterior as things stand.
+    pub now: f64,
+    /// Posterior then; nothing if its chip is no longer there.
+    pub then: Option<f64>,
+}
+
+/// One answer of a check.
+#[derive(Debug, Clone, Serialize)]
+pub struct Answer {
+    /// What is typed: `none`.
+    pub word: String,
+    /// What it says: `none at all`.
+    pub title: String,
+    /// Chance of this answer.
+    pub chance: f64,
+    /// The three suspects that lead then.
+    pub suspects: Vec<WouldBe>,
+    /// How it is written for real.
+    pub record: Record,
+}
+
+/// How something supposed is written for real.
+#[derive(Debug, Clone, Serialize)]
+pub struct Record {
+    /// `measure`, `settle`, or the act: `pull`.
+    pub act: String,
+    /// The line of a finding, the truth, or the position.
+    pub part: String,
+    /// What goes in, or who it is exchanged with; may be empty.
+    pub what: String,
+    /// The words after `boardwright`: `pull T-03 U9`.
+    pub command: String,
 }
 
 /// What was taken in.

@@ -8,6 +8,7 @@ mod plan;
 mod rehearsal;
 #[cfg(test)]
 mod samples;
+mod what_if;
 mod words;
 mod written;
 
@@ -17,4 +18,5 @@ pub(crate) use evening::evening;
 pub(crate) use parcels::parcels;
 pub(crate) use plan::plan;
 pub(crate) use rehearsal::rehearsal;
+pub(crate) use what_if::what_if;
 pub(crate) use written::{taken_in, undone, written};
