@@ -238,7 +238,9 @@ pub(crate) struct Swap {
     pub(crate) old_mark: Option<String>,
 }
 
-/// Write that a fault the profile does not know was mended: a track, a via, a cable.
+/// Write that a track, a via or a cable was mended.
+///
+/// It ends the fault that the profile does not know.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Example:
   boardwright mend T-03 \"track U7.3 to U12.5\"")]

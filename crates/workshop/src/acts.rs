@@ -30,18 +30,15 @@ impl Workshop {
         let tag = inner.state().machine(tag)?.tag.clone();
         let before = leads(&mut inner, &tag);
         let entries = inner.write(|state| drafts(state, &tag, act))?;
-        if let Some(entry) = entries.first()
-            && let Line::Act {
-                done: journal::Act::Swap { part, with, there },
-            } = &entry.line
-        {
-            return Ok(Written {
-                lines: vec![entry.id],
+        let said = entries.first().and_then(|entry| said(&tag, &entry.line));
+        match said {
+            Some(changed) => Ok(Written {
+                lines: entries.iter().map(|entry| entry.id).collect(),
                 understood: Vec::new(),
-                changed: exchanged((&tag, part), (with, there)),
-            });
+                changed,
+            }),
+            None => written(&mut inner, &entries, Vec::new(), &before),
         }
-        written(&mut inner, &entries, Vec::new(), &before)
     }
 
     /// Writes that a machine was switched on, on its own or a bench supply, or off.
@@ -116,6 +113,21 @@ impl Workshop {
             Ok(vec![draft])
         })?;
         written(&mut inner, &entries, Vec::new(), &before)
+    }
+}
+
+/// Acts of which more is to be said than whose chance they change.
+fn said(tag: &str, line: &Line) -> Option<String> {
+    match line {
+        Line::Act {
+            done: journal::Act::Swap { part, with, there },
+        } => Some(exchanged((tag, part), (with, there))),
+        Line::Act {
+            done: journal::Act::Mend { what },
+        } => Some(format!(
+            "Mended, {what}: a fault that the profile does not know is over from here. Look again."
+        )),
+        _ => None,
     }
 }
 

@@ -29,6 +29,8 @@ use crate::{
 
 /// Suspects below this are not listed.
 const LEAST_SUSPECT: f64 = 0.01;
+/// A suspect is explained in words if it has at least this share of the first one's chance.
+const LEAST_EXPLAINED: f64 = 0.1;
 /// At most this many suspects.
 const MOST_SUSPECTS: usize = 8;
 /// Waiting until the machine is seen not to work must save so much more to be worth a word, in money.
@@ -236,6 +238,14 @@ pub(crate) fn standing(state: &State, machine: &Machine, now: &ZonedDateTime) ->
         .unwrap_or_default()
 }
 
+/// Minutes since power-on, if they were said.
+fn minutes_on(entry: &Entry) -> Option<f64> {
+    match &entry.line {
+        Line::Finding { minutes_on, .. } => *minutes_on,
+        _ => None,
+    }
+}
+
 /// Minutes spent on a machine: those of its checks and acts.
 fn minutes_spent(state: &State, machine: &Machine) -> f64 {
     let board = state.folder.board(&machine.board).ok();
@@ -287,7 +297,9 @@ impl Case<'_> {
 
     fn suspect(&self, mode: &Suspicion) -> Suspect {
         let evidence = self.testimony.about(self.machine, mode);
-        let mut why = vec![why(&evidence)];
+        let most = self.modes.first().map_or(0.0, |first| first.chance);
+        let named = mode.chance >= LEAST_EXPLAINED * most;
+        let mut why: Vec<String> = named.then(|| why(&evidence)).into_iter().collect();
         why.extend(self.treated_in_vain(mode));
         why.retain(|sentence| !sentence.is_empty());
         Suspect {
@@ -369,30 +381,46 @@ impl Case<'_> {
         bad
     }
 
-    /// The latest finding of each check, where it is not as it should be.
+    /// The latest finding of each check, where it is not as it should be; or one of this epoch that came and went.
     fn bad_findings(&self) -> Vec<(&Check, &Shown, &Entry)> {
-        let latest = self.latest();
-        let bad = |(check, shown, _): &(&Check, &Shown, &Entry)| {
+        let is_bad = |(check, shown, _): &(&Check, &Shown, &Entry)| {
             say::cell(check, shown).state == CellState::Bad
         };
-        latest.into_iter().filter(bad).collect()
+        let mut bad: Vec<(&Check, &Shown, &Entry)> = Vec::new();
+        for latest in self.latest() {
+            if is_bad(&latest) {
+                bad.push(latest);
+                continue;
+            }
+            let before = self.findings().rev().find(|(check, _, entry)| {
+                check.id == latest.0.id
+                    && entry.id > self.machine.opened
+                    && minutes_on(entry) != minutes_on(latest.2)
+            });
+            bad.extend(before.filter(is_bad));
+        }
+        bad
+    }
+
+    /// All findings that say something, oldest first.
+    fn findings(&self) -> impl DoubleEndedIterator<Item = (&Check, &Shown, &Entry)> {
+        let lines = self.state.pile.lines(self.machine);
+        lines.filter_map(|entry| match &entry.line {
+            Line::Finding { check, shown, .. } if *shown != Shown::Skipped => {
+                Some((self.board.check(check)?, shown, entry))
+            }
+            _ => None,
+        })
     }
 
     /// The latest finding of each check, in the order they were made.
     fn latest(&self) -> Vec<(&Check, &Shown, &Entry)> {
         let mut seen = BTreeSet::new();
-        let mut latest = Vec::new();
-        for entry in self.state.pile.lines(self.machine).rev() {
-            let Line::Finding { check, shown, .. } = &entry.line else {
-                continue;
-            };
-            let Some(check) = self.board.check(check) else {
-                continue;
-            };
-            if *shown != Shown::Skipped && seen.insert(check.id.as_str()) {
-                latest.push((check, shown, entry));
-            }
-        }
+        let mut latest: Vec<_> = self
+            .findings()
+            .rev()
+            .filter(|(check, _, _)| seen.insert(check.id.as_str()))
+            .collect();
         latest.reverse();
         latest
     }
@@ -429,7 +457,15 @@ impl Case<'_> {
         let bad: Vec<String> = self
             .telling(&self.trusted_bad_findings())
             .iter()
-            .map(|(check, shown, _)| finding_words(check, shown))
+            .map(|(check, shown, entry)| {
+                let after = minutes_on(entry).filter(|on| *on > 0.0);
+                let after = after.map(|on| format!(" after {}", minutes(on)));
+                format!(
+                    "{}{}",
+                    finding_words(check, shown),
+                    after.unwrap_or_default()
+                )
+            })
             .collect();
         let lead = lead(self.board, &self.modes);
         let text = match (absent, bad.as_slice()) {
@@ -451,7 +487,13 @@ impl Case<'_> {
                 ),
                 None => "Nothing is seen yet".to_string(),
             },
-            (None, []) => format!("Nothing bad is seen so far: {}", lead.words()),
+            (None, []) => {
+                let clearest = self.modes.first().filter(|_| lead.chance() >= 0.3);
+                let clearest =
+                    clearest.and_then(|mode| self.testimony.clearest(self.machine, mode));
+                let seen = clearest.unwrap_or_else(|| "Nothing bad is seen so far".to_string());
+                format!("{seen}: {}", lead.words())
+            }
             (None, bad) => format!("{}: {}", listed(bad, "and"), lead.words()),
         };
         sentence(&text)

@@ -33,6 +33,8 @@ pub(crate) struct Testimony {
 /// Findings of one check on one machine.
 struct Said {
     lines: Vec<i64>,
+    /// Seen on another machine.
+    elsewhere: bool,
     words: String,
 }
 
@@ -50,7 +52,15 @@ impl Testimony {
                 .filter_map(|step| now.setting.lines.get(*step).copied());
             let lines: Vec<i64> = lines.collect();
             let words = words(state, machine, &lines);
-            (Said { lines, words }, speaks)
+            let last = lines.last().and_then(|line| state.pile.entry(*line));
+            let elsewhere =
+                last.is_some_and(|entry| entry.machine.as_deref() != Some(&machine.tag));
+            let said = Said {
+                lines,
+                elsewhere,
+                words,
+            };
+            (said, speaks)
         });
         Ok(Testimony {
             said: said.collect(),
@@ -84,6 +94,23 @@ impl Testimony {
         }
         about.sort_by(|a, b| b.decibans.abs().total_cmp(&a.decibans.abs()));
         about
+    }
+}
+
+impl Testimony {
+    /// What speaks most clearly for a suspect: what was seen on another machine, else the strongest.
+    pub(crate) fn clearest(&self, machine: &Machine, suspect: &Suspicion) -> Option<String> {
+        let about = self.about(machine, suspect);
+        let mut speaks_for = about.iter().filter(|one| one.decibans > 0.0);
+        let elsewhere = |one: &&Evidence| {
+            let said = self.said.iter().find(|(said, _)| said.lines == one.lines);
+            said.is_some_and(|(said, _)| said.elsewhere)
+        };
+        let first = speaks_for.clone().next();
+        speaks_for
+            .find(elsewhere)
+            .or(first)
+            .map(|one| one.finding.clone())
     }
 }
 

@@ -10,6 +10,7 @@ use crate::{
     names::choices,
     pile::{Machine, Place},
     rows::owner,
+    words::quoted,
     workshop::{Result, State},
 };
 
@@ -73,12 +74,13 @@ pub(crate) fn swap(
     let same =
         ours == theirs && (ours.is_some() || (part == there.1 && board.id == their_board.id));
     if !same {
-        let named =
-            |device: Option<String>| device.unwrap_or_else(|| "part without a device".to_string());
+        let named = |device: Option<String>| {
+            device.map_or_else(|| "an unnamed part".to_string(), |device| quoted(&device))
+        };
         return Err(Error::new(
             ErrorKind::Refused,
             format!(
-                "expected two chips of one type, found a {} in {part} of {} and a {} in {} of {}",
+                "expected two chips of one type, found {} in {part} of {} and {} in {} of {}",
                 named(ours),
                 machine.tag,
                 named(theirs),

@@ -159,7 +159,7 @@ impl Case {
     /// What each answer of a check would change.
     fn answers(&self, now: &Reckoned, machine: &Machine, check: &Check) -> Result<Vec<Answer>> {
         let cannot =
-            (!check.requires.is_empty()).then(|| ("cannot", "cannot be done", Shown::Cannot));
+            (!check.requires.is_empty()).then_some(("cannot", "cannot be done", Shown::Cannot));
         let outcomes = check.outcomes.iter().map(|outcome| {
             let shown = Shown::Outcome(outcome.id.clone());
             (outcome.id.as_str(), outcome.title.as_str(), shown)
@@ -255,7 +255,7 @@ impl Case {
                 format!("If it showed: {}", said.collect::<Vec<_>>().join("; "))
             }
             Deed::Check(id) => {
-                let title = self.board.check(id).map(say::check_at);
+                let title = self.board.check(id).map(say::check_title);
                 format!("What would {} tell?", small(&title.unwrap_or_default()))
             }
         }

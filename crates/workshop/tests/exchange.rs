@@ -206,7 +206,7 @@ fn a_chip_is_in_one_place_only() {
     refused(
         "T-01",
         &there("T-02", "U16"),
-        "expected two chips of one type, found a ov-2 in U9 of T-01 and a 4164",
+        "expected two chips of one type, found `ov-2` in U9 of T-01 and `4164`",
     );
     refused(
         "T-01",

@@ -84,10 +84,13 @@ fn then(view: &WhatIf, part: &str, mode: &str) -> Option<f64> {
     found.and_then(|one| one.then)
 }
 
+/// Does for real what a line supposes.
+type Write = fn(&Workshop);
+
 /// What is supposed comes true: the card then says what was said before.
 #[test]
 fn what_is_supposed_is_what_follows() {
-    let cases: [(&str, fn(&Workshop)); 6] = [
+    let cases: [(&str, Write); 6] = [
         ("sound none", |workshop| {
             drop(workshop.measure("T-01", "sound none").unwrap())
         }),

@@ -279,6 +279,8 @@ mod tests {
                  3 % │ Something this profile does not know: a track, a via or a cable.
             2 more at 0.4 % or less each. Two can be true at once.
 
+            No finding has spoken yet of tape: one of 30 functions.
+
             What fits it all
                 58 % │ U9 dead, all else good.
                  4 % │ U9 and U14 both dead.
@@ -319,6 +321,8 @@ mod tests {
                 15 % │ The socket of U9 makes no contact.
                  3 % │ Something this profile does not know: a track, a via or a cable.
             2 more at 0.4 % or less each. Two can be true at once.
+
+            No finding has spoken yet of tape: one of 30 functions.
 
             What fits it all
                 58 % │ U9 dead, all else good.

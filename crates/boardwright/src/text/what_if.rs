@@ -12,7 +12,7 @@ pub(crate) fn what_if(view: &WhatIf) -> Sheet {
         say(Voice::Strong, view.tag.as_str())
             .say(Voice::Doubt, ", only supposed: nothing is written."),
     );
-    sheet.heading(&view.title());
+    sheet.heading(view.title());
     match view.works {
         Some(works) => sheet.text(format!(
             "It would work with {}; now it does with {}.",
@@ -74,7 +74,7 @@ fn answer_row(answer: &Answer) -> Row {
     let head = say(Voice::Strong, answer.word.as_str());
     let title = match answer.title == answer.word {
         true => String::new(),
-        false => format!(", {}", answer.title),
+        false => format!(" ({})", answer.title),
     };
     let mut row = Row::new(
         chance(answer.chance),

@@ -260,7 +260,7 @@ impl<'a> Round<'a> {
                 input type="hidden" name="next" value=[next];
                 div.choices {
                     button.main { "Write" }
-                    @for word in &check.words { button name="word" value=(word.id) { (word.title) } }
+                    @for word in parts::choices(check) { button name="word" value=(word.id) { (word.title) } }
                 }
             }
         }

@@ -231,7 +231,7 @@ fn suspect_line(suspect: &Suspect) -> Markup {
         was.as_deref(),
         html! {
             div.split {
-                p { strong { (prose(&suspect.title)) } @if !suspect.why.is_empty() { " " (parts::with_chances(&suspect.why)) } }
+                p { strong { (prose(&suspect.title)) } @if !suspect.why.is_empty() { " " span.why { (parts::with_chances(&suspect.why)) } } }
                 (svg::ruler(suspect.chance, suspect.was))
             }
         },
@@ -267,7 +267,7 @@ fn finding(setting: &Setting<'_>, view: &JobCard, entry: &Entry<'_>) -> Markup {
                 @if let Some(refused) = refused { (wrong(refused.error)) }
                 div #read aria-live="polite" { (parts::understood(entry.read)) }
                 @if let Some(check) = check {
-                    div.choices { @for word in &check.words { button name="word" value=(word.id) { (word.title) } } }
+                    div.choices { @for word in parts::choices(check) { button name="word" value=(word.id) { (word.title) } } }
                 }
             }
             @if view.checks.len() > 1 { (other_checks(view, check)) }

@@ -86,7 +86,7 @@ fn answer(found: &WhatIf) -> Markup {
                 }
             }
             @if !found.course.is_empty() { p.small { "Without more checks then: " (parts::with_chances(&found.course)) } }
-            @if let Some(record) = &found.record { p.buttons { (write_it(&found.tag, record, "Write it for real")) } }
+            @if let Some(record) = &found.record { div.buttons { (write_it(&found.tag, record, "Write it for real")) } }
         }
     }
 }
