@@ -1,29 +1,30 @@
 //! The job card: one machine on one page.
 
-use std::collections::{BTreeMap, BTreeSet};
+mod heading;
+mod mule;
+mod steps;
+
+use std::collections::BTreeMap;
 
 use catalogue::{Check, Profile, Site};
-use diagnosis::{Course, Economy, Explanation, Step};
+use diagnosis::Explanation;
 use jiff::ZonedDateTime;
-use journal::{Act, Entry, Line, Places, Shown, Truth};
+use journal::{Act, Entry, Line, Places, Shown};
 
 use crate::{
     Error, Workshop,
-    contradiction::{self, LeftOut, Why},
     doubt::{Doubted, doubted},
     economy::economy,
     evidence::{Testimony, unseen, why},
-    lead::{WHOLE, absent_words, finding_words, known_words, lead, standing_words},
     pile::Machine,
     reach::Reach,
     reckon::{Reckoned, Suspicion, too_much},
-    rows::{self, owner},
-    say,
+    rows, say,
     views::{
-        CellState, Doubt, Drawing, DrawnPart, ExplanationView, ExportedNetwork, FunctionView,
-        JobCard, ModeView, NextStep, Suspect,
+        Doubt, Drawing, DrawnPart, ExplanationView, ExportedNetwork, FunctionView, JobCard,
+        ModeView, NextStep, Suspect,
     },
-    words::{coins, listed, minutes, one_in, percent, sentence, small, to_coins},
+    words::{listed, one_in, sentence, small},
     workshop::{Inner, Result, State, time},
 };
 
@@ -33,10 +34,6 @@ const LEAST_SUSPECT: f64 = 0.01;
 const LEAST_EXPLAINED: f64 = 0.1;
 /// At most this many suspects.
 const MOST_SUSPECTS: usize = 8;
-/// Waiting until the machine is seen not to work must save so much more to be worth a word, in money.
-const WORTH_WAITING: f64 = 0.5;
-/// Steps of a course that are named.
-const MOST_STEPS: usize = 4;
 /// Set-ups stand for so many minutes.
 const STANDING_MINUTES: f64 = 30.0;
 
@@ -102,13 +99,14 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
     let [now, before] = reckoned.as_slice() else {
         return Err(nothing_reckoned());
     };
-    let card = card_of(
+    let mut card = card_of(
         &state,
         tag,
         now,
         Some(*before).filter(|_| !without.is_empty()),
         &standing,
     )?;
+    card.exchanged.extend(mule::doubt(&state, machine, inner)?);
     inner.cache().keep_card(standing, card.clone());
     Ok(card)
 }
@@ -374,207 +372,6 @@ impl Case<'_> {
         still_bad.then(|| format!("The {word} at {} did not help.", time(&treated.time)))
     }
 
-    /// The same without the finding in doubt.
-    fn trusted_bad_findings(&self) -> Vec<(&Check, &Shown, &Entry)> {
-        let mut bad = self.bad_findings();
-        bad.retain(|(_, _, entry)| Some(entry.id) != self.doubted);
-        bad
-    }
-
-    /// The latest finding of each check, where it is not as it should be; or one of this epoch that came and went.
-    fn bad_findings(&self) -> Vec<(&Check, &Shown, &Entry)> {
-        let is_bad = |(check, shown, _): &(&Check, &Shown, &Entry)| {
-            say::cell(check, shown).state == CellState::Bad
-        };
-        let mut bad: Vec<(&Check, &Shown, &Entry)> = Vec::new();
-        for latest in self.latest() {
-            if is_bad(&latest) {
-                bad.push(latest);
-                continue;
-            }
-            let before = self.findings().rev().find(|(check, _, entry)| {
-                check.id == latest.0.id
-                    && entry.id > self.machine.opened
-                    && minutes_on(entry) != minutes_on(latest.2)
-            });
-            bad.extend(before.filter(is_bad));
-        }
-        bad
-    }
-
-    /// All findings that say something, oldest first.
-    fn findings(&self) -> impl DoubleEndedIterator<Item = (&Check, &Shown, &Entry)> {
-        let lines = self.state.pile.lines(self.machine);
-        lines.filter_map(|entry| match &entry.line {
-            Line::Finding { check, shown, .. } if *shown != Shown::Skipped => {
-                Some((self.board.check(check)?, shown, entry))
-            }
-            _ => None,
-        })
-    }
-
-    /// The latest finding of each check, in the order they were made.
-    fn latest(&self) -> Vec<(&Check, &Shown, &Entry)> {
-        let mut seen = BTreeSet::new();
-        let mut latest: Vec<_> = self
-            .findings()
-            .rev()
-            .filter(|(check, _, _)| seen.insert(check.id.as_str()))
-            .collect();
-        latest.reverse();
-        latest
-    }
-
-    fn whole(&self) -> f64 {
-        let empty = self
-            .explanations
-            .iter()
-            .find(|one| one.modes.is_empty() && !one.unmodelled);
-        empty.map_or(0.0, |one| one.share)
-    }
-
-    fn heading(&self, next: Option<&NextStep>) -> String {
-        if self.machine.mule {
-            return self.mule_heading();
-        }
-        match &self.machine.settled {
-            Some(Truth::Works) => return "It works; that is settled.".to_string(),
-            Some(Truth::Mode { part, mode }) => {
-                return format!(
-                    "{}; that is settled.",
-                    self.mode_sentence(part, mode).trim_end_matches('.')
-                );
-            }
-            Some(Truth::Joint(what)) => return sentence(&format!("{what}; that is settled")),
-            None => {}
-        }
-        let looked = !self.latest().is_empty();
-        let absent = if looked {
-            absent_words(self.machine, self.board)
-        } else {
-            known_words(self.machine, self.board)
-        };
-        let bad: Vec<String> = self
-            .telling(&self.trusted_bad_findings())
-            .iter()
-            .map(|(check, shown, entry)| {
-                let after = minutes_on(entry).filter(|on| *on > 0.0);
-                let after = after.map(|on| format!(" after {}", minutes(on)));
-                format!(
-                    "{}{}",
-                    finding_words(check, shown),
-                    after.unwrap_or_default()
-                )
-            })
-            .collect();
-        let lead = lead(self.board, &self.modes);
-        let text = match (absent, bad.as_slice()) {
-            (Some(known), _) if !looked => format!("{known}; nothing is seen yet"),
-            (Some(absent), _) if lead.chance() < 0.3 => {
-                format!("{absent}; nothing else speaks against it")
-            }
-            (Some(absent), _) => format!("{absent}; besides that {}", lead.words()),
-            (None, []) if self.whole() >= WHOLE => {
-                format!(
-                    "Looks whole: {} that nothing is wrong",
-                    percent(self.whole())
-                )
-            }
-            (None, []) if !looked => match next {
-                Some(step) => format!(
-                    "Nothing is seen yet; begin with {}",
-                    small(step.title.trim_end_matches('.'))
-                ),
-                None => "Nothing is seen yet".to_string(),
-            },
-            (None, []) => {
-                let clearest = self.modes.first().filter(|_| lead.chance() >= 0.3);
-                let clearest =
-                    clearest.and_then(|mode| self.testimony.clearest(self.machine, mode));
-                let seen = clearest.unwrap_or_else(|| "Nothing bad is seen so far".to_string());
-                format!("{seen}: {}", lead.words())
-            }
-            (None, bad) => format!("{}: {}", listed(bad, "and"), lead.words()),
-        };
-        sentence(&text)
-    }
-
-    /// The mule is asked about the chips of others that it holds.
-    fn mule_heading(&self) -> String {
-        let bad = |part: &str| -> f64 {
-            let modes = self
-                .modes
-                .iter()
-                .filter(|mode| mode.part == part && !mode.outside);
-            modes.map(|mode| mode.chance).fold(0.0, f64::max)
-        };
-        let held: Vec<String> = self
-            .machine
-            .guests
-            .iter()
-            .map(|(part, (tag, own))| {
-                format!("{own} of {}, bad with {}", owner(tag), percent(bad(part)))
-            })
-            .collect();
-        match held.as_slice() {
-            [] => format!(
-                "{} holds its own chips.",
-                crate::words::capital(&owner(&self.machine.tag))
-            ),
-            held => sentence(&format!(
-                "{} holds {}",
-                owner(&self.machine.tag),
-                listed(held, "and")
-            )),
-        }
-    }
-
-    /// The two bad findings that say most about the leading suspect.
-    fn telling<'b>(
-        &self,
-        bad: &[(&'b Check, &'b Shown, &'b Entry)],
-    ) -> Vec<(&'b Check, &'b Shown, &'b Entry)> {
-        let Some(first) = self.modes.first() else {
-            return bad.iter().take(2).copied().collect();
-        };
-        let (mut telling, mut rest): (Vec<_>, Vec<_>) = bad
-            .iter()
-            .copied()
-            .partition(|(check, shown, _)| self.reaches(check, shown, first));
-        telling.append(&mut rest);
-        telling.truncate(2);
-        telling
-    }
-
-    /// Chips of this machine that are elsewhere, and chips of others that are here.
-    fn exchanged(&self) -> Vec<String> {
-        let home = |part: &str, home: &(String, String)| match part == home.1 {
-            true => format!("{} of {}", part, owner(&home.0)),
-            false => format!("{} of {}", home.1, owner(&home.0)),
-        };
-        let here = self
-            .machine
-            .guests
-            .iter()
-            .map(|(part, from)| format!("{part} holds {}.", home(part, from)));
-        let away = self.board.parts.iter().filter_map(|part| {
-            let (tag, there) = self
-                .state
-                .pile
-                .guest_at(&self.machine.tag, &part.reference)?;
-            let own = &part.reference;
-            Some(match own == there {
-                true => format!("Its own {own} is in {}.", owner(tag)),
-                false => format!("Its own {own} is in {there} of {}.", owner(tag)),
-            })
-        });
-        here.chain(away).collect()
-    }
-
-    fn standing(&self) -> String {
-        standing_words(self.state, self.machine, self.whole())
-    }
-
     fn doubt(&self, doubted: &Doubted) -> Option<Doubt> {
         let entry = self.state.pile.entry(doubted.line)?;
         let Line::Finding { check, shown, .. } = &entry.line else {
@@ -599,166 +396,6 @@ impl Case<'_> {
             chance: doubted.chance,
             band: say::band(check, shown),
         })
-    }
-
-    /// Lines of this machine that do not count, and lines of others that this one's rule out.
-    fn left_out(&self, now: &Reckoned) -> Vec<String> {
-        let own = |line: &i64| {
-            let entry = self.state.pile.entry(*line);
-            entry.and_then(|entry| entry.machine.as_deref()) == Some(&self.machine.tag)
-        };
-        let concerns = |out: &&LeftOut| {
-            let others = match &out.why {
-                Why::Contradicts(with) => with.as_slice(),
-                Why::Unusable(_) => &[],
-            };
-            own(&out.line) || others.iter().any(own)
-        };
-        let out = now.left_out.iter().filter(concerns);
-        out.map(|out| contradiction::words(self.state, out))
-            .collect()
-    }
-
-    /// What the savings are measured against; where none pays now, which would if the machine turned out not to work.
-    fn next_note(&self, next: &[NextStep], steps: &[Step]) -> String {
-        let currency = self.state.folder.settings.currency;
-        let rate = coins(self.state.folder.settings.rate_per_hour, currency);
-        if !next.is_empty() {
-            return format!("Saved against fitting suspects one at a time, at {rate} an hour.");
-        }
-        let fits = |step: &&Step| at_hand(self.machine, self.board, &step.check);
-        let later = steps
-            .iter()
-            .filter(fits)
-            .max_by(|a, b| a.saving_later.total_cmp(&b.saving_later))
-            .filter(|step| step.saving_later >= WORTH_WAITING)
-            .and_then(|step| Some((self.board.check(&step.check)?, step.saving_later)));
-        let later = later.map(|(check, saving)| {
-            format!(
-                " See whether it works; if it does not, {} saves {}.",
-                say::check_at(check),
-                coins(to_coins(saving, currency), currency)
-            )
-        });
-        format!(
-            "No further look pays for itself now.{}",
-            later.unwrap_or_default()
-        )
-    }
-
-    fn next(&self, steps: &[Step], economy: &Economy) -> Vec<NextStep> {
-        let fits = |step: &&Step| at_hand(self.machine, self.board, &step.check);
-        let pays = |step: &&Step| step.saving > 0.0;
-        let mut chosen: Vec<&Step> = steps.iter().filter(fits).filter(pays).take(3).collect();
-        if chosen.is_empty() && self.latest().is_empty() {
-            chosen = steps.iter().filter(fits).take(3).collect();
-        }
-        chosen
-            .into_iter()
-            .filter_map(|step| self.next_step(step, economy))
-            .collect()
-    }
-
-    fn next_step(&self, step: &Step, economy: &Economy) -> Option<NextStep> {
-        let check = self.board.check(&step.check)?;
-        let missing = step
-            .new_set_ups
-            .iter()
-            .find(|set_up| economy.missing.contains(set_up));
-        let mut how = sentence(&check.how);
-        let needs: Vec<String> = step
-            .new_set_ups
-            .iter()
-            .map(|set_up| set_up.replace('-', " "))
-            .collect();
-        if !needs.is_empty() {
-            how = format!("{how} Needs: {}.", needs.join(", "));
-        }
-        let currency = self.state.folder.settings.currency;
-        Some(NextStep {
-            check: check.id.clone(),
-            title: sentence(&crate::words::capital(&say::check_at(check))),
-            how: how.trim().to_string(),
-            caution: check.caution.clone(),
-            minutes: step.minutes,
-            saves: coins(to_coins(step.saving, currency), currency),
-            saves_later: Some(step.saving_later)
-                .filter(|later| *later >= WORTH_WAITING + step.saving.max(0.0) * 1.2)
-                .map(|later| coins(to_coins(later, currency), currency)),
-            missing: missing.map(|set_up| set_up.replace('-', " ")),
-            outcomes: self.outcomes(check, step),
-        })
-    }
-
-    /// `black (62 %): then U9 dead, 91 %`.
-    fn outcomes(&self, check: &Check, step: &Step) -> Vec<String> {
-        let then: BTreeMap<&str, &Option<diagnosis::ModeChance>> = step
-            .then
-            .iter()
-            .map(|(outcome, mode)| (outcome.as_str(), mode))
-            .collect();
-        let one = |(outcome, chance): &(String, f64)| {
-            let word = say::outcome_word(check, outcome);
-            let lead = then.get(outcome.as_str()).and_then(|mode| mode.as_ref());
-            let lead = lead.map(|lead| {
-                let part = match &lead.holder {
-                    diagnosis::Holder::Position { part, .. } => part,
-                    diagnosis::Holder::Outside(id) | diagnosis::Holder::Marked(id) => id,
-                };
-                format!(
-                    ": then {}, {}",
-                    say::mode_short(self.board, part, &lead.mode),
-                    percent(lead.chance)
-                )
-            });
-            format!("{word} ({}){}", percent(*chance), lead.unwrap_or_default())
-        };
-        step.outcomes
-            .iter()
-            .filter(|(_, chance)| *chance >= 0.005)
-            .map(one)
-            .collect()
-    }
-
-    fn course(&self, course: &Course, economy: &Economy) -> String {
-        if matches!(self.machine.settled, Some(Truth::Works)) {
-            return String::new();
-        }
-        let currency = self.state.folder.settings.currency;
-        let value = coins(to_coins(course.value, currency), currency);
-        if course.remedies.is_empty() {
-            let hold = coins(
-                self.state.folder.settings.worth(&self.machine.board).hold,
-                currency,
-            );
-            return format!("Best left as it is, worth {hold}.");
-        }
-        let remedies = course
-            .remedies
-            .iter()
-            .filter_map(|index| economy.remedies.get(*index));
-        let mut steps: Vec<String> = remedies
-            .map(|remedy| format!("{} {}", say::short(&remedy.part), remedy.title))
-            .collect();
-        let more = steps.len().saturating_sub(MOST_STEPS);
-        steps.truncate(MOST_STEPS);
-        let then = if more > 0 {
-            format!(", then {} more", crate::words::number(more))
-        } else {
-            String::new()
-        };
-        let first = if course.look_first {
-            "See whether it works; if not, "
-        } else {
-            ""
-        };
-        format!(
-            "{first}{}{then}, each with a retest until it works. That takes {} on average, it works with {}, and {value} is left after \
-             cost.",
-            steps.join(", then "),
-            minutes(course.minutes),
-            percent(course.works),
-        )
     }
 
     fn explanation(&self, one: &Explanation) -> ExplanationView {

@@ -6,6 +6,7 @@
 use serde::Serialize;
 
 pub use crate::rehearse::{Figure, Lead, RehearsalView, RehearsedPolicy, Sum, Where};
+pub use crate::what_if::{Answer, Record, WhatIf, WouldBe};
 
 /// What stands at the top right of each page.
 #[derive(Debug, Clone, Serialize)]
@@ -551,78 +552,6 @@ pub struct Written {
     pub understood: Vec<Understood>,
     /// What it changed, in a sentence: `U9 is dead: 63 %, was 41 %.`
     pub changed: String,
-}
-
-/// What would follow from something that is only supposed.
-#[derive(Debug, Clone, Serialize)]
-pub struct WhatIf {
-    /// Machine tag.
-    pub tag: String,
-    /// What was asked, as typed: `pull U9`, `sound none`, `sound`.
-    pub asked: String,
-    /// `If U9 were pulled`, `What would sound tell?`
-    pub heading: String,
-    /// Chance that it comes so, where it is something seen or found out.
-    pub chance: Option<f64>,
-    /// Chance that the machine works as things stand.
-    pub works_now: f64,
-    /// Chance that it works then.
-    pub works: Option<f64>,
-    /// Suspects, the likeliest then first; empty for a check whose answer is left open.
-    pub suspects: Vec<WouldBe>,
-    /// Chance then of a fault the profile does not know.
-    pub unmodelled: Option<f64>,
-    /// The next steps then.
-    pub next: Vec<NextStep>,
-    /// The best course without further checks then.
-    pub course: String,
-    /// What each answer of a check would change.
-    pub answers: Vec<Answer>,
-    /// How it is written for real; nothing for a check whose answer is left open.
-    pub record: Option<Record>,
-}
-
-/// A suspect now and then.
-#[derive(Debug, Clone, Serialize)]
-pub struct WouldBe {
-    /// Position: `U9`.
-    pub part: String,
-    /// Mode id: `dead`.
-    pub mode: String,
-    /// `U9, the video controller, is dead.`
-    pub title: String,
-    /// Posterior as things stand.
-    pub now: f64,
-    /// Posterior then; nothing if its chip is no longer there.
-    pub then: Option<f64>,
-}
-
-/// One answer of a check.
-#[derive(Debug, Clone, Serialize)]
-pub struct Answer {
-    /// What is typed: `none`.
-    pub word: String,
-    /// What it says: `none at all`.
-    pub title: String,
-    /// Chance of this answer.
-    pub chance: f64,
-    /// The three suspects that lead then.
-    pub suspects: Vec<WouldBe>,
-    /// How it is written for real.
-    pub record: Record,
-}
-
-/// How something supposed is written for real.
-#[derive(Debug, Clone, Serialize)]
-pub struct Record {
-    /// `measure`, `settle`, or the act: `pull`.
-    pub act: String,
-    /// The line of a finding, the truth, or the position.
-    pub part: String,
-    /// What goes in, or who it is exchanged with; may be empty.
-    pub what: String,
-    /// The words after `boardwright`: `pull T-03 U9`.
-    pub command: String,
 }
 
 /// What was taken in.

@@ -86,6 +86,27 @@ fn the_mule_is_no_machine_of_the_pile() {
 }
 
 #[test]
+fn a_mule_that_shows_faults_of_its_own_is_in_doubt() {
+    let (_dir, workshop) = club();
+    let doubted = |workshop: &Workshop| {
+        let said = workshop.card("mule").unwrap().exchanged;
+        said.iter()
+            .any(|one| one.starts_with("The mule itself is in doubt"))
+    };
+    workshop
+        .measure("mule", "picture start; sound three")
+        .unwrap();
+    assert!(!doubted(&workshop));
+    workshop.act("T-01", &swap("U26", "mule")).unwrap();
+    workshop.measure("mule", "sound two").unwrap();
+    assert!(!doubted(&workshop), "the chip of T-01 explains that");
+    workshop
+        .measure("mule", "+5v 3.9; clock fail; reset 20 ms")
+        .unwrap();
+    assert!(doubted(&workshop), "no chip explains that");
+}
+
+#[test]
 fn a_fault_that_goes_with_the_chip_is_in_the_chip() {
     let (_dir, workshop) = club();
     workshop
