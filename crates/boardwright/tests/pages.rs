@@ -223,7 +223,7 @@ fn limits_change_the_plan_and_a_parcel_is_ordered() {
     let before = browser.text("h1");
     browser.fill("#money", "2");
     browser.click(".limits button");
-    browser.wait_for(".limits");
+    browser.wait_for("#money[value='2.00']");
     let less = browser.text("h1");
     assert_ne!(less, before);
     browser.fill("#money", "much");
