@@ -257,7 +257,7 @@ async fn a_cell_is_opened_and_a_word_writes_it() {
     let house = House::with_three();
     let bench = house.bench();
     let check = &bench.checks[bench.now.expect("a check to begin with")];
-    let word = &check.words[0].id;
+    let word = &check.words[1].id;
     let open = house
         .get(&format!("/bench?check={}&machine=T-02", escaped(&check.id)))
         .await;

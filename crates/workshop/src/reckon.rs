@@ -78,6 +78,28 @@ impl Reckoned {
         })
     }
 
+    /// A pile that has lines more than this one; nothing if they cannot be true with those that count here.
+    pub(crate) fn supposing(
+        &self,
+        pile: &Pile,
+        boards: &Boards,
+    ) -> Result<Option<Reckoned>, Error> {
+        let without: Vec<i64> = self.left_out.iter().map(|out| out.line).collect();
+        let setting = Setting::of(pile, boards, &without);
+        let diagnosis = self
+            .diagnosis
+            .again(&setting.situation)
+            .map_err(|error| too_much(&error))?;
+        let possible = diagnosis.log_p_findings().is_finite();
+        Ok(possible.then(|| Reckoned {
+            setting,
+            diagnosis,
+            left_out: self.left_out.clone(),
+            fits: OnceCell::new(),
+            explanations: RefCell::default(),
+        }))
+    }
+
     /// P(finding | all others) for each finding.
     pub(crate) fn fits(&self) -> &[Fit] {
         self.fits.get_or_init(|| self.diagnosis.given_others())

@@ -50,11 +50,8 @@ impl Supposed {
         if let Some(problem) = pile.problems.iter().find(|problem| problem.line >= first) {
             return Err(Error::new(ErrorKind::Refused, problem.what.clone()));
         }
-        let reckoned = Reckoned::of(&pile, boards, &[], Some(now))?;
-        if reckoned.left_out.len() > now.left_out.len() {
-            return Ok(None);
-        }
-        Ok(Some(Supposed {
+        let reckoned = now.supposing(&pile, boards)?;
+        Ok(reckoned.map(|reckoned| Supposed {
             state: state.supposing(pile),
             reckoned,
         }))
