@@ -57,15 +57,20 @@ pub(crate) enum Verb {
     Round(Round),
     Measure(Measure),
     Show(Show),
+    WhatIf(WhatIf),
     /// Show the bench plan: every machine and what it says so far.
     #[command(after_long_help = "Example:\n  boardwright bench")]
     Bench,
+    Power(Power),
     Pull(Pull),
     Fit(Fit),
+    Swap(Swap),
     Reseat(Reseat),
     Resolder(Resolder),
     Clean(Clean),
+    Mend(Mend),
     Settle(Settle),
+    Shelve(Shelve),
     Plan(Plan),
     Order(Order),
     Undo(Undo),
@@ -81,10 +86,12 @@ pub(crate) enum Verb {
 ///
 /// The machines get the next free tags.
 /// Without --board they get the starter profile of twelve blocks, which needs no schematic.
+/// "the mule" is a good board of your own, in which chips of the pile are tried.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Examples:
   boardwright take-in \"9 from Harbour Street, 270.00\" --board ostrel-8-r2
-  boardwright take-in \"2 from the attic, 0\" --except \"T-11 U9 absent; T-11 battery leaked\"")]
+  boardwright take-in \"2 from the attic, 0\" --except \"T-11 U9 absent; T-11 battery leaked\"
+  boardwright take-in \"the mule\" --board ostrel-8-r2")]
 pub(crate) struct TakeIn {
     /// The line, the way you would write it on the box.
     #[arg(required = true, num_args = 1.., value_name = "LINE")]
@@ -156,6 +163,112 @@ pub(crate) struct Show {
     /// With its journal.
     #[arg(long)]
     pub(crate) journal: bool,
+}
+
+/// Suppose something, and see what would follow; nothing is written.
+///
+/// An act (`pull U9`, `fit U9 new`, `swap U9 mule`, `reseat U9`, `clean J7`, `mend track`), a check with what it shows
+/// (`sound none`), a check alone (`sound`: what each answer would change), or a truth (`settle U9.dead`).
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  boardwright what-if T-03 pull U9
+  boardwright what-if T-03 sound none
+  boardwright what-if T-03 sound")]
+pub(crate) struct WhatIf {
+    /// The machine.
+    #[arg(value_name = "TAG")]
+    pub(crate) tag: String,
+    /// What is supposed.
+    #[arg(required = true, num_args = 1.., value_name = "WHAT")]
+    pub(crate) line: Vec<String>,
+}
+
+/// Write that a machine was switched on or off.
+///
+/// What comes and goes may show at one power-up and not at the next, so each counts by itself.
+/// The first look after a while begins one anyway; say it when you switch off and on between two looks.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  boardwright power T-07 off
+  boardwright power T-07 on --bench")]
+pub(crate) struct Power {
+    /// The machine.
+    #[arg(value_name = "TAG")]
+    pub(crate) tag: String,
+    /// On or off.
+    #[arg(value_enum, value_name = "ON|OFF")]
+    pub(crate) switch: Switch,
+    /// On a bench supply instead of its own.
+    #[arg(long)]
+    pub(crate) bench: bool,
+}
+
+/// On or off.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Switch {
+    /// Switched on.
+    On,
+    /// Switched off.
+    Off,
+}
+
+/// Write that the chips of two positions changed places.
+///
+/// With another machine, with the mule, or with a loose chip by its mark.
+/// What each board shows afterwards speaks of both chips; swap again to put them back.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  boardwright swap T-08 U26 mule
+  boardwright swap T-03 U9 T-05
+  boardwright swap T-03 U9 blue-dot --old-mark T-03-U9
+  boardwright swap T-04 U16 T-04 U17")]
+pub(crate) struct Swap {
+    /// The machine.
+    #[arg(value_name = "TAG")]
+    pub(crate) tag: String,
+    /// The position.
+    #[arg(value_name = "PART")]
+    pub(crate) part: String,
+    /// Another machine, `mule`, or the mark of a loose chip.
+    #[arg(value_name = "WITH")]
+    pub(crate) with: String,
+    /// The position there, if it is another.
+    #[arg(value_name = "PART THERE")]
+    pub(crate) there: Option<String>,
+    /// Mark put on the chip that comes out, when a loose one goes in.
+    #[arg(long, value_name = "MARK", conflicts_with = "there")]
+    pub(crate) old_mark: Option<String>,
+}
+
+/// Write that a track, a via or a cable was mended.
+///
+/// It ends the fault that the profile does not know.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Example:
+  boardwright mend T-03 \"track U7.3 to U12.5\"")]
+pub(crate) struct Mend {
+    /// The machine.
+    #[arg(value_name = "TAG")]
+    pub(crate) tag: String,
+    /// What was mended.
+    #[arg(required = true, num_args = 1.., value_name = "WHAT")]
+    pub(crate) what: Vec<String>,
+}
+
+/// Put a machine away, or take it back to the bench.
+///
+/// Bench plan, rounds and plan leave it out; its findings stay, and its chips are not given away.
+#[derive(Debug, Args)]
+#[command(after_long_help = "Examples:
+  boardwright shelve T-05
+  boardwright shelve T-05 --back")]
+pub(crate) struct Shelve {
+    /// The machine.
+    #[arg(value_name = "TAG")]
+    pub(crate) tag: String,
+    /// Take it back to the bench.
+    #[arg(long)]
+    pub(crate) back: bool,
 }
 
 /// Write that a chip came out.
@@ -401,11 +514,15 @@ pub(crate) struct Demo {
 
 /// The verbs in the order of the work, for the help of the program itself.
 const GROUPS: [(&str, &[&str]); 4] = [
-    ("The pile", &["take-in", "bench", "show", "journal"]),
+    (
+        "The pile",
+        &["take-in", "bench", "show", "what-if", "journal"],
+    ),
     (
         "At the bench",
         &[
-            "measure", "round", "pull", "fit", "reseat", "resolder", "clean", "settle", "undo",
+            "measure", "round", "power", "pull", "fit", "swap", "reseat", "resolder", "clean",
+            "mend", "settle", "shelve", "undo",
         ],
     ),
     ("The decision", &["plan", "order"]),

@@ -156,7 +156,7 @@ mod tests {
         check(
             "shew T-03",
             "unrecognized verb `shew`",
-            "a similar verb exists: `show`",
+            "some similar verbs exist: `shelve`, `show`",
         );
         check(
             "show",

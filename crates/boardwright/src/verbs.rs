@@ -1,6 +1,6 @@
 //! Each verb: the workshop's method, then the answer.
 
-use crate::args::{self, Board, Line, NetworkPart, Order, Places, Verb, joined};
+use crate::args::{self, Board, Line, NetworkPart, Order, Places, Switch, Verb, joined};
 use crate::printer::{Form, Printer};
 use crate::problem::stop;
 use crate::sheet::{Sheet, Voice, say};
@@ -10,7 +10,7 @@ use serde::Serialize;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use workshop::views::JournalRow;
-use workshop::{Act, ErrorKind, Fitted, OpenOptions, PlanLimits, Workshop};
+use workshop::{Act, ErrorKind, Fitted, OpenOptions, PlanLimits, Power, Shelf, Workshop};
 
 type Result<T = Outcome> = anyhow::Result<T>;
 
@@ -66,6 +66,10 @@ pub(crate) fn run(line: Line, printer: &Printer) -> Result {
             };
             desk.answer("show", &card, || text::card(&card, depth))
         }
+        Some(Verb::WhatIf(args)) => {
+            let view = desk.open()?.what_if(&args.tag, &joined(&args.line))?;
+            desk.answer("what-if", &view, || text::what_if(&view))
+        }
         Some(Verb::Bench) => bench(&desk),
         Some(Verb::Pull(args)) => act(
             &desk,
@@ -88,6 +92,39 @@ pub(crate) fn run(line: Line, printer: &Printer) -> Result {
                     old_mark: args.old_mark,
                 },
             )
+        }
+        Some(Verb::Power(args)) => {
+            let power = match (args.switch, args.bench) {
+                (Switch::Off, true) => {
+                    let problem = "`--bench` says with which supply a machine is switched on";
+                    return Err(stop(
+                        ErrorKind::Usage,
+                        problem,
+                        "leave it out when switching off",
+                    ));
+                }
+                (Switch::Off, false) => Power::Off,
+                (Switch::On, true) => Power::OnBenchSupply,
+                (Switch::On, false) => Power::On,
+            };
+            let written = desk.open()?.power(&args.tag, power)?;
+            desk.answer("written", &written, || text::written(&written))
+        }
+        Some(Verb::Swap(args)) => act(
+            &desk,
+            &args.tag,
+            Act::Swap {
+                part: args.part,
+                with: args.with,
+                there: args.there,
+                old_mark: args.old_mark,
+            },
+        ),
+        Some(Verb::Mend(args)) => act(&desk, &args.tag, Act::Mend(joined(&args.what))),
+        Some(Verb::Shelve(args)) => {
+            let shelf = if args.back { Shelf::Back } else { Shelf::Away };
+            let written = desk.open()?.shelve(&args.tag, shelf)?;
+            desk.answer("written", &written, || text::written(&written))
         }
         Some(Verb::Reseat(args)) => touch(&desk, args.places, Act::Reseat),
         Some(Verb::Resolder(args)) => touch(&desk, args.places, Act::Resolder),

@@ -13,11 +13,15 @@ use support::{Bench, Server};
 use webdriver::{Browser, Scheme, Screen, key, png_size};
 
 /// Every page: what its pictures are called, its address, and whether it is printed too.
-const PAGES: [(&str, &str, bool); 7] = [
+const PAGES: [(&str, &str, bool); 11] = [
     ("bench", "/", true),
-    ("open-cell", "/bench?check=reset&machine=T-05", false),
+    ("open-cell", "/bench?check=reset&machine=T-07", false),
     ("card", "/machine/T-03", true),
     ("rounds", "/rounds", true),
+    ("what-if", "/machine/T-03?if=sync", false),
+    ("what-if-act", "/machine/T-03?if=fit+U9+new", false),
+    ("comes-and-goes", "/machine/T-07", false),
+    ("shelved", "/machine/T-05", false),
     ("plan", "/plan", true),
     ("parcels", "/parcels", true),
     ("take-in", "/take-in", false),
@@ -162,6 +166,57 @@ fn a_finding_by_keyboard_alone_and_nonsense_with_a_sentence() {
 }
 
 #[test]
+fn something_supposed_is_marked_and_written_only_by_its_button() {
+    let (bench, browser) = (demo(), Browser::start());
+    let server = bench.serve();
+    let before = bench.ok(&["journal"]);
+    browser.open(&server.page("/machine/T-03"));
+    browser.click("#if-act option[value=reseat]");
+    browser.fill("#if-of", "U14");
+    browser.press(&[key::ENTER]);
+    browser.wait_for("#wrong");
+    assert!(browser.text("#wrong p").contains("soldered"));
+    browser.fill("#if-of", "U9");
+    browser.press(&[key::ENTER]);
+    browser.wait_for(".supposed .ledger");
+    assert!(browser.text(".supposed .mark-of").contains("not recorded"));
+    assert_eq!(browser.text(".supposed h3"), "If U9 were reseated.");
+    whole_but_for_refusals(&browser, "something supposed");
+    assert_eq!(bench.ok(&["journal"]), before);
+    browser.click(".supposed .buttons button");
+    browser.wait_for(".said");
+    assert!(browser.text(".said").contains("Reseated U9."));
+    assert_ne!(bench.ok(&["journal"]), before);
+}
+
+#[test]
+fn a_swap_and_the_shelf_by_page() {
+    let (bench, browser) = (demo(), Browser::start());
+    let server = bench.serve();
+    browser.open(&server.page("/machine/T-09"));
+    browser.click("#act option[value=swap]");
+    browser.fill("#part", "U9");
+    browser.fill("#what", "mule");
+    browser.press(&[key::ENTER]);
+    browser.wait_for(".said");
+    assert!(browser.text(".said").contains("have changed places"));
+    assert!(
+        browser
+            .text(".headline")
+            .contains("U9 holds U9 of the mule.")
+    );
+    browser.click("button[name=shelf]");
+    browser.wait_for("button[value=back]");
+    browser.open(&server.page("/"));
+    assert_eq!(browser.texts(".shelved .tag"), ["T-05", "T-09"]);
+    browser.click(".shelved a[href='/machine/T-05']");
+    browser.wait_for("button[value=back]");
+    browser.click("button[value=back]");
+    browser.wait_for("button[value=away]");
+    whole(&browser, "taken back from the shelf");
+}
+
+#[test]
 fn limits_change_the_plan_and_a_parcel_is_ordered() {
     let (bench, browser) = (demo(), Browser::start());
     let server = bench.serve();
@@ -169,7 +224,7 @@ fn limits_change_the_plan_and_a_parcel_is_ordered() {
     let before = browser.text("h1");
     browser.fill("#money", "2");
     browser.click(".limits button");
-    browser.wait_for(".limits");
+    browser.wait_for("#money[value='2.00']");
     let less = browser.text("h1");
     assert_ne!(less, before);
     browser.fill("#money", "much");

@@ -145,6 +145,17 @@ pub struct RemedyCost {
     pub title: String,
 }
 
+/// How all that one check showed on one machine speaks for or against the modes of a machine.
+///
+/// Findings that repeat each other say nothing more each by itself, all others given; together they do.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Speaks {
+    /// Indices of the findings' steps.
+    pub steps: Vec<usize>,
+    /// Each mode of the machine and of the things outside that it uses, with the decibans for it (above 0) or against it.
+    pub decibans: Vec<(Holder, String, f64)>,
+}
+
 /// How a finding speaks for or against a suspect.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Weight {

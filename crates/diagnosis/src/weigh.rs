@@ -6,14 +6,17 @@
 //! (Jensen, Chamberlain, Nordahl & Jensen, "Analysis in HUGIN of data conflict", UAI 1990); above 0 they rather contradict.
 
 use crate::{
-    answer::{Holder, Weight},
+    answer::{Holder, Speaks, Weight},
     compiled::Compiled,
     diagnosis::{Diagnosis, listed_on},
     error::Error,
     groups::Group,
     model::{OUTER, Var},
     tree::Question,
+    unroll::What,
 };
+
+use std::collections::BTreeMap;
 
 /// Weight given in place of an infinite one: a finding that is impossible without the suspect, or with it.
 const MOST_DECIBANS: f64 = 150.0;
@@ -52,6 +55,73 @@ impl Diagnosis {
         Ok(weights.collect())
     }
 
+    /// How each check made on a machine, or on one it exchanged chips with, speaks about every mode of the machine: all its
+    /// findings together, given those of all other checks. A truth found out speaks by itself.
+    ///
+    /// # Errors
+    /// The machine is unknown.
+    pub fn for_and_against(&self, tag: &str) -> Result<Vec<Speaks>, Error> {
+        let (group, machine) = self.place(tag)?;
+        let group = &self.groups()[group];
+        let Compiled {
+            lowered,
+            tree,
+            upward,
+        } = &*group.compiled;
+        let listed = listed_on(&group.unrolled, machine, lowered);
+        let mut modes: Vec<(Holder, String, Var, usize)> = listed
+            .into_iter()
+            .filter_map(|one| {
+                one.at
+                    .map(|(var, state)| (one.holder, one.mode, var, state))
+            })
+            .collect();
+        for id in &group.unrolled.graph.boards[machine].outside {
+            if let Some(&var) = lowered.outside.get(id) {
+                modes.push((Holder::Outside(id.clone()), "bad".to_owned(), var, 1));
+            }
+        }
+        let wanted: Vec<Var> = modes.iter().map(|(_, _, var, _)| *var).collect();
+        let odds = |question: &Question| -> Vec<f64> {
+            let pass = tree.again(upward, question, question);
+            let marginals = tree.marginals_of(question, &pass, &wanted);
+            let log_odds = |(_, _, var, state): &(Holder, String, Var, usize)| {
+                let chance = marginals[*var][*state];
+                let others: f64 = marginals[*var].iter().sum::<f64>() - chance;
+                (chance / others.max(f64::MIN_POSITIVE)).log10()
+            };
+            modes.iter().map(log_odds).collect()
+        };
+        let now = odds(&Question::default());
+        let speaks = together(group).into_iter().map(|findings| {
+            let before = odds(&Question {
+                without: findings.clone(),
+                ..Question::default()
+            });
+            let decibans = |(now, before): (&f64, &f64)| {
+                let decibans = 10.0 * (now - before);
+                match decibans.is_nan() {
+                    true => 0.0,
+                    false => decibans.clamp(-MOST_DECIBANS, MOST_DECIBANS),
+                }
+            };
+            Speaks {
+                steps: findings
+                    .iter()
+                    .flat_map(|&finding| group.steps_of(&group.unrolled.findings[finding]))
+                    .collect(),
+                decibans: modes
+                    .iter()
+                    .zip(now.iter().zip(&before).map(decibans))
+                    .map(|((holder, mode, _, _), decibans)| {
+                        (holder.clone(), mode.clone(), decibans)
+                    })
+                    .collect(),
+            }
+        });
+        Ok(speaks.collect())
+    }
+
     /// Natural logarithm of the product of the findings' single chances over their joint chance.
     #[must_use]
     pub fn conflict(&self) -> f64 {
@@ -78,6 +148,25 @@ impl Diagnosis {
         }
         singles - (self.log_p_findings() - empty)
     }
+}
+
+/// Findings of one check on one machine are together, truths found out each alone; in the order of the first of each.
+fn together(group: &Group) -> Vec<Vec<usize>> {
+    let mut sets: Vec<Vec<usize>> = Vec::new();
+    let mut by_check: BTreeMap<(usize, usize), usize> = BTreeMap::new();
+    for (index, finding) in group.unrolled.findings.iter().enumerate() {
+        let set = match &finding.what {
+            What::Look(look) => *by_check
+                .entry((look.machine, look.check))
+                .or_insert(sets.len()),
+            _ => sets.len(),
+        };
+        match sets.get_mut(set) {
+            Some(set) => set.push(index),
+            None => sets.push(vec![index]),
+        }
+    }
+    sets
 }
 
 /// log P(finding | all others, these weights of a variable).

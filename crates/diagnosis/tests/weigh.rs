@@ -78,6 +78,23 @@ fn a_fail_speaks_by_its_likelihood_ratio() {
 }
 
 #[test]
+fn findings_of_one_check_speak_together() {
+    let speaks = diagnosis(&[("look", "fail"), ("listen", "pass"), ("look", "fail")])
+        .for_and_against("T-01")
+        .expect("weights");
+    let steps: Vec<&[usize]> = speaks.iter().map(|one| one.steps.as_slice()).collect();
+    assert_eq!(steps, [&[0, 2][..], &[1]]);
+    let of = |one: usize| {
+        let (_, mode, decibans) = &speaks[one].decibans[0];
+        assert_eq!(mode, "dead");
+        *decibans
+    };
+    assert!((of(0) - 20.0 * (0.99_f64 / 0.02).log10()).abs() < 1e-9);
+    assert!((of(1) - 10.0 * (0.2_f64 / 0.9).log10()).abs() < 1e-9);
+    assert!(diagnosis(&[]).for_and_against("T-09").is_err());
+}
+
+#[test]
 fn findings_that_disagree_conflict() {
     // P(look fail) = 0.1·0.99 + 0.9·0.02, P(listen pass) = 0.1·0.2 + 0.9·0.9, jointly 0.1·0.99·0.2 + 0.9·0.02·0.9
     let expected = (0.117_f64 * 0.83 / 0.036).ln();

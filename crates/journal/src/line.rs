@@ -60,6 +60,9 @@ pub enum Line {
         /// Machine events known from the history.
         #[serde(default, skip_serializing_if = "Vec::is_empty")]
         events: Vec<String>,
+        /// It is the mule: a good board in which chips of the pile are tried.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        mule: bool,
     },
     /// A check was made.
     Finding {
@@ -80,6 +83,19 @@ pub enum Line {
     Act {
         /// What.
         done: Act,
+    },
+    /// A machine was switched on or off.
+    Power {
+        /// On.
+        on: bool,
+        /// The supply used, if on.
+        #[serde(default, skip_serializing_if = "Supply::is_usual")]
+        supply: Supply,
+    },
+    /// A machine was put away, or taken back to the bench.
+    Shelved {
+        /// Put away.
+        away: bool,
     },
     /// The truth was found out.
     Settled {
@@ -191,6 +207,20 @@ pub enum Act {
         chip: Chip,
         /// Mark put on the chip that came out.
         old_mark: Option<String>,
+    },
+    /// Chips of two positions changed places; it opens an epoch on the other machine too.
+    Swap {
+        /// Position.
+        part: String,
+        /// The other machine.
+        with: String,
+        /// Position there.
+        there: String,
+    },
+    /// A fault the profile does not know was mended.
+    Mend {
+        /// What it was.
+        what: String,
     },
     /// Pulled and pressed in again.
     Reseat(Places),

@@ -335,6 +335,8 @@ fn line() -> impl Strategy<Value = Line> {
             chip: Chip::Marked(mark),
             old_mark: None
         }),
+        (text, text, text).prop_map(|(part, with, there)| Act::Swap { part, with, there }),
+        text.prop_map(|what| Act::Mend { what }),
         places.clone().prop_map(Act::Reseat),
         places.clone().prop_map(Act::Resolder),
         places.prop_map(Act::Clean),
@@ -350,8 +352,22 @@ fn line() -> impl Strategy<Value = Line> {
             board,
             paid: "30.00".to_string(),
             empty,
-            events
+            events,
+            mule: false
         }),
+        text.prop_map(|board| Line::TakenIn {
+            lot: String::new(),
+            board,
+            paid: String::new(),
+            empty: Vec::new(),
+            events: Vec::new(),
+            mule: true
+        }),
+        (any::<bool>(), any::<bool>()).prop_map(|(on, bench)| Line::Power {
+            on,
+            supply: if bench { Supply::Bench } else { Supply::Usual }
+        }),
+        any::<bool>().prop_map(|away| Line::Shelved { away }),
         (text, text, shown, prop::option::of(number())).prop_map(
             |(check, text, shown, minutes_on)| Line::Finding {
                 check,

@@ -2,13 +2,14 @@
 
 use axum::{
     Json,
-    extract::{Path, State},
+    extract::{Path, Query, State},
     response::{IntoResponse, Response},
 };
 use serde::Serialize;
 use workshop::{Error, PlanLimits, Workshop};
 
 use crate::{
+    forms::IfQuery,
     routes::{in_background, status},
     state::AppState,
 };
@@ -50,6 +51,15 @@ pub(crate) async fn rounds(State(state): State<AppState>) -> Response {
 
 pub(crate) async fn card(State(state): State<AppState>, Path(tag): Path<String>) -> Response {
     answer(state, move |workshop| workshop.card(&tag)).await
+}
+
+pub(crate) async fn what_if(
+    State(state): State<AppState>,
+    Path(tag): Path<String>,
+    Query(query): Query<IfQuery>,
+) -> Response {
+    let line = query.line();
+    answer(state, move |workshop| workshop.what_if(&tag, &line)).await
 }
 
 pub(crate) async fn plan(State(state): State<AppState>) -> Response {

@@ -70,6 +70,43 @@ pub(crate) struct ActForm {
     pub(crate) mark: String,
 }
 
+/// Switched on or off.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct PowerForm {
+    pub(crate) power: String,
+}
+
+/// Put away, or taken back.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct ShelfForm {
+    pub(crate) shelf: String,
+}
+
+/// Something supposed: a whole line, or what is done and what to.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct IfQuery {
+    #[serde(rename = "if")]
+    pub(crate) whole: String,
+    #[serde(rename = "if-act")]
+    pub(crate) act: String,
+    #[serde(rename = "if-of")]
+    pub(crate) of: String,
+}
+
+impl IfQuery {
+    /// The line that is supposed; empty if nothing is.
+    pub(crate) fn line(&self) -> String {
+        let whole = self.whole.trim();
+        if !whole.is_empty() || self.of.trim().is_empty() {
+            return whole.to_owned();
+        }
+        format!("{} {}", self.act, self.of).trim().to_owned()
+    }
+}
+
 /// The truth of a machine.
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
@@ -177,6 +214,11 @@ impl ActForm {
                 .collect::<Vec<_>>()
         };
         let part = self.part.trim().to_owned();
+        let what = self.what.trim();
+        if self.act == "mend" {
+            let whole = format!("{part} {what}");
+            return Ok(Act::Mend(whole.trim().to_owned()));
+        }
         if part.is_empty() {
             return Err(Error::new(
                 ErrorKind::Usage,
@@ -190,44 +232,45 @@ impl ActForm {
             "resolder" => Ok(Act::Resolder(names())),
             "clean" => Ok(Act::Clean(names())),
             "pull" => Ok(Act::Pull { part, mark }),
+            "swap" => {
+                let (with, there) = exchanged_with(what)?;
+                Ok(Act::Swap {
+                    part,
+                    with,
+                    there,
+                    old_mark: mark,
+                })
+            }
             "fit" => Ok(Act::Fit {
                 part,
-                what: fitted(&self.what)?,
+                what: Fitted::read(&self.what)?,
                 old_mark: mark,
             }),
             other => Err(Error::new(
                 ErrorKind::Usage,
                 format!("expected an act, found `{other}`"),
             )
-            .hint("one of reseat, resolder, clean, pull, fit")),
+            .hint("one of reseat, resolder, clean, pull, fit, swap, mend")),
         }
     }
 }
 
-/// `` and `new`: a new one; `0.9` or `90 %`: one that is good with this chance; else the mark of a chip.
-fn fitted(what: &str) -> Result<Fitted, Error> {
-    let what = what.trim();
-    let chance = what.strip_prefix("new").map_or(what, str::trim);
-    let percent = chance.strip_suffix('%').map(str::trim);
-    if chance.is_empty() {
-        return Ok(Fitted::New { works: None });
+/// `mule`, `T-05`, `T-04 U17`, or the mark of a loose chip.
+fn exchanged_with(what: &str) -> Result<(String, Option<String>), Error> {
+    if what.is_empty() {
+        return Err(Error::new(
+            ErrorKind::Usage,
+            "expected who it was exchanged with, found nothing",
+        )
+        .hint("a machine, `mule`, or the mark of a loose chip"));
     }
-    let Ok(number) = percent.unwrap_or(chance).replace(',', ".").parse::<f64>() else {
-        return Ok(Fitted::Marked(what.to_owned()));
-    };
-    let works = if percent.is_some() {
-        number / 100.0
-    } else {
-        number
-    };
-    if (0.0..=1.0).contains(&works) {
-        return Ok(Fitted::New { works: Some(works) });
-    }
-    Err(Error::new(
-        ErrorKind::Usage,
-        format!("expected a chance from 0 to 1, found `{what}`"),
-    )
-    .hint("write `0.9` or `90 %`, a mark such as `blue dot`, or nothing for a new one"))
+    let split = what
+        .split_once(' ')
+        .filter(|(tag, _)| tag.ends_with(|c: char| c.is_ascii_digit()) || *tag == "mule");
+    Ok(match split {
+        Some((tag, part)) => (tag.to_owned(), Some(part.trim().to_owned())),
+        None => (what.to_owned(), None),
+    })
 }
 
 impl LimitsForm {

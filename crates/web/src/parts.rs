@@ -1,7 +1,7 @@
 //! The pieces every page is made of: tags, states, ledger lines, figures and sentences.
 
 use maud::{Markup, PreEscaped, Render, html};
-use workshop::views::{Cell, CellState, Understood};
+use workshop::views::{Cell, CellState, CheckHead, Understood, Word};
 
 use crate::svg;
 
@@ -65,6 +65,16 @@ pub(crate) fn state(cell: &Cell) -> Markup {
             html! { span.state.skipped { (svg::mark(svg::Mark::Dash)) span.unseen { "not on this board" } } }
         }
     }
+}
+
+/// Words beside the entry: every outcome of a check; beside the box of a reading, which says itself whether all is well, the
+/// last three.
+pub(crate) fn choices(check: &CheckHead) -> &[Word] {
+    let most = match check.unit {
+        Some(_) => 3,
+        None => check.words.len(),
+    };
+    &check.words[check.words.len().saturating_sub(most)..]
 }
 
 /// How a line was read: a sentence each, with the large band of a reading.

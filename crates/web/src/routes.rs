@@ -9,16 +9,20 @@ use axum::{
     routing::{get, post},
 };
 use maud::Markup;
-use workshop::{Error, ErrorKind, PlanLimits, Workshop, views::Written};
+use workshop::{Error, ErrorKind, PlanLimits, Power, Shelf, Workshop, views::Written};
 
 use crate::{
     api, assets,
     forms::{
-        ActForm, BenchQuery, CardQuery, FindingForm, LimitsForm, ReadQuery, RoundForm, SaidQuery,
-        TakeInForm, ThemeForm, TruthForm, UndoForm, back, lines, meanings,
+        ActForm, BenchQuery, CardQuery, FindingForm, IfQuery, LimitsForm, PowerForm, ReadQuery,
+        RoundForm, SaidQuery, ShelfForm, TakeInForm, ThemeForm, TruthForm, UndoForm, back, lines,
+        meanings,
     },
     guard,
-    pages::{Refused, Setting, Sheet, Theme, bench, card, missing, parcels, plan, rounds, take_in},
+    pages::{
+        Refused, Setting, Sheet, Supposed, Theme, bench, card, missing, parcels, plan, rounds,
+        take_in,
+    },
     parts::{card_address, cell_address},
     said::Said,
     state::AppState,
@@ -37,6 +41,8 @@ pub fn app(state: AppState) -> Router {
         .route("/machine/{tag}", get(show_card).post(write_finding))
         .route("/machine/{tag}/act", post(write_act))
         .route("/machine/{tag}/settle", post(write_truth))
+        .route("/machine/{tag}/power", post(write_power))
+        .route("/machine/{tag}/shelve", post(write_shelf))
         .route("/undo", post(undo))
         .route("/read", get(read))
         .route("/plan", get(show_plan).post(set_limits))
@@ -49,6 +55,7 @@ pub fn app(state: AppState) -> Router {
         .route("/api/bench", get(api::bench))
         .route("/api/rounds", get(api::rounds))
         .route("/api/machine/{tag}", get(api::card))
+        .route("/api/machine/{tag}/what-if", get(api::what_if))
         .route("/api/plan", get(api::plan))
         .route("/api/parcels", get(api::parcels))
         .route("/api/boards", get(api::boards))
@@ -319,30 +326,42 @@ async fn show_card(
     uri: Uri,
     Path(tag): Path<String>,
     Query(query): Query<CardQuery>,
+    Query(supposed): Query<IfQuery>,
 ) -> Response {
     let asked = Asked::new(state, &headers, here(&uri), &query.said);
+    let supposed = supposed.line();
     let CardQuery { check, line, .. } = query;
     let of = check.clone();
     let typed = line.clone();
+    let question = supposed.clone();
     let view = in_background(&asked.state, move |workshop| {
         let card = workshop.card(&tag)?;
+        let what_if = (!question.is_empty()).then(|| workshop.what_if(&tag, &question));
         let read = if typed.trim().is_empty() {
             Vec::new()
         } else {
             understand(workshop, &tag, of.as_deref(), &typed).unwrap_or_default()
         };
-        Ok((card, read))
+        Ok((card, read, what_if))
     });
     match view.await {
-        Ok((view, read)) => {
+        Ok((view, read, what_if)) => {
+            let code = what_if
+                .as_ref()
+                .and_then(|found| found.as_ref().err())
+                .map_or(StatusCode::OK, status);
             let entry = card::Entry {
                 check: check.as_deref(),
                 typed: &line,
                 read: &read,
                 asked: check.is_some(),
+                supposed: what_if.as_ref().map(|found| Supposed {
+                    asked: &supposed,
+                    found: found.as_ref(),
+                }),
                 ..card::Entry::default()
             };
-            asked.page(StatusCode::OK, |setting| card::card(setting, &view, &entry))
+            asked.page(code, |setting| card::card(setting, &view, &entry))
         }
         Err(error) => asked.error(Sheet::Bench, &error).await,
     }
@@ -460,8 +479,12 @@ async fn write_act(
                 .map_or("", |(_, word)| word);
             let mut said = said_of(written, None);
             if said.sentences.is_empty() {
-                said.sentences
-                    .push(format!("{done} {}.", fields.part.trim()));
+                let (part, what) = (fields.part.trim(), fields.what.trim());
+                said.sentences.push(match fields.act.as_str() {
+                    "swap" => format!("{done} {part} with {what}."),
+                    "mend" => format!("{done}: {}.", format!("{part} {what}").trim()),
+                    _ => format!("{done} {part}."),
+                });
             }
             asked.see(said, &card_address(&tag))
         }
@@ -477,6 +500,53 @@ async fn write_act(
             };
             refused_card(&asked, tag, &error, &entry).await
         }
+    }
+}
+
+/// `POST /machine/{tag}/power`.
+async fn write_power(
+    State(state): State<AppState>,
+    headers: HeaderMap,
+    Path(tag): Path<String>,
+    Form(form): Form<PowerForm>,
+) -> Response {
+    let power = match form.power.as_str() {
+        "on" => Power::On,
+        "bench" => Power::OnBenchSupply,
+        _ => Power::Off,
+    };
+    let asked = Asked::new(state, &headers, card_address(&tag), "");
+    let machine = tag.clone();
+    let written = in_background(&asked.state, move |workshop| {
+        workshop.power(&machine, power)
+    });
+    noted(&asked, &tag, written.await).await
+}
+
+/// `POST /machine/{tag}/shelve`.
+async fn write_shelf(
+    State(state): State<AppState>,
+    headers: HeaderMap,
+    Path(tag): Path<String>,
+    Form(form): Form<ShelfForm>,
+) -> Response {
+    let shelf = match form.shelf.as_str() {
+        "back" => Shelf::Back,
+        _ => Shelf::Away,
+    };
+    let asked = Asked::new(state, &headers, card_address(&tag), "");
+    let machine = tag.clone();
+    let written = in_background(&asked.state, move |workshop| {
+        workshop.shelve(&machine, shelf)
+    });
+    noted(&asked, &tag, written.await).await
+}
+
+/// Back to the card with what was said.
+async fn noted(asked: &Asked, tag: &str, written: Result<Written, Error>) -> Response {
+    match written {
+        Ok(written) => asked.see(said_of(written, None), &card_address(tag)),
+        Err(error) => asked.error(Sheet::Bench, &error).await,
     }
 }
 

@@ -324,6 +324,7 @@ pub(crate) fn bench_view() -> Bench {
             ),
         ],
         again: Vec::new(),
+        shelved: Vec::new(),
         progress: Progress {
             taken: 44,
             skipped: 6,
@@ -361,6 +362,7 @@ fn suspect(part: &str, mode: &str, title: &str, why: &str, chance: f64, was: f64
         part: part.into(),
         mode: mode.into(),
         title: title.into(),
+        evidence: Vec::new(),
         why: why.into(),
         chance,
         was: Some(was),
@@ -375,6 +377,7 @@ fn step(check: &str, title: &str, how: &str, minutes: f64, saves: &str) -> NextS
         caution: None,
         minutes,
         saves: saves.into(),
+        saves_later: None,
         missing: None,
         outcomes: Vec::new(),
     }
@@ -536,7 +539,9 @@ fn card_view() -> JobCard {
         minutes_spent: 41.0,
         heading: "The program runs, the picture stays black: most likely U9.".into(),
         state: "waiting".into(),
+        exchanged: Vec::new(),
         p_findings: 0.0004,
+        left_out: Vec::new(),
         doubt: Some(Doubt {
             check: "dot-clock".into(),
             before: "The dot clock of".into(),
@@ -560,6 +565,7 @@ fn card_view() -> JobCard {
             suspect("X2", "off", "X2, the dot clock crystal, is off.", "", 0.08, 0.09),
         ],
         unmodelled: 0.03,
+        unseen: workshop::views::Unseen { functions: vec!["tape".to_owned()], parts: vec!["J6".to_owned()], sentence: "No finding has spoken yet of tape: one of 30 functions.".to_owned() },
         explanations: [("U9 dead, all else good.", 0.58), ("U9 socket open, all else good.", 0.14), ("U14 dead, all else good.", 0.09), ("X2 off frequency, all else good.", 0.07), ("U9 and U14 both dead.", 0.04)]
             .map(|(title, share)| ExplanationView { title: title.into(), modes: Vec::new(), unmodelled: false, share })
             .into(),

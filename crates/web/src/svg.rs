@@ -164,12 +164,6 @@ fn place(band: &Band, value: f64) -> Option<f64> {
 
 /// The ruler from 0 to 100: the bar is the chance now, the open mark the chance before the last finding.
 pub(crate) fn ruler(chance: f64, was: Option<f64>) -> Markup {
-    let x = |share: f64| 0.5 + 175.0 * share.clamp(0.0, 1.0);
-    let mut ticks = String::from("M.5 11h175");
-    for tenth in 0..=10u8 {
-        let length = if tenth % 5 == 0 { 7 } else { 4 };
-        let _ = write!(ticks, "M{} 11v-{length}", px(x(f64::from(tenth) / 10.0)));
-    }
     let name = match was {
         Some(was) => format!(
             "{:.0} in 100, was {:.0} in 100 before the last finding",
@@ -178,6 +172,26 @@ pub(crate) fn ruler(chance: f64, was: Option<f64>) -> Markup {
         ),
         None => format!("{:.0} in 100", chance * 100.0),
     };
+    drawn_ruler(chance, was, &name)
+}
+
+/// A chance as it would be, the open mark where it is now.
+pub(crate) fn ruler_then(then: f64, now: f64) -> Markup {
+    let name = format!(
+        "{:.0} in 100 then, {:.0} in 100 now",
+        then * 100.0,
+        now * 100.0
+    );
+    drawn_ruler(then, Some(now), &name)
+}
+
+fn drawn_ruler(chance: f64, was: Option<f64>, name: &str) -> Markup {
+    let x = |share: f64| 0.5 + 175.0 * share.clamp(0.0, 1.0);
+    let mut ticks = String::from("M.5 11h175");
+    for tenth in 0..=10u8 {
+        let length = if tenth % 5 == 0 { 7 } else { 4 };
+        let _ = write!(ticks, "M{} 11v-{length}", px(x(f64::from(tenth) / 10.0)));
+    }
     html! {
         svg.ruler viewBox="0 0 176 14" role="img" aria-label=(name) {
             path.edge d=(ticks) {}

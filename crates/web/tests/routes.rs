@@ -275,7 +275,7 @@ async fn a_cell_is_opened_and_a_word_writes_it() {
     let house = House::with_three();
     let bench = house.bench();
     let check = &bench.checks[bench.now.expect("a check to begin with")];
-    let word = &check.words[0].id;
+    let word = &check.words[1].id;
     let open = house
         .get(&format!("/bench?check={}&machine=T-02", escaped(&check.id)))
         .await;
@@ -428,6 +428,66 @@ async fn acts_are_written_or_refused_at_their_form() {
     house.follow(&done).await.has("role=\"status\"");
     let settled = house.post("/machine/T-01/settle", "truth=works").await;
     house.follow(&settled).await.has("role=\"status\"");
+}
+
+#[tokio::test]
+async fn something_supposed_is_shown_and_not_written() {
+    let house = House::with_three();
+    let before = house.workshop.journal(None).expect("a journal").len();
+    house
+        .get("/machine/T-01?if=picture")
+        .await
+        .has("Only supposed, not recorded")
+        .has("It showed this")
+        .has("name=\"line\" value=\"picture black\"");
+    house
+        .get("/machine/T-01?if-act=reseat&if-of=CPU")
+        .await
+        .has("If CPU were reseated")
+        .has("Write it for real")
+        .has("name=\"act\" value=\"reseat\"");
+    let refused = house.get("/machine/T-01?if=pull+XX").await;
+    assert_eq!(refused.status, StatusCode::NOT_FOUND);
+    refused.has("XX").has("id=\"wrong\"");
+    house
+        .get("/api/machine/T-01/what-if?if=reseat+CPU")
+        .await
+        .has("\"works_now\":");
+    assert_eq!(
+        house.workshop.journal(None).expect("a journal").len(),
+        before
+    );
+}
+
+#[tokio::test]
+async fn power_shelf_and_swap_have_their_forms() {
+    let house = House::with_three();
+    let mule = TakeIn {
+        line: "the mule".to_owned(),
+        ..TakeIn::default()
+    };
+    house.workshop.take_in(&mule).expect("a mule");
+    let said = house.post("/machine/T-01/power", "power=on").await;
+    house.follow(&said).await.has("A power-up begins");
+    let said = house
+        .post("/machine/T-01/act", "act=swap&part=CPU&what=mule&mark=")
+        .await;
+    house
+        .follow(&said)
+        .await
+        .has("Exchanged CPU with mule.")
+        .has("Its own CPU is in the mule.");
+    let said = house
+        .post("/machine/T-02/act", "act=mend&part=track+1&what=&mark=")
+        .await;
+    house.follow(&said).await.has("Mended: track 1.");
+    let said = house.post("/machine/T-03/shelve", "shelf=away").await;
+    house.follow(&said).await.has("Take it back to the bench");
+    house.get("/").await.has("On the shelf:");
+    assert_eq!(house.bench().rows.len(), 2);
+    let refused = house.post("/machine/T-03/shelve", "shelf=away").await;
+    assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+    refused.has("on the shelf already");
 }
 
 #[tokio::test]

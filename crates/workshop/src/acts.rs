@@ -4,14 +4,16 @@ use catalogue::{Mount, Profile};
 use journal::{Draft, Entry, Line, Places, Truth};
 
 use crate::{
-    Act, Error, ErrorKind, Fitted, Workshop,
+    Act, Error, ErrorKind, Fitted, Power, Shelf, Workshop,
     change::{leads, written},
+    contradiction::Why,
     intake::find_part,
     names::{best, choices, fit, nearest, plain},
     pile::Machine,
     reckon::Reckoned,
+    swap::{Typed, exchanged, swap},
     views::Written,
-    words::quoted,
+    words::{listed, quoted},
     workshop::{Result, State},
 };
 
@@ -27,20 +29,67 @@ impl Workshop {
         let mut inner = self.fresh()?;
         let tag = inner.state().machine(tag)?.tag.clone();
         let before = leads(&mut inner, &tag);
+        let entries = inner.write(|state| drafts(state, &tag, act))?;
+        let said = entries.first().and_then(|entry| said(&tag, &entry.line));
+        match said {
+            Some(changed) => Ok(Written {
+                lines: entries.iter().map(|entry| entry.id).collect(),
+                understood: Vec::new(),
+                changed,
+            }),
+            None => written(&mut inner, &entries, Vec::new(), &before),
+        }
+    }
+
+    /// Writes that a machine was switched on, on its own or a bench supply, or off.
+    ///
+    /// # Errors
+    /// If there is no such machine.
+    pub fn power(&self, tag: &str, power: Power) -> Result<Written> {
+        let (on, supply) = match power {
+            Power::On => (true, journal::Supply::Usual),
+            Power::OnBenchSupply => (true, journal::Supply::Bench),
+            Power::Off => (false, journal::Supply::Usual),
+        };
+        let changed = match power {
+            Power::Off => "Switched off. The next look with power begins a new power-up.",
+            Power::On | Power::OnBenchSupply => {
+                "A power-up begins: what comes and goes may show now, or not. Write `minutes 20` with what only a warm machine shows."
+            }
+        };
+        self.note(tag, Line::Power { on, supply }, changed)
+    }
+
+    /// Puts a machine away, or takes it back to the bench; its findings stay.
+    ///
+    /// # Errors
+    /// If there is no such machine, or it is there already.
+    pub fn shelve(&self, tag: &str, shelf: Shelf) -> Result<Written> {
+        let away = shelf == Shelf::Away;
+        let changed = if away {
+            "On the shelf: bench plan and plan leave it out, its findings stay."
+        } else {
+            "Back on the bench, with all its findings."
+        };
+        self.note(tag, Line::Shelved { away }, changed)
+    }
+
+    /// Writes a line that changes no chance by itself.
+    fn note(&self, tag: &str, line: Line, changed: &str) -> Result<Written> {
+        let mut inner = self.fresh()?;
+        let tag = inner.state().machine(tag)?.tag.clone();
         let entries = inner.write(|state| {
-            let machine = state.machine(&tag)?;
-            let board = state.folder.board(&machine.board)?;
-            let drafts = done(act, &board)?
-                .into_iter()
-                .enumerate()
-                .map(|(index, done)| Draft {
-                    machine: Some(tag.clone()),
-                    epoch: machine.epoch + u32::try_from(index).unwrap_or(0),
-                    line: Line::Act { done },
-                });
-            Ok(drafts.collect())
+            Ok(vec![Draft {
+                machine: Some(tag.clone()),
+                epoch: state.machine(&tag)?.epoch,
+                line: line.clone(),
+            }])
         })?;
-        written(&mut inner, &entries, Vec::new(), &before)
+        Ok(Written {
+            lines: entries.iter().map(|entry| entry.id).collect(),
+            understood: Vec::new(),
+            changed: changed.to_string(),
+        })
     }
 
     /// Writes the truth found out: `U9.dead`, `joint "track U7.3 to U12.5"`, `works`.
@@ -67,19 +116,51 @@ impl Workshop {
     }
 }
 
-fn done(act: &Act, board: &Profile) -> Result<Vec<journal::Act>> {
+/// Acts of which more is to be said than whose chance they change.
+fn said(tag: &str, line: &Line) -> Option<String> {
+    match line {
+        Line::Act {
+            done: journal::Act::Swap { part, with, there },
+        } => Some(exchanged((tag, part), (with, there))),
+        Line::Act {
+            done: journal::Act::Mend { what },
+        } => Some(format!(
+            "Mended, {what}: a fault that the profile does not know is over from here. Look again."
+        )),
+        _ => None,
+    }
+}
+
+/// The lines of an act on a machine.
+pub(crate) fn drafts(state: &State, tag: &str, act: &Act) -> Result<Vec<Draft>> {
+    let machine = state.machine(tag)?;
+    let board = state.folder.board(&machine.board)?;
+    let drafts = done(state, machine, act, &board)?
+        .into_iter()
+        .enumerate()
+        .map(|(index, done)| Draft {
+            machine: Some(machine.tag.clone()),
+            epoch: machine.epoch + u32::try_from(index).unwrap_or(0),
+            line: Line::Act { done },
+        });
+    Ok(drafts.collect())
+}
+
+/// A mark that was typed; an empty one is a slip.
+pub(crate) fn mark(mark: &Option<String>) -> Result<Option<String>> {
+    match mark.as_deref().map(str::trim) {
+        Some("") => Err(Error::new(
+            ErrorKind::Usage,
+            "expected a mark such as `dot-1`, found nothing",
+        )),
+        other => Ok(other.map(str::to_string)),
+    }
+}
+
+fn done(state: &State, machine: &Machine, act: &Act, board: &Profile) -> Result<Vec<journal::Act>> {
     let refuse =
         |problem: String| Error::new(ErrorKind::NotFound, problem).hint("nothing was written");
     let part = |typed: &str| find_part(typed, board).map_err(refuse);
-    let mark = |mark: &Option<String>| -> Result<Option<String>> {
-        match mark.as_deref().map(str::trim) {
-            Some("") => Err(Error::new(
-                ErrorKind::Usage,
-                "expected a mark such as `dot-1`, found nothing",
-            )),
-            other => Ok(other.map(str::to_string)),
-        }
-    };
     Ok(match act {
         Act::Pull {
             part: typed,
@@ -103,6 +184,31 @@ fn done(act: &Act, board: &Profile) -> Result<Vec<journal::Act>> {
                 part: part(typed)?,
                 chip,
                 old_mark: mark(old_mark)?,
+            }]
+        }
+        Act::Swap {
+            part: typed,
+            with,
+            there,
+            old_mark,
+        } => {
+            let how = Typed {
+                with,
+                there: there.as_deref(),
+                old_mark,
+            };
+            vec![swap(state, machine, part(typed)?, board, &how)?]
+        }
+        Act::Mend(what) => {
+            let what = what.trim().trim_matches('"').trim();
+            if what.is_empty() {
+                return Err(Error::new(
+                    ErrorKind::Usage,
+                    "expected what was mended, such as `track U7.3 to U12.5`, found nothing",
+                ));
+            }
+            vec![journal::Act::Mend {
+                what: what.to_string(),
             }]
         }
         Act::Reseat(names) => places(names, board, true)?
@@ -204,18 +310,35 @@ fn possible(state: &State, draft: &Draft) -> Result<()> {
         epoch: draft.epoch,
         line: draft.line.clone(),
     }]);
-    Reckoned::of(&then, &state.boards()?, &[], None)
-        .map(|_| ())
-        .map_err(|error| Error {
-            message: format!(
-                "that cannot be true together with the rest: {}",
-                error.message
-            ),
-            ..error
-        })
+    let line = then.last();
+    let reckoned = Reckoned::of(&then, &state.boards()?, &[], None)?;
+    let Some(out) = reckoned.left_out.iter().find(|out| {
+        out.line == line || matches!(&out.why, Why::Contradicts(with) if with.contains(&line))
+    }) else {
+        return Ok(());
+    };
+    let with = match &out.why {
+        Why::Unusable(why) => why.clone(),
+        Why::Contradicts(with) => {
+            let others = with
+                .iter()
+                .chain([&out.line])
+                .filter(|other| **other != line);
+            let others: Vec<String> = others.map(|other| format!("line {other}")).collect();
+            match others.as_slice() {
+                [] => "no fault the board's file knows would show as that".to_string(),
+                others => format!("{} would have been impossible", listed(others, "and")),
+            }
+        }
+    };
+    Err(Error::new(
+        ErrorKind::Refused,
+        format!("that cannot be true together with the rest: {with}"),
+    )
+    .hint("see `journal`, and take back what is wrong"))
 }
 
-fn find_truth(typed: &str, machine: &Machine, board: &Profile) -> Result<Truth> {
+pub(crate) fn find_truth(typed: &str, machine: &Machine, board: &Profile) -> Result<Truth> {
     let typed = typed.trim();
     let word = plain(typed);
     if ["works", "it works", "fine"].contains(&word.as_str()) {

@@ -87,8 +87,7 @@ fn bench(inner: &mut Inner, open: Option<&str>) -> Result<Bench> {
     }
     let cells: Vec<Vec<Cell>> = state
         .pile
-        .machines
-        .iter()
+        .on_bench()
         .map(|machine| row_cells(&state, &boards, machine, &round))
         .collect();
     let now = match &open {
@@ -119,16 +118,25 @@ fn bench(inner: &mut Inner, open: Option<&str>) -> Result<Bench> {
         checks,
         rows,
         again,
+        shelved: shelved(&state),
         progress,
         money,
     })
 }
 
+/// Tags of the machines put away.
+pub(crate) fn shelved(state: &State) -> Vec<String> {
+    let away = state.pile.machines.iter().filter(|machine| machine.shelved);
+    away.map(|machine| machine.tag.clone()).collect()
+}
+
 fn summary(state: &State, checks: &[CheckHead], now: Option<usize>) -> String {
-    let machines = capital(&counted(state.pile.machines.len(), "machine", "machines"));
+    let count = state.pile.on_bench().count();
+    let machines = capital(&counted(count, "machine", "machines"));
     let Some(head) = now.and_then(|index| checks.get(index)) else {
-        return match state.pile.machines.len() {
-            0 => "Nothing is taken in yet.".to_string(),
+        return match (count, state.pile.machines.len()) {
+            (0, 0) => "Nothing is taken in yet.".to_string(),
+            (0, _) => "No machine is on the bench.".to_string(),
             _ => format!("{machines}; everything in this round is taken."),
         };
     };
@@ -180,7 +188,7 @@ fn round_checks(state: &State) -> Vec<String> {
                 .insert(tag);
         }
     }
-    let alone = state.pile.machines.len() == 1;
+    let alone = state.pile.on_bench().count() == 1;
     batches
         .into_values()
         .filter(|(tags, _)| alone || tags.len() > 1)
@@ -193,8 +201,7 @@ fn first_looks(state: &State, boards: &Boards) -> Vec<String> {
     let count = |board: &&std::sync::Arc<Profile>| {
         state
             .pile
-            .machines
-            .iter()
+            .on_bench()
             .filter(|machine| machine.board == board.id)
             .count()
     };
@@ -291,24 +298,35 @@ fn rows(
     boards: &Boards,
     cells: Vec<Vec<Cell>>,
 ) -> Result<Vec<BenchRow>> {
-    if state.pile.machines.is_empty() {
+    if state.pile.on_bench().next().is_none() {
         return Ok(Vec::new());
     }
     let fresh = Fresh::of(inner, state, boards)?;
     let each: Vec<Vec<String>> = state
         .pile
-        .machines
-        .iter()
-        .map(|machine| standing(state, machine, inner))
+        .on_bench()
+        .map(|machine| standing(state, machine, &inner.now()))
         .collect();
     let reckoned = inner.reckon(&[&[]])?;
     let now = reckoned.first().copied();
     let mut rows = Vec::new();
-    for ((machine, cells), standing) in state.pile.machines.iter().zip(cells).zip(each) {
+    for ((machine, cells), standing) in state.pile.on_bench().zip(cells).zip(each) {
         let Some((now, board)) = now.zip(boards.get(&machine.board)) else {
             continue;
         };
-        let (says, chance) = says(state, now, machine, board)?;
+        let (mut says, chance) = says(state, now, machine, board)?;
+        let own = |line: i64| {
+            machine
+                .lines
+                .iter()
+                .any(|index| state.pile.entries[*index].id == line)
+        };
+        if let Some(out) = now.left_out.iter().find(|out| own(out.line)) {
+            says = format!(
+                "Line {} does not count; the card says why. {says}",
+                out.line
+            );
+        }
         let words = standing_words(state, machine, now.whole(&machine.tag)?);
         let mut shelve = None;
         if words != "working" && machine.settled.is_none() && is_looked_at(state, machine) {

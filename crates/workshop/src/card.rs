@@ -1,35 +1,40 @@
 //! The job card: one machine on one page.
 
-use std::collections::{BTreeMap, BTreeSet};
+mod heading;
+mod mule;
+mod steps;
+
+use std::collections::BTreeMap;
 
 use catalogue::{Check, Profile, Site};
-use diagnosis::{Course, Economy, Explanation, Step};
-use journal::{Act, Entry, Line, Places, Shown, Truth};
+use diagnosis::Explanation;
+use jiff::ZonedDateTime;
+use journal::{Act, Entry, Line, Places, Shown};
 
 use crate::{
     Error, Workshop,
     doubt::{Doubted, doubted},
     economy::economy,
-    lead::{WHOLE, absent_words, finding_words, known_words, lead, standing_words},
+    evidence::{Testimony, unseen, why},
     pile::Machine,
     reach::Reach,
-    reckon::{Suspicion, too_much},
+    reckon::{Reckoned, Suspicion, too_much},
     rows, say,
     shelving::Fresh,
     views::{
-        CellState, Doubt, Drawing, DrawnPart, ExplanationView, ExportedNetwork, FunctionView,
-        JobCard, ModeView, NextStep, Suspect,
+        Doubt, Drawing, DrawnPart, ExplanationView, ExportedNetwork, FunctionView, JobCard,
+        ModeView, NextStep, Suspect,
     },
-    words::{coins, listed, minutes, one_in, percent, sentence, small, to_coins},
+    words::{listed, one_in, sentence, small},
     workshop::{Inner, Result, State, time},
 };
 
 /// Suspects below this are not listed.
 const LEAST_SUSPECT: f64 = 0.01;
+/// A suspect is explained in words if it has at least this share of the first one's chance.
+const LEAST_EXPLAINED: f64 = 0.1;
 /// At most this many suspects.
 const MOST_SUSPECTS: usize = 8;
-/// Steps of a course that are named.
-const MOST_STEPS: usize = 4;
 /// Set-ups stand for so many minutes.
 const STANDING_MINUTES: f64 = 30.0;
 
@@ -77,6 +82,7 @@ struct Case<'a> {
     modes: Vec<Suspicion>,
     /// Suspects before the last finding.
     was: BTreeMap<(String, String), f64>,
+    testimony: Testimony,
     explanations: Vec<Explanation>,
     /// The line of the finding in doubt.
     doubted: Option<i64>,
@@ -85,69 +91,83 @@ struct Case<'a> {
 fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
     let state = inner.state();
     let machine = state.machine(tag)?;
-    let board = state.folder.board(&machine.board)?;
-    let last = last_finding(&state, machine);
-    let without: Vec<i64> = last.into_iter().collect();
-    let standing = standing(&state, machine, inner);
+    let without: Vec<i64> = last_finding(&state, machine).into_iter().collect();
+    let standing = standing(&state, machine, &inner.now());
     if let Some(card) = inner.cache().card(tag, &standing) {
         return Ok(card);
     }
-    let economy = economy(&state.folder, &board, machine, &standing);
     let fresh = Fresh::of(inner, &state, &state.boards()?)?;
     let reckoned = inner.reckon(&[&[], &without])?;
     let [now, before] = reckoned.as_slice() else {
         return Err(nothing_reckoned());
     };
-    let was = if without.is_empty() {
-        BTreeMap::new()
-    } else {
-        by_name(before.modes(machine, &board))
-    };
+    let mut card = card_of(
+        &state,
+        tag,
+        now,
+        Some(*before).filter(|_| !without.is_empty()),
+        &standing,
+    )?;
+    let board = state.folder.board(&machine.board)?;
+    let economy = economy(&state.folder, &board, machine, &standing);
+    let advice = now.advice(tag, &economy)?;
+    card.shelve = fresh.shelve(&state, machine, &economy, &advice.0, &advice.1);
+    card.exchanged.extend(mule::doubt(&state, machine, inner)?);
+    inner.cache().keep_card(standing, card.clone());
+    Ok(card)
+}
+
+/// The card of a machine as things stand in a state, with what was reckoned before its last finding.
+pub(crate) fn card_of(
+    state: &State,
+    tag: &str,
+    now: &Reckoned,
+    before: Option<&Reckoned>,
+    standing: &[String],
+) -> Result<JobCard> {
+    let machine = state.machine(tag)?;
+    let board = state.folder.board(&machine.board)?;
+    let economy = economy(&state.folder, &board, machine, standing);
+    let was = before.map(|before| by_name(before.modes(machine, &board)));
     let explanations = now.explanations(tag, 5)?;
     let functions = now
         .diagnosis
         .functions(tag)
         .map_err(|error| too_much(&error))?;
-    let doubted = doubted(&state, machine, &board, now, &functions);
+    let doubted = doubted(state, machine, &board, now, &functions);
     let case = Case {
-        state: &state,
+        state,
         machine,
         board: &board,
         modes: now.modes(machine, &board),
-        was,
+        was: was.unwrap_or_default(),
+        testimony: Testimony::of(state, machine, now)?,
         explanations,
         doubted: doubted.as_ref().map(|doubted| doubted.line),
     };
     let advice = now.advice(tag, &economy)?;
     let (steps, course) = &*advice;
     let suspects = case.suspects();
-    let unmodelled = now.diagnosis.unmodelled(tag);
-    let rate = coins(
-        state.folder.settings.rate_per_hour,
-        state.folder.settings.currency,
-    );
     let next = case.next(steps, &economy);
-    let next_note = if next.is_empty() {
-        "No further look pays for itself now.".to_string()
-    } else {
-        format!("Saved against fitting suspects one at a time, at {rate} an hour.")
-    };
-    let card = JobCard {
+    Ok(JobCard {
         tag: tag.to_string(),
         board: board.title.clone(),
         paid: machine.paid.clone(),
-        minutes_spent: minutes_spent(&state, machine),
+        minutes_spent: minutes_spent(state, machine),
         heading: case.heading(next.first()),
         state: case.standing(),
+        exchanged: case.exchanged(),
         p_findings: now.diagnosis.p_findings(),
+        left_out: case.left_out(now),
         doubt: doubted.and_then(|doubted| case.doubt(&doubted)),
+        next_note: case.next_note(&next, steps),
         next,
-        next_note,
         course: case.course(course, &economy),
-        shelve: fresh.shelve(&state, machine, &economy, steps, course),
+        shelve: None,
         drawing: case.drawing(&suspects),
         suspects,
-        unmodelled,
+        unmodelled: now.diagnosis.unmodelled(tag),
+        unseen: unseen(state, machine, &board),
         others: (1.0 - case.explanations.iter().map(|one| one.share).sum::<f64>()).max(0.0),
         explanations: case
             .explanations
@@ -164,9 +184,7 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
             .collect(),
         checks: board.checks.iter().map(say::head).collect(),
         journal: case.journal(),
-    };
-    inner.cache().keep_card(standing, card.clone());
-    Ok(card)
+    })
 }
 
 fn by_name(modes: Vec<Suspicion>) -> BTreeMap<(String, String), f64> {
@@ -203,12 +221,11 @@ pub(crate) fn last_finding(state: &State, machine: &Machine) -> Option<i64> {
 }
 
 /// Set-ups of the last finding, if that was just now.
-pub(crate) fn standing(state: &State, machine: &Machine, inner: &Inner) -> Vec<String> {
+pub(crate) fn standing(state: &State, machine: &Machine, now: &ZonedDateTime) -> Vec<String> {
     let Some(entry) = last_finding(state, machine).and_then(|id| state.pile.entry(id)) else {
         return Vec::new();
     };
-    let since = inner
-        .now()
+    let since = now
         .timestamp()
         .duration_since(entry.time.timestamp())
         .as_secs_f64()
@@ -222,6 +239,14 @@ pub(crate) fn standing(state: &State, machine: &Machine, inner: &Inner) -> Vec<S
         .filter(|_| (0.0..=STANDING_MINUTES).contains(&since))
         .map(|check| check.set_up.clone())
         .unwrap_or_default()
+}
+
+/// Minutes since power-on, if they were said.
+fn minutes_on(entry: &Entry) -> Option<f64> {
+    match &entry.line {
+        Line::Finding { minutes_on, .. } => *minutes_on,
+        _ => None,
+    }
 }
 
 /// Minutes spent on a machine: those of its checks and acts.
@@ -240,11 +265,26 @@ pub(crate) fn minutes_spent(state: &State, machine: &Machine) -> f64 {
         Line::Act { done } => match done {
             Act::Reseat(_) => 2.0,
             Act::Pull { .. } | Act::Fit { .. } | Act::Clean(_) => 5.0,
-            Act::Resolder(_) => 8.0,
+            Act::Resolder(_) | Act::Swap { .. } => 8.0,
+            Act::Mend { .. } => 15.0,
         },
         _ => 0.0,
     };
     state.pile.lines(machine).map(spent).sum()
+}
+
+/// `U9, the video controller, is dead.`
+pub(crate) fn mode_words(board: &Profile, part: &str, mode: &str) -> String {
+    let known = board
+        .part(part)
+        .and_then(|part| Some((part, part.mode(mode)?)));
+    match known {
+        Some((part, mode)) => say::mode_sentence(part, mode),
+        None => match board.outside.iter().find(|outside| outside.id == part) {
+            Some(outside) => sentence(&format!("{} is bad", outside.title)),
+            None => sentence(&format!("{} has a bad contact or joint", say::short(part))),
+        },
+    }
 }
 
 impl Case<'_> {
@@ -254,52 +294,33 @@ impl Case<'_> {
             .iter()
             .filter(|mode| mode.chance >= LEAST_SUSPECT)
             .take(MOST_SUSPECTS);
-        let suspect = |mode: &Suspicion| Suspect {
+        let suspect = |mode: &Suspicion| self.suspect(mode);
+        listed.map(suspect).collect()
+    }
+
+    fn suspect(&self, mode: &Suspicion) -> Suspect {
+        let evidence = self.testimony.about(self.machine, mode);
+        let most = self.modes.first().map_or(0.0, |first| first.chance);
+        let named = mode.chance >= LEAST_EXPLAINED * most;
+        let mut why: Vec<String> = named.then(|| why(&evidence)).into_iter().collect();
+        why.extend(self.treated_in_vain(mode));
+        why.retain(|sentence| !sentence.is_empty());
+        Suspect {
             part: mode.part.clone(),
             mode: mode.mode.clone(),
             title: self.mode_sentence(&mode.part, &mode.mode),
-            why: self.why(mode),
+            why: why.join(" "),
+            evidence,
             chance: mode.chance,
             was: self
                 .was
                 .get(&(mode.part.clone(), mode.mode.clone()))
                 .copied(),
-        };
-        listed.map(suspect).collect()
+        }
     }
 
     fn mode_sentence(&self, part: &str, mode: &str) -> String {
-        let known = self
-            .board
-            .part(part)
-            .and_then(|part| Some((part, part.mode(mode)?)));
-        match known {
-            Some((part, mode)) => say::mode_sentence(part, mode),
-            None => match self.board.outside.iter().find(|outside| outside.id == part) {
-                Some(outside) => sentence(&format!("{} is bad", outside.title)),
-                None => sentence(&format!("{} has a bad contact or joint", say::short(part))),
-            },
-        }
-    }
-
-    /// What speaks for a suspect.
-    fn why(&self, suspect: &Suspicion) -> String {
-        let mut why = Vec::new();
-        let speaks: Vec<String> = self
-            .bad_findings()
-            .into_iter()
-            .filter(|(check, shown, _)| self.reaches(check, shown, suspect))
-            .map(|(check, shown, _)| finding_words(check, shown))
-            .collect();
-        if !speaks.is_empty() {
-            let last = speaks.len().saturating_sub(3);
-            why.push(sentence(&format!(
-                "speaks for it: {}",
-                listed(&speaks[last..], "and")
-            )));
-        }
-        why.extend(self.treated_in_vain(suspect));
-        why.join(" ")
+        mode_words(self.board, part, mode)
     }
 
     fn reaches(&self, check: &Check, shown: &Shown, suspect: &Suspicion) -> bool {
@@ -356,119 +377,6 @@ impl Case<'_> {
         still_bad.then(|| format!("The {word} at {} did not help.", time(&treated.time)))
     }
 
-    /// The same without the finding in doubt.
-    fn trusted_bad_findings(&self) -> Vec<(&Check, &Shown, &Entry)> {
-        let mut bad = self.bad_findings();
-        bad.retain(|(_, _, entry)| Some(entry.id) != self.doubted);
-        bad
-    }
-
-    /// The latest finding of each check, where it is not as it should be.
-    fn bad_findings(&self) -> Vec<(&Check, &Shown, &Entry)> {
-        let latest = self.latest();
-        let bad = |(check, shown, _): &(&Check, &Shown, &Entry)| {
-            say::cell(check, shown).state == CellState::Bad
-        };
-        latest.into_iter().filter(bad).collect()
-    }
-
-    /// The latest finding of each check, in the order they were made.
-    fn latest(&self) -> Vec<(&Check, &Shown, &Entry)> {
-        let mut seen = BTreeSet::new();
-        let mut latest = Vec::new();
-        for entry in self.state.pile.lines(self.machine).rev() {
-            let Line::Finding { check, shown, .. } = &entry.line else {
-                continue;
-            };
-            let Some(check) = self.board.check(check) else {
-                continue;
-            };
-            if *shown != Shown::Skipped && seen.insert(check.id.as_str()) {
-                latest.push((check, shown, entry));
-            }
-        }
-        latest.reverse();
-        latest
-    }
-
-    fn whole(&self) -> f64 {
-        let empty = self
-            .explanations
-            .iter()
-            .find(|one| one.modes.is_empty() && !one.unmodelled);
-        empty.map_or(0.0, |one| one.share)
-    }
-
-    fn heading(&self, next: Option<&NextStep>) -> String {
-        match &self.machine.settled {
-            Some(Truth::Works) => return "It works; that is settled.".to_string(),
-            Some(Truth::Mode { part, mode }) => {
-                return format!(
-                    "{}; that is settled.",
-                    self.mode_sentence(part, mode).trim_end_matches('.')
-                );
-            }
-            Some(Truth::Joint(what)) => return sentence(&format!("{what}; that is settled")),
-            None => {}
-        }
-        let looked = !self.latest().is_empty();
-        let absent = if looked {
-            absent_words(self.machine, self.board)
-        } else {
-            known_words(self.machine, self.board)
-        };
-        let bad: Vec<String> = self
-            .telling(&self.trusted_bad_findings())
-            .iter()
-            .map(|(check, shown, _)| finding_words(check, shown))
-            .collect();
-        let lead = lead(self.board, &self.modes);
-        let text = match (absent, bad.as_slice()) {
-            (Some(known), _) if !looked => format!("{known}; nothing is seen yet"),
-            (Some(absent), _) if lead.chance() < 0.3 => {
-                format!("{absent}; nothing else speaks against it")
-            }
-            (Some(absent), _) => format!("{absent}; besides that {}", lead.words()),
-            (None, []) if self.whole() >= WHOLE => {
-                format!(
-                    "Looks whole: {} that nothing is wrong",
-                    percent(self.whole())
-                )
-            }
-            (None, []) if !looked => match next {
-                Some(step) => format!(
-                    "Nothing is seen yet; begin with {}",
-                    small(step.title.trim_end_matches('.'))
-                ),
-                None => "Nothing is seen yet".to_string(),
-            },
-            (None, []) => format!("Nothing bad is seen so far: {}", lead.words()),
-            (None, bad) => format!("{}: {}", listed(bad, "and"), lead.words()),
-        };
-        sentence(&text)
-    }
-
-    /// The two bad findings that say most about the leading suspect.
-    fn telling<'b>(
-        &self,
-        bad: &[(&'b Check, &'b Shown, &'b Entry)],
-    ) -> Vec<(&'b Check, &'b Shown, &'b Entry)> {
-        let Some(first) = self.modes.first() else {
-            return bad.iter().take(2).copied().collect();
-        };
-        let (mut telling, mut rest): (Vec<_>, Vec<_>) = bad
-            .iter()
-            .copied()
-            .partition(|(check, shown, _)| self.reaches(check, shown, first));
-        telling.append(&mut rest);
-        telling.truncate(2);
-        telling
-    }
-
-    fn standing(&self) -> String {
-        standing_words(self.state, self.machine, self.whole())
-    }
-
     fn doubt(&self, doubted: &Doubted) -> Option<Doubt> {
         let entry = self.state.pile.entry(doubted.line)?;
         let Line::Finding { check, shown, .. } = &entry.line else {
@@ -493,118 +401,6 @@ impl Case<'_> {
             chance: doubted.chance,
             band: say::band(check, shown),
         })
-    }
-
-    fn next(&self, steps: &[Step], economy: &Economy) -> Vec<NextStep> {
-        let fits = |step: &&Step| at_hand(self.machine, self.board, &step.check);
-        let pays = |step: &&Step| step.saving > 0.0;
-        let mut chosen: Vec<&Step> = steps.iter().filter(fits).filter(pays).take(3).collect();
-        if chosen.is_empty() && self.latest().is_empty() {
-            chosen = steps.iter().filter(fits).take(3).collect();
-        }
-        chosen
-            .into_iter()
-            .filter_map(|step| self.next_step(step, economy))
-            .collect()
-    }
-
-    fn next_step(&self, step: &Step, economy: &Economy) -> Option<NextStep> {
-        let check = self.board.check(&step.check)?;
-        let missing = step
-            .new_set_ups
-            .iter()
-            .find(|set_up| economy.missing.contains(set_up));
-        let mut how = sentence(&check.how);
-        let needs: Vec<String> = step
-            .new_set_ups
-            .iter()
-            .map(|set_up| set_up.replace('-', " "))
-            .collect();
-        if !needs.is_empty() {
-            how = format!("{how} Needs: {}.", needs.join(", "));
-        }
-        let currency = self.state.folder.settings.currency;
-        Some(NextStep {
-            check: check.id.clone(),
-            title: sentence(&crate::words::capital(&say::check_at(check))),
-            how: how.trim().to_string(),
-            caution: check.caution.clone(),
-            minutes: step.minutes,
-            saves: coins(to_coins(step.saving, currency), currency),
-            missing: missing.map(|set_up| set_up.replace('-', " ")),
-            outcomes: self.outcomes(check, step),
-        })
-    }
-
-    /// `black (62 %): then U9 dead, 91 %`.
-    fn outcomes(&self, check: &Check, step: &Step) -> Vec<String> {
-        let then: BTreeMap<&str, &Option<diagnosis::ModeChance>> = step
-            .then
-            .iter()
-            .map(|(outcome, mode)| (outcome.as_str(), mode))
-            .collect();
-        let one = |(outcome, chance): &(String, f64)| {
-            let word = say::outcome_word(check, outcome);
-            let lead = then.get(outcome.as_str()).and_then(|mode| mode.as_ref());
-            let lead = lead.map(|lead| {
-                let part = match &lead.holder {
-                    diagnosis::Holder::Position { part, .. } => part,
-                    diagnosis::Holder::Outside(id) | diagnosis::Holder::Marked(id) => id,
-                };
-                format!(
-                    ": then {}, {}",
-                    say::mode_short(self.board, part, &lead.mode),
-                    percent(lead.chance)
-                )
-            });
-            format!("{word} ({}){}", percent(*chance), lead.unwrap_or_default())
-        };
-        step.outcomes
-            .iter()
-            .filter(|(_, chance)| *chance >= 0.005)
-            .map(one)
-            .collect()
-    }
-
-    fn course(&self, course: &Course, economy: &Economy) -> String {
-        if matches!(self.machine.settled, Some(Truth::Works)) {
-            return String::new();
-        }
-        let currency = self.state.folder.settings.currency;
-        let value = coins(to_coins(course.value, currency), currency);
-        if course.remedies.is_empty() {
-            let hold = coins(
-                self.state.folder.settings.worth(&self.machine.board).hold,
-                currency,
-            );
-            return format!("Best left as it is, worth {hold}.");
-        }
-        let remedies = course
-            .remedies
-            .iter()
-            .filter_map(|index| economy.remedies.get(*index));
-        let mut steps: Vec<String> = remedies
-            .map(|remedy| format!("{} {}", say::short(&remedy.part), remedy.title))
-            .collect();
-        let more = steps.len().saturating_sub(MOST_STEPS);
-        steps.truncate(MOST_STEPS);
-        let then = if more > 0 {
-            format!(", then {} more", crate::words::number(more))
-        } else {
-            String::new()
-        };
-        let first = if course.look_first {
-            "See whether it works; if not, "
-        } else {
-            ""
-        };
-        format!(
-            "{first}{}{then}, each with a retest until it works. That takes {} on average, it works with {}, and {value} is left after \
-             cost.",
-            steps.join(", then "),
-            minutes(course.minutes),
-            percent(course.works),
-        )
     }
 
     fn explanation(&self, one: &Explanation) -> ExplanationView {

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use journal::Entry;
 
 use crate::{
+    contradiction::words,
     say,
     views::{Understood, Written},
     words::percent,
@@ -49,12 +50,28 @@ pub(crate) fn written(
         .filter_map(|entry| entry.machine.clone())
         .collect();
     tags.dedup();
-    let changed = changed(inner, &tags, before);
+    let lines: Vec<i64> = entries.iter().map(|entry| entry.id).collect();
+    let changed = match ruled_out(inner, &lines) {
+        Some(sentence) => sentence,
+        None => changed(inner, &tags, before),
+    };
     Ok(Written {
-        lines: entries.iter().map(|entry| entry.id).collect(),
+        lines,
         understood,
         changed,
     })
+}
+
+/// A line just written that cannot be true with those before it.
+fn ruled_out(inner: &mut Inner, lines: &[i64]) -> Option<String> {
+    let state = inner.state();
+    let reckoned = inner.reckon(&[&[]]).ok()?;
+    let out = reckoned
+        .first()?
+        .left_out
+        .iter()
+        .find(|out| lines.contains(&out.line))?;
+    Some(words(&state, out))
 }
 
 /// The largest change of a posterior, in a sentence.

@@ -36,7 +36,7 @@ pub(crate) fn doubted(
         let Line::Finding { check, shown, .. } = &entry.line else {
             continue;
         };
-        let own = entry.machine.as_deref() == Some(&machine.tag) && entry.epoch == machine.epoch;
+        let own = entry.machine.as_deref() == Some(&machine.tag) && entry.id > machine.opened;
         if !own || fit.p >= DOUBTFUL || least.as_ref().is_some_and(|least| least.chance <= fit.p) {
             continue;
         }
@@ -63,7 +63,7 @@ fn taken_again(state: &State, now: &Reckoned, line: i64, machine: &Machine, chec
         .filter_map(|other| state.pile.entry(*other))
         .any(|entry| {
             let same = matches!(&entry.line, Line::Finding { check: other, shown, .. } if other == check && *shown != Shown::Skipped);
-            same && entry.machine.as_deref() == Some(&machine.tag) && entry.epoch == machine.epoch
+            same && entry.machine.as_deref() == Some(&machine.tag) && entry.id > machine.opened
         })
 }
 

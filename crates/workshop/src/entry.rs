@@ -28,7 +28,8 @@ pub(crate) struct Finding {
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct Understanding {
     pub(crate) findings: Vec<Finding>,
-    pub(crate) supply: Supply,
+    /// The supply, if the line says which.
+    pub(crate) supply: Option<Supply>,
     pub(crate) minutes_on: Option<f64>,
 }
 
@@ -60,7 +61,7 @@ impl<'a> Reader<'a> {
             .filter(|piece| !piece.is_empty())
         {
             match condition(piece) {
-                Some(Condition::Supply(supply)) => understanding.supply = supply,
+                Some(Condition::Supply(supply)) => understanding.supply = Some(supply),
                 Some(Condition::Minutes(minutes)) => understanding.minutes_on = Some(minutes),
                 None => match self.piece(piece) {
                     Ok(finding) => understanding.findings.push(finding),

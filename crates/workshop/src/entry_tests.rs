@@ -119,7 +119,7 @@ fn say(understanding: &Understanding) -> String {
         };
         lines.push(format!("{} = {shown}", finding.check));
     }
-    if understanding.supply == Supply::Bench {
+    if understanding.supply == Some(Supply::Bench) {
         lines.push("bench".to_string());
     }
     lines.extend(

@@ -63,10 +63,15 @@ impl Workshop {
     pub fn round_line(&self, check: &str, line: &str) -> Result<Written> {
         let mut inner = self.fresh()?;
         write_findings(&mut inner, |state| {
-            let tags = state.tags();
+            let tags = state.bench_tags();
             if tags.is_empty() {
-                return Err(Error::new(ErrorKind::Refused, "nothing is taken in yet")
-                    .hint("take a lot in first"));
+                let all = state.tags();
+                let problem = match all.as_slice() {
+                    [] => "nothing is taken in yet",
+                    _ => "no machine is on the bench",
+                };
+                return Err(Error::new(ErrorKind::Refused, problem)
+                    .hint("take a lot in first, or take a machine back from the shelf"));
             }
             let entries = round_entries(line, &tags).map_err(wrong)?;
             round_findings(state, check, &entries)
@@ -100,7 +105,7 @@ fn read_line(inner: &mut Inner, tag: &str, line: &str) -> Result<Understanding> 
 }
 
 /// Refuses findings at parts that are not there.
-fn allowed(machine: &Machine, board: &Profile, findings: &[Finding]) -> Result<()> {
+pub(crate) fn allowed(machine: &Machine, board: &Profile, findings: &[Finding]) -> Result<()> {
     let problems: Vec<String> = findings
         .iter()
         .filter_map(|finding| absent(machine, board, finding))
@@ -204,18 +209,7 @@ fn write_findings(inner: &mut Inner, rows: impl Fn(&State) -> Result<Rows>) -> R
     let entries = inner.write(|state| {
         let mut drafts = Vec::new();
         for (tag, _, understanding) in rows(state)? {
-            let epoch = state.machine(&tag)?.epoch;
-            drafts.extend(understanding.findings.iter().map(|finding| Draft {
-                machine: Some(tag.clone()),
-                epoch,
-                line: Line::Finding {
-                    check: finding.check.clone(),
-                    text: finding.text.clone(),
-                    shown: finding.shown.clone(),
-                    supply: understanding.supply,
-                    minutes_on: understanding.minutes_on,
-                },
-            }));
+            drafts.extend(finding_drafts(state.machine(&tag)?, &understanding));
         }
         Ok(drafts)
     })?;
@@ -224,6 +218,23 @@ fn write_findings(inner: &mut Inner, rows: impl Fn(&State) -> Result<Rows>) -> R
         .flat_map(|(_, board, one)| understood(board, &one.findings))
         .collect();
     written(inner, &entries, understood, &before)
+}
+
+/// The lines of what was seen on a machine; a supply that is not said is the one it was switched on with.
+pub(crate) fn finding_drafts(machine: &Machine, seen: &Understanding) -> Vec<Draft> {
+    let supply = seen.supply.or(machine.powered).unwrap_or_default();
+    let draft = |finding: &Finding| Draft {
+        machine: Some(machine.tag.clone()),
+        epoch: machine.epoch,
+        line: Line::Finding {
+            check: finding.check.clone(),
+            text: finding.text.clone(),
+            shown: finding.shown.clone(),
+            supply,
+            minutes_on: seen.minutes_on,
+        },
+    };
+    seen.findings.iter().map(draft).collect()
 }
 
 fn understood(board: &Profile, findings: &[Finding]) -> Vec<Understood> {

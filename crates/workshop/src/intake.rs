@@ -13,6 +13,9 @@ use crate::{
 /// Most machines of one lot.
 const MOST: u64 = 500;
 
+/// Tag of the mule.
+pub(crate) const MULE: &str = "mule";
+
 /// A take-in line as it was understood.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct LotLine {
@@ -86,6 +89,40 @@ pub(crate) fn lot_line(line: &str, currency: Currency) -> Result<LotLine, String
         from: from.to_string(),
         price: minor,
     })
+}
+
+/// The line speaks of the mule: `the mule`.
+pub(crate) fn is_mule(line: &str) -> bool {
+    let line = plain(line);
+    let word = ["the ", "a ", "our ", "my ", "1 ", "one "]
+        .iter()
+        .find_map(|start| line.strip_prefix(start))
+        .unwrap_or(&line);
+    word == MULE
+}
+
+/// The mule's tag, if another is there already by the name that was given.
+pub(crate) fn mule_tag(named: Option<&str>, taken: &[String]) -> Result<String, String> {
+    let tag = named.map_or(MULE, str::trim);
+    let sound = !tag.is_empty()
+        && tag.len() <= 20
+        && tag
+            .chars()
+            .all(|c| c.is_alphanumeric() || "-_.".contains(c))
+        && !tag.ends_with(|c: char| c.is_ascii_digit());
+    if !sound {
+        return Err(format!(
+            "expected a name that ends in a letter, such as `mule-b`, found {}",
+            quoted(tag)
+        ));
+    }
+    if taken.iter().any(|other| plain(other) == plain(tag)) {
+        return Err(format!(
+            "there is {} already; give the mule of another board a name of its own, such as `mule-b`, as its first tag",
+            quoted(tag)
+        ));
+    }
+    Ok(tag.to_string())
 }
 
 fn count(word: &str) -> Option<u64> {
@@ -407,6 +444,25 @@ mod tests {
                 price
             }
         );
+    }
+
+    #[test]
+    fn the_mule() {
+        for line in ["the mule", "Mule", "our mule", "1 mule"] {
+            assert!(is_mule(line), "{line}");
+        }
+        for line in ["9 mules from here, 1", "a mule from here, 2.00", ""] {
+            assert!(!is_mule(line), "{line}");
+        }
+        let taken = ["T-01".to_string(), "mule".to_string()];
+        assert_eq!(mule_tag(None, &taken[..1]).unwrap(), "mule");
+        assert_eq!(mule_tag(Some("mule-b"), &taken).unwrap(), "mule-b");
+        for (named, problem) in [
+            (None, "there is `mule` already"),
+            (Some("M-1"), "ends in a letter"),
+        ] {
+            assert!(mule_tag(named, &taken).unwrap_err().contains(problem));
+        }
     }
 
     #[test]

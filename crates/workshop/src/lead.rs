@@ -136,6 +136,12 @@ pub(crate) fn standing_words(state: &State, machine: &Machine, whole: f64) -> St
     let looked = is_looked_at(state, machine);
     let works = machine.settled == Some(Truth::Works)
         || (machine.settled.is_none() && looked && whole >= WHOLE);
+    if machine.mule {
+        return "the mule".to_string();
+    }
+    if machine.shelved {
+        return "shelved".to_string();
+    }
     match (works, waits) {
         (true, _) => "working",
         (false, true) => "waiting",

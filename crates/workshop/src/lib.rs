@@ -8,10 +8,12 @@ mod bench;
 mod board_file;
 mod card;
 mod change;
+mod contradiction;
 mod doubt;
 mod economy;
 mod entry;
 mod error;
+mod evidence;
 mod findings;
 mod folder;
 mod intake;
@@ -34,9 +36,12 @@ mod script;
 mod settings;
 mod shelving;
 mod situation;
+mod supposing;
+mod swap;
 mod take_in;
 mod undo;
 pub mod views;
+mod what_if;
 mod words;
 mod workshop;
 
@@ -44,5 +49,7 @@ pub use board_file::{BoardChecked, BoardProblem, check_board};
 pub use error::{Error, ErrorKind};
 pub use jiff::ZonedDateTime;
 pub use rehearse::{Played, Rehearse};
-pub use requests::{Act, Clock, Fitted, OpenOptions, PlanLimits, TakeIn, default_dir};
+pub use requests::{
+    Act, Clock, Fitted, OpenOptions, PlanLimits, Power, Shelf, TakeIn, default_dir,
+};
 pub use workshop::Workshop;

@@ -93,7 +93,7 @@ pub(crate) fn offered(
         notes: Vec::new(),
     };
     let donors = Donors::of(state, boards, now);
-    for machine in &state.pile.machines {
+    for machine in state.pile.on_bench() {
         let Some(board) = boards.get(&machine.board) else {
             continue;
         };
@@ -384,7 +384,7 @@ struct DonorChip {
 impl Donors {
     fn of(state: &State, boards: &Boards, now: &Reckoned) -> Donors {
         let mut chips = Vec::new();
-        for machine in &state.pile.machines {
+        for machine in state.pile.on_bench() {
             let Some(board) = boards.get(&machine.board) else {
                 continue;
             };

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use journal::{Act, Chip, Entry, Line, Places, Truth};
+use journal::{Act, Chip, Entry, Line, Places, Supply, Truth};
 
 /// What stands after all lines.
 #[derive(Debug, Clone, Default)]
@@ -49,8 +49,18 @@ pub(crate) struct Machine {
     pub(crate) empty: BTreeSet<String>,
     /// Marks of the chips in positions.
     pub(crate) marked: BTreeMap<String, String>,
+    /// Chips that other positions lost to this one by a swap: position here, then machine and position they came from.
+    pub(crate) guests: BTreeMap<String, (String, String)>,
+    /// A good board in which chips of the pile are tried.
+    pub(crate) mule: bool,
+    /// Put away: neither the bench plan nor the plan speaks of it.
+    pub(crate) shelved: bool,
+    /// Said to be switched on, with this supply.
+    pub(crate) powered: Option<Supply>,
     /// Acts so far.
     pub(crate) epoch: u32,
+    /// Number of the line that opened the present epoch; 0 if none did.
+    pub(crate) opened: i64,
     /// The truth found out, if nothing was done since.
     pub(crate) settled: Option<Truth>,
     /// Indices of the lines that hold for it.
@@ -105,6 +115,22 @@ impl Pile {
         self.entries.last().map_or(0, |entry| entry.id)
     }
 
+    /// Machines to be mended: neither the mule nor put away.
+    pub(crate) fn on_bench(&self) -> impl Iterator<Item = &Machine> {
+        self.machines.iter().filter(|machine| machine.on_bench())
+    }
+
+    /// Where a position's own chip is, if a swap took it to another position.
+    pub(crate) fn guest_at(&self, tag: &str, part: &str) -> Option<(&str, &str)> {
+        self.machines.iter().find_map(|machine| {
+            let (here, _) = machine
+                .guests
+                .iter()
+                .find(|(_, home)| home.0 == tag && home.1 == part)?;
+            Some((machine.tag.as_str(), here.as_str()))
+        })
+    }
+
     /// The machine with this tag.
     pub(crate) fn machine(&self, tag: &str) -> Option<&Machine> {
         self.machines.iter().find(|machine| machine.tag == tag)
@@ -155,6 +181,7 @@ impl Pile {
                 paid,
                 empty,
                 events,
+                mule,
             } => {
                 let tag = entry.machine.clone().unwrap_or_default();
                 if self.machine(&tag).is_some() {
@@ -166,6 +193,7 @@ impl Pile {
                     board: board.clone(),
                     paid: paid.clone(),
                     events: events.clone(),
+                    mule: *mule,
                     came_empty: empty.clone(),
                     empty: empty.iter().cloned().collect(),
                     lines: vec![index],
@@ -174,15 +202,37 @@ impl Pile {
                 Ok(())
             }
             Line::Finding { .. } => self.on_machine(index, entry).map(|_| ()),
+            Line::Power { on, supply } => {
+                self.on_machine(index, entry)?.powered = on.then_some(*supply);
+                Ok(())
+            }
+            Line::Shelved { away } => {
+                let machine = self.on_machine(index, entry)?;
+                match (machine.mule, machine.shelved == *away) {
+                    (true, _) => return Err("the mule stays on the bench".to_string()),
+                    (false, true) => {
+                        let place = if *away { "the shelf" } else { "the bench" };
+                        return Err(format!("{} is on {place} already", machine.tag));
+                    }
+                    (false, false) => machine.shelved = *away,
+                }
+                Ok(())
+            }
             Line::Settled { truth } => {
                 self.on_machine(index, entry)?.settled = Some(truth.clone());
                 Ok(())
             }
             Line::Act { done } => {
                 let machine = self.on_machine(index, entry)?;
-                machine.epoch += 1;
-                machine.settled = None;
+                machine.begin_epoch(entry.id);
                 let tag = machine.tag.clone();
+                if let Act::Swap { with, .. } = done
+                    && *with != tag
+                {
+                    let other = self.machine_mut(with)?;
+                    other.lines.push(index);
+                    other.begin_epoch(entry.id);
+                }
                 self.act(&tag, done)
             }
             Line::Limits { money, evenings } => {
@@ -202,10 +252,14 @@ impl Pile {
 
     fn on_machine(&mut self, index: usize, entry: &Entry) -> Result<&mut Machine, String> {
         let tag = entry.machine.as_deref().unwrap_or_default();
-        let machine = self.machines.iter_mut().find(|machine| machine.tag == tag);
-        let machine = machine.ok_or_else(|| format!("{tag} is not taken in"))?;
+        let machine = self.machine_mut(tag)?;
         machine.lines.push(index);
         Ok(machine)
+    }
+
+    fn machine_mut(&mut self, tag: &str) -> Result<&mut Machine, String> {
+        let machine = self.machines.iter_mut().find(|machine| machine.tag == tag);
+        machine.ok_or_else(|| format!("{tag} is not taken in"))
     }
 
     fn act(&mut self, tag: &str, act: &Act) -> Result<(), String> {
@@ -237,8 +291,65 @@ impl Pile {
                     .find(|part| machine.is_some_and(|machine| machine.empty.contains(*part)));
                 empty.map_or(Ok(()), |part| Err(format!("{part} of {tag} is empty")))
             }
-            Act::Reseat(_) | Act::Resolder(_) | Act::Clean(_) => Ok(()),
+            Act::Swap { part, with, there } => self.swap((tag, part), (with, there)),
+            Act::Mend { .. } | Act::Reseat(_) | Act::Resolder(_) | Act::Clean(_) => Ok(()),
         }
+    }
+
+    /// What two positions hold changes places, marks and all; one of them may be empty.
+    fn swap(&mut self, a: (&str, &str), b: (&str, &str)) -> Result<(), String> {
+        if a == b {
+            return Err(format!(
+                "{} of {} cannot change places with itself",
+                a.1, a.0
+            ));
+        }
+        let from_a = self.lift(a)?;
+        let from_b = self.lift(b)?;
+        if from_a.is_none() && from_b.is_none() {
+            return Err(format!(
+                "{} of {} and {} of {} are both empty",
+                a.1, a.0, b.1, b.0
+            ));
+        }
+        for (chip, at) in [(from_a, b), (from_b, a)] {
+            if let Some(chip) = chip {
+                self.set_down(chip, at)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Takes out what a position holds, if it holds anything.
+    fn lift(&mut self, (tag, part): (&str, &str)) -> Result<Option<Lifted>, String> {
+        let machine = self.machine_mut(tag)?;
+        if !machine.empty.insert(part.to_string()) {
+            return Ok(None);
+        }
+        let home = machine.guests.remove(part);
+        Ok(Some(Lifted {
+            home: home.unwrap_or_else(|| (tag.to_string(), part.to_string())),
+            mark: machine.marked.remove(part),
+        }))
+    }
+
+    fn set_down(&mut self, chip: Lifted, (tag, part): (&str, &str)) -> Result<(), String> {
+        if let Some(mark) = &chip.mark {
+            let place = Place::In {
+                machine: tag.to_string(),
+                part: part.to_string(),
+            };
+            self.marks.insert(mark.clone(), place);
+        }
+        let machine = self.machine_mut(tag)?;
+        machine.empty.remove(part);
+        if let Some(mark) = chip.mark {
+            machine.marked.insert(part.to_string(), mark);
+        }
+        if (chip.home.0.as_str(), chip.home.1.as_str()) != (tag, part) {
+            machine.guests.insert(part.to_string(), chip.home);
+        }
+        Ok(())
     }
 
     fn take_out(&mut self, tag: &str, part: &str, mark: Option<&str>) -> Result<(), String> {
@@ -251,12 +362,11 @@ impl Pile {
         {
             return Err(format!("the mark `{mark}` is on another chip"));
         }
-        let Some(machine) = self.machines.iter_mut().find(|machine| machine.tag == tag) else {
-            return Err(format!("{tag} is not taken in"));
-        };
+        let machine = self.machine_mut(tag)?;
         if !machine.empty.insert(part.to_string()) {
             return Err(format!("{part} of {tag} is empty"));
         }
+        machine.guests.remove(part);
         let own = machine.marked.remove(part);
         if let (Some(own), Some(mark)) = (&own, mark)
             && own != mark
@@ -298,6 +408,27 @@ impl Pile {
     }
 }
 
+/// A chip between two positions.
+struct Lifted {
+    /// Machine and position it came from first.
+    home: (String, String),
+    mark: Option<String>,
+}
+
+impl Machine {
+    /// To be mended: neither the mule nor put away.
+    pub(crate) fn on_bench(&self) -> bool {
+        !self.mule && !self.shelved
+    }
+
+    fn begin_epoch(&mut self, line: i64) {
+        self.epoch += 1;
+        self.opened = line;
+        self.settled = None;
+        self.powered = None;
+    }
+}
+
 /// Which lines are taken back; a taking back can be taken back too.
 fn taken_back(entries: &[Entry]) -> BTreeMap<i64, i64> {
     let mut taken_back = BTreeMap::new();
@@ -326,157 +457,5 @@ fn order(tag: &str) -> (String, u64, String) {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use journal::{Shown, Supply};
-
-    fn entries(lines: &[(&str, Line)]) -> Vec<Entry> {
-        let time: jiff::ZonedDateTime = "2026-11-12T19:00:00+01:00[Europe/Berlin]".parse().unwrap();
-        let entry = |(id, (tag, line)): (i64, &(&str, Line))| Entry {
-            id,
-            batch: id,
-            time: time.clone(),
-            who: "Ines".to_string(),
-            machine: (!tag.is_empty()).then(|| (*tag).to_string()),
-            epoch: 0,
-            line: line.clone(),
-        };
-        (1..).zip(lines).map(entry).collect()
-    }
-
-    fn machine() -> Line {
-        Line::TakenIn {
-            lot: "L-01".to_string(),
-            board: "b".to_string(),
-            paid: "30.00".to_string(),
-            empty: vec!["U9".to_string()],
-            events: Vec::new(),
-        }
-    }
-
-    fn finding() -> Line {
-        Line::Finding {
-            check: "picture".to_string(),
-            text: "black".to_string(),
-            shown: Shown::Outcome("black".to_string()),
-            supply: Supply::Usual,
-            minutes_on: None,
-        }
-    }
-
-    fn pull(part: &str, mark: Option<&str>) -> Line {
-        Line::Act {
-            done: Act::Pull {
-                part: part.to_string(),
-                mark: mark.map(str::to_string),
-            },
-        }
-    }
-
-    fn fit(part: &str, mark: &str) -> Line {
-        let chip = Chip::Marked(mark.to_string());
-        Line::Act {
-            done: Act::Fit {
-                part: part.to_string(),
-                chip,
-                old_mark: None,
-            },
-        }
-    }
-
-    fn back(line: i64) -> Line {
-        Line::TakenBack { line }
-    }
-
-    fn check(lines: &[(&str, Line)], problems: &[&str]) -> Pile {
-        let pile = Pile::of(entries(lines));
-        let found: Vec<&str> = pile
-            .problems
-            .iter()
-            .map(|problem| problem.what.as_str())
-            .collect();
-        assert_eq!(found, problems);
-        pile
-    }
-
-    #[test]
-    fn chips_go_where_they_are_put() {
-        let pile = check(
-            &[
-                ("T-01", machine()),
-                ("T-02", machine()),
-                ("T-01", pull("U1", Some("dot"))),
-                ("T-02", fit("U9", "dot")),
-            ],
-            &[],
-        );
-        assert_eq!(
-            pile.marks["dot"],
-            Place::In {
-                machine: "T-02".to_string(),
-                part: "U9".to_string()
-            }
-        );
-        assert!(pile.machine("T-02").unwrap().empty.is_empty());
-        assert_eq!(pile.machine("T-01").unwrap().epoch, 1);
-    }
-
-    #[test]
-    fn contradictions_are_named() {
-        check(
-            &[("T-01", machine()), ("T-01", pull("U9", None))],
-            &["U9 of T-01 is empty"],
-        );
-        check(
-            &[("T-01", machine()), ("T-01", fit("U9", "dot"))],
-            &["no chip is marked `dot`"],
-        );
-        check(&[("T-02", finding())], &["T-02 is not taken in"]);
-        check(
-            &[("T-01", machine()), ("T-01", machine())],
-            &["T-01 is there already"],
-        );
-        check(
-            &[
-                ("T-01", machine()),
-                ("T-01", pull("U1", Some("dot"))),
-                ("T-01", pull("U2", Some("dot"))),
-            ],
-            &["the mark `dot` is on another chip"],
-        );
-    }
-
-    #[test]
-    fn a_line_taken_back_does_not_count() {
-        let lines = [
-            ("T-01", machine()),
-            ("T-01", pull("U1", Some("dot"))),
-            ("T-02", machine()),
-            ("T-02", fit("U9", "dot")),
-        ];
-        let with = |more: &[Line]| {
-            let more: Vec<(&str, Line)> = more.iter().map(|line| ("", line.clone())).collect();
-            [lines.to_vec(), more].concat()
-        };
-        check(&with(&[back(2)]), &["no chip is marked `dot`"]);
-        check(&with(&[back(2), back(5)]), &[]);
-        check(&with(&[back(4), back(2)]), &[]);
-    }
-
-    #[test]
-    fn tags_are_in_their_order() {
-        let pile = check(
-            &[("T-10", machine()), ("T-9", machine()), ("A", machine())],
-            &[],
-        );
-        let tags: Vec<&str> = pile
-            .machines
-            .iter()
-            .map(|machine| machine.tag.as_str())
-            .collect();
-        assert_eq!(tags, ["A", "T-9", "T-10"]);
-        assert_eq!(tag_parts("T-07"), Some(("T-", 7, 2)));
-        assert_eq!(tag_parts("ü7"), Some(("ü", 7, 1)));
-        assert_eq!(tag_parts("T"), None);
-    }
-}
+#[path = "pile_tests.rs"]
+mod tests;

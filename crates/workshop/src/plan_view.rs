@@ -71,7 +71,8 @@ fn heading(core: &Core, state: &State, evenings: f64) -> String {
     let working = core.plan.working.round() as usize;
     let all = core.plan.machines.len();
     match all {
-        0 => "Nothing is taken in yet.".to_string(),
+        0 if state.pile.machines.is_empty() => "Nothing is taken in yet.".to_string(),
+        0 => "No machine is on the bench.".to_string(),
         _ => format!(
             "Spend {money} and {time}; {} of {} should work.",
             number(working),
@@ -413,6 +414,23 @@ fn changes(core: &Core, currency: Currency) -> Result<Vec<SumRow>> {
 
 fn notes(state: &State, core: &Core) -> Vec<String> {
     let mut notes = core.offered.notes.clone();
+    let shelved = crate::bench::shelved(state);
+    match shelved.as_slice() {
+        [] => {}
+        [one] => notes.push(format!("{one} is on the shelf and left out.")),
+        many => notes.push(format!(
+            "{} are on the shelf and left out.",
+            listed(many, "and")
+        )),
+    }
+    for (tag, part) in state.pile.on_bench().flat_map(|machine| {
+        let guests = machine.guests.keys();
+        guests.map(move |part| (&machine.tag, part))
+    }) {
+        notes.push(format!(
+            "{part} of {tag} holds another board's chip; the plan takes it as {tag}'s own until it is swapped back."
+        ));
+    }
     notes.extend(core.parcels.unmet.iter().map(|unmet| {
         sentence(&format!(
             "{} × {}: {}",

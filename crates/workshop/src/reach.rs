@@ -93,6 +93,11 @@ impl Reach {
         outside.is_some_and(|outside| outside.serves.iter().any(|target| self.has(target)))
     }
 
+    /// It speaks of this function.
+    pub(crate) fn tells_of(&self, function: &str) -> bool {
+        self.functions.contains(function)
+    }
+
     fn has(&self, target: &Target) -> bool {
         match target {
             Target::Function(id) => self.functions.contains(id),

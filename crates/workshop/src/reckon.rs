@@ -11,16 +11,13 @@ use diagnosis::{Course, Diagnosis, Economy, Explanation, Fit, Holder, ModeChance
 
 use crate::{
     Error, ErrorKind,
+    contradiction::{LeftOut, Sound, sound},
     folder::Folder,
     pile::{Machine, Pile},
     shelving::Blank,
     situation::Setting,
     views::JobCard,
 };
-
-/// Said when no set of faults explains what was found.
-const CONTRADICTION: &str =
-    "the findings contradict each other: nothing the board's file knows explains them all";
 
 /// The boards of the pile by id.
 pub(crate) type Boards = BTreeMap<String, Arc<Profile>>;
@@ -30,6 +27,8 @@ pub(crate) type Boards = BTreeMap<String, Arc<Profile>>;
 pub(crate) struct Reckoned {
     pub(crate) setting: Setting,
     pub(crate) diagnosis: Diagnosis,
+    /// Lines that do not count, for they rule each other out.
+    pub(crate) left_out: Vec<LeftOut>,
     fits: OnceCell<Vec<Fit>>,
     /// By machine, as many as were asked for so far.
     explanations: RefCell<BTreeMap<String, (usize, Vec<Explanation>)>>,
@@ -70,30 +69,43 @@ impl Reckoned {
         without: &[i64],
         before: Option<&Reckoned>,
     ) -> Result<Reckoned, Error> {
-        let setting = Setting::of(pile, boards, without);
-        let diagnosis = match before {
-            Some(before) => before.diagnosis.again(&setting.situation),
-            None => Diagnosis::of(&setting.situation),
-        };
-        let diagnosis = diagnosis.map_err(|error| {
-            let line = error.step.and_then(|step| setting.lines.get(step));
-            let place = line
-                .map(|line| format!("line {line}: "))
-                .unwrap_or_default();
-            Error::new(ErrorKind::Refused, format!("{place}{}", error.message))
-                .hint("see `journal`, and take the line back if it is wrong")
-        })?;
-        if !diagnosis.log_p_findings().is_finite() {
-            return Err(Error::new(ErrorKind::Refused, CONTRADICTION)
-                .hint("see `journal`, and take back the line that is wrong"));
-        }
+        let before = before.map(|before| &before.diagnosis);
+        let Sound {
+            setting,
+            diagnosis,
+            left_out,
+        } = sound(pile, boards, without, before)?;
         Ok(Reckoned {
             setting,
             diagnosis,
+            left_out,
             fits: OnceCell::new(),
             explanations: RefCell::default(),
             advice: RefCell::default(),
         })
+    }
+
+    /// A pile that has lines more than this one; nothing if they cannot be true with those that count here.
+    pub(crate) fn supposing(
+        &self,
+        pile: &Pile,
+        boards: &Boards,
+    ) -> Result<Option<Reckoned>, Error> {
+        let without: Vec<i64> = self.left_out.iter().map(|out| out.line).collect();
+        let setting = Setting::of(pile, boards, &without);
+        let diagnosis = self
+            .diagnosis
+            .again(&setting.situation)
+            .map_err(|error| too_much(&error))?;
+        let possible = diagnosis.log_p_findings().is_finite();
+        Ok(possible.then(|| Reckoned {
+            setting,
+            diagnosis,
+            left_out: self.left_out.clone(),
+            fits: OnceCell::new(),
+            explanations: RefCell::default(),
+            advice: RefCell::default(),
+        }))
     }
 
     /// P(finding | all others) for each finding.

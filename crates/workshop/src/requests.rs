@@ -2,6 +2,8 @@
 
 use std::path::PathBuf;
 
+use crate::{Error, ErrorKind};
+
 /// How a workshop is opened.
 #[derive(Debug, Clone, Default)]
 pub struct OpenOptions {
@@ -55,12 +57,45 @@ pub enum Act {
         /// Mark put on the chip that comes out.
         old_mark: Option<String>,
     },
+    /// Chips change places.
+    Swap {
+        /// Position.
+        part: String,
+        /// Another machine, the mule, or the mark of a loose chip.
+        with: String,
+        /// Position there, if another.
+        there: Option<String>,
+        /// Mark put on the chip that comes out, if a loose one goes in.
+        old_mark: Option<String>,
+    },
+    /// A fault that the profile does not know was mended: what it was.
+    Mend(String),
     /// Pull and press in again; each name is a position or a block.
     Reseat(Vec<String>),
     /// Resolder the joints; each name is a position or a block.
     Resolder(Vec<String>),
     /// Clean the contacts; each name is a position or a block.
     Clean(Vec<String>),
+}
+
+/// How a machine is powered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Power {
+    /// Switched on, on its own supply.
+    On,
+    /// Switched on, on a bench supply.
+    OnBenchSupply,
+    /// Switched off.
+    Off,
+}
+
+/// Where a machine is put.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shelf {
+    /// Put away.
+    Away,
+    /// Taken back to the bench.
+    Back,
 }
 
 /// What goes into a position.
@@ -73,6 +108,48 @@ pub enum Fitted {
     },
     /// A marked chip pulled before.
     Marked(String),
+}
+
+impl Fitted {
+    /// What goes in, as it was typed: nothing or `new` is a new one, `0.9` or `90 %` one that is good with this chance,
+    /// anything else the mark of a chip.
+    ///
+    /// # Errors
+    /// If a chance is not from 0 to 1.
+    pub fn read(what: &str) -> Result<Fitted, Error> {
+        let what = what.trim();
+        let chance = what.strip_prefix("new").map_or(what, str::trim);
+        let percent = chance.strip_suffix('%').map(str::trim);
+        if chance.is_empty() {
+            return Ok(Fitted::New { works: None });
+        }
+        let Ok(number) = percent.unwrap_or(chance).replace(',', ".").parse::<f64>() else {
+            return Ok(Fitted::Marked(what.to_owned()));
+        };
+        let works = if percent.is_some() {
+            number / 100.0
+        } else {
+            number
+        };
+        if (0.0..=1.0).contains(&works) {
+            return Ok(Fitted::New { works: Some(works) });
+        }
+        Err(Error::new(
+            ErrorKind::Usage,
+            format!("expected a chance from 0 to 1, found `{what}`"),
+        )
+        .hint("write `0.9` or `90 %`, a mark such as `blue dot`, or nothing for a new one"))
+    }
+
+    /// The same as it is typed.
+    #[must_use]
+    pub fn word(&self) -> String {
+        match self {
+            Fitted::New { works: None } => String::new(),
+            Fitted::New { works: Some(works) } => works.to_string(),
+            Fitted::Marked(mark) => mark.clone(),
+        }
+    }
 }
 
 /// What may be spent.

@@ -169,7 +169,7 @@ impl Open {
             shelve: Vec::new(),
             state: std::sync::Arc::clone(&state),
         };
-        if state.pile.machines.is_empty() {
+        if state.pile.on_bench().next().is_none() {
             return Ok(open);
         }
         let fresh = Fresh::of(inner, &state, &boards)?;
@@ -177,14 +177,14 @@ impl Open {
             .pile
             .machines
             .iter()
-            .map(|machine| standing(&state, machine, inner))
+            .map(|machine| standing(&state, machine, &inner.now()))
             .collect();
         let reckoned = inner.reckon(&[&[]])?;
         let now = reckoned
             .first()
             .ok_or_else(|| Error::new(ErrorKind::Internal, "nothing was reckoned"))?;
         for (number, (machine, standing)) in state.pile.machines.iter().zip(&each).enumerate() {
-            let Some(board) = boards.get(&machine.board) else {
+            let Some(board) = boards.get(&machine.board).filter(|_| machine.on_bench()) else {
                 continue;
             };
             if standing_words(&state, machine, now.whole(&machine.tag)?) == "working" {
@@ -403,7 +403,7 @@ impl Open {
 
     fn heading(&self, rounds: &[RoundToMake]) -> String {
         let Some(first) = rounds.first() else {
-            return match self.state.pile.machines.len() {
+            return match self.state.pile.on_bench().count() {
                 0 => "Nothing is taken in yet.".to_string(),
                 _ => "No further look pays for itself now.".to_string(),
             };
@@ -417,7 +417,7 @@ impl Open {
     }
 
     fn summary(&self, rounds: &[RoundToMake]) -> String {
-        if self.state.pile.machines.is_empty() {
+        if self.state.pile.on_bench().next().is_none() {
             return "Take a lot in first.".to_string();
         }
         let standing: Vec<String> = self.standing.iter().map(|name| in_words(name)).collect();
@@ -447,7 +447,7 @@ impl Open {
     fn aside(&self, rounds: &[RoundToMake]) -> Vec<Aside> {
         let looks = rounds.iter().flat_map(|round| &round.looks);
         let in_a_round: BTreeSet<&String> = looks.flat_map(|look| &look.tags).collect();
-        let tags = self.state.pile.machines.iter().map(|machine| &machine.tag);
+        let tags = self.state.pile.on_bench().map(|machine| &machine.tag);
         let off = |tag: &String| self.unpowered.iter().any(|(other, _)| other == tag);
         let (whole, rest): (Vec<String>, Vec<String>) = tags
             .filter(|tag| !in_a_round.contains(tag) && !off(tag))
@@ -533,7 +533,7 @@ fn on_the_bench(state: &State, inner: &Inner) -> Vec<String> {
         .iter()
         .filter_map(|machine| Some((crate::card::last_finding(state, machine)?, machine)))
         .max_by_key(|(line, _)| *line);
-    last.map(|(_, machine)| standing(state, machine, inner))
+    last.map(|(_, machine)| standing(state, machine, &inner.now()))
         .unwrap_or_default()
 }
 

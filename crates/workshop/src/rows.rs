@@ -28,7 +28,7 @@ impl Workshop {
 /// The rows of one machine or of all.
 pub(crate) fn rows(state: &State, tag: Option<&str>) -> Vec<JournalRow> {
     let wanted = |entry: &&Entry| {
-        let of_machine = tag.is_none() || entry.machine.as_deref() == tag;
+        let of_machine = tag.is_none_or(|tag| concerns(entry, tag));
         of_machine && !matches!(entry.line, Line::TakenBack { .. })
     };
     state
@@ -36,13 +36,27 @@ pub(crate) fn rows(state: &State, tag: Option<&str>) -> Vec<JournalRow> {
         .entries
         .iter()
         .filter(wanted)
-        .map(|entry| with_tag(state, entry, tag.is_none()))
+        .map(|entry| with_tag(state, entry, tag))
         .collect()
 }
 
-fn with_tag(state: &State, entry: &Entry, all: bool) -> JournalRow {
+/// A line is about this machine; a swap is about two.
+fn concerns(entry: &Entry, tag: &str) -> bool {
+    let other = match &entry.line {
+        Line::Act {
+            done: Act::Swap { with, .. },
+        } => Some(with.as_str()),
+        _ => None,
+    };
+    entry.machine.as_deref() == Some(tag) || other == Some(tag)
+}
+
+/// A line on the card of one machine, or in the journal of all.
+fn with_tag(state: &State, entry: &Entry, card: Option<&str>) -> JournalRow {
     let mut row = row(state, entry);
-    if let (true, Some(tag)) = (all, &entry.machine) {
+    if let Some(tag) = &entry.machine
+        && card != Some(tag)
+    {
         row.text = format!("{tag}: {}", row.text);
     }
     row
@@ -98,11 +112,15 @@ fn words(state: &State, entry: &Entry) -> (String, String, String) {
             paid,
             empty,
             events,
+            mule,
         } => {
             let title = state
                 .folder
                 .board(board)
                 .map_or_else(|_| board.clone(), |board| board.title.clone());
+            if *mule {
+                return plain(format!("The mule, a good {title}."));
+            }
             let mut known: Vec<String> = Vec::new();
             if !empty.is_empty() {
                 let verb = if empty.len() == 1 { "is" } else { "are" };
@@ -136,6 +154,13 @@ fn words(state: &State, entry: &Entry) -> (String, String, String) {
             ),
             Truth::Works => plain("Settled: it works.".to_string()),
         },
+        Line::Power { on: true, supply } => plain(match supply {
+            Supply::Usual => "Switched on.".to_string(),
+            Supply::Bench => "Switched on, on a bench supply.".to_string(),
+        }),
+        Line::Power { on: false, .. } => plain("Switched off.".to_string()),
+        Line::Shelved { away: true } => plain("Put away on the shelf.".to_string()),
+        Line::Shelved { away: false } => plain("Taken back to the bench.".to_string()),
         Line::TakenBack { line } => plain(format!("Line {line} taken back.")),
         Line::Ordered {
             letter,
@@ -233,14 +258,36 @@ fn act(act: &Act) -> String {
                 None => format!("Fitted {chip}."),
             }
         }
+        Act::Swap { part, with, there } if part == there => {
+            format!("Exchanged {part} with {}.", owner(with))
+        }
+        Act::Swap { part, with, there } => {
+            format!("Exchanged {part} with {there} of {with}.")
+        }
+        Act::Mend { what } => format!("Mended: {what}."),
         Act::Reseat(what) => format!("Reseated {}.", places(what)),
         Act::Resolder(what) => format!("Resoldered {}.", places(what)),
         Act::Clean(what) => format!("Cleaned {}.", places(what)),
     }
 }
 
+/// `the mule`, `T-05`.
+pub(crate) fn owner(tag: &str) -> String {
+    if tag == crate::intake::MULE {
+        format!("the {tag}")
+    } else {
+        tag.to_string()
+    }
+}
+
 fn after_act(act: &Act) -> String {
     let what = match act {
+        Act::Mend { .. } => {
+            return "A fault the profile does not know is over from here.".to_string();
+        }
+        Act::Swap { part, .. } => {
+            return format!("What touches {part} counts anew from here, on both.");
+        }
         Act::Pull { part, .. } | Act::Fit { part, .. } => part.clone(),
         Act::Reseat(what) | Act::Resolder(what) | Act::Clean(what) => places(what),
     };

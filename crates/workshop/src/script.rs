@@ -4,7 +4,8 @@ use jiff::ZonedDateTime;
 use serde::Deserialize;
 
 use crate::{
-    Act, Error, ErrorKind, Fitted, PlanLimits, TakeIn, Workshop, words::quoted, workshop::Result,
+    Act, Error, ErrorKind, Fitted, PlanLimits, Power, Shelf, TakeIn, Workshop, words::quoted,
+    workshop::Result,
 };
 
 impl Workshop {
@@ -63,6 +64,26 @@ impl Workshop {
                     &need("truth", &step.truth)?,
                 )?
                 .changed),
+            "power" => {
+                let power = match need("power", &step.power)?.as_str() {
+                    "on" => Power::On,
+                    "bench" => Power::OnBenchSupply,
+                    "off" => Power::Off,
+                    other => {
+                        return Err(Error::new(
+                            ErrorKind::Usage,
+                            format!("expected `on`, `bench` or `off`, found {}", quoted(other)),
+                        ));
+                    }
+                };
+                Ok(self.power(&need("machine", &step.machine)?, power)?.changed)
+            }
+            "shelve" => Ok(self
+                .shelve(&need("machine", &step.machine)?, Shelf::Away)?
+                .changed),
+            "take-back" => Ok(self
+                .shelve(&need("machine", &step.machine)?, Shelf::Back)?
+                .changed),
             "undo" => Ok(self.undo(step.back)?.text),
             "limits" => {
                 let limits = PlanLimits {
@@ -106,6 +127,10 @@ struct Step {
     #[serde(default)]
     parts: Vec<String>,
     part: Option<String>,
+    power: Option<String>,
+    with: Option<String>,
+    there: Option<String>,
+    what: Option<String>,
     mark: Option<String>,
     old_mark: Option<String>,
     works: Option<f64>,
@@ -125,6 +150,13 @@ impl Step {
                 part: need("part", &self.part)?,
                 mark: self.mark.clone(),
             },
+            "swap" => Act::Swap {
+                part: need("part", &self.part)?,
+                with: need("with", &self.with)?,
+                there: self.there.clone(),
+                old_mark: self.old_mark.clone(),
+            },
+            "mend" => Act::Mend(need("what", &self.what)?),
             "fit" => Act::Fit {
                 part: need("part", &self.part)?,
                 what: match &self.mark {
@@ -137,8 +169,8 @@ impl Step {
                 return Err(Error::new(
                     ErrorKind::Usage,
                     format!(
-                        "expected `take-in`, `round`, `measure`, `reseat`, `resolder`, `clean`, `pull`, `fit`, `settle`, `limits`, \
-                         `order` or `undo`, found {}",
+                        "expected `take-in`, `round`, `measure`, `power`, `reseat`, `resolder`, `clean`, `pull`, `fit`, `swap`, \
+                         `mend`, `settle`, `shelve`, `take-back`, `limits`, `order` or `undo`, found {}",
                         quoted(other)
                     ),
                 ));

@@ -40,7 +40,7 @@ impl Fresh {
     /// Reckons them; they do not depend on what other machines showed.
     pub(crate) fn of(inner: &mut Inner, state: &State, boards: &Boards) -> Result<Fresh> {
         let mut waiting: Option<(String, f64)> = None;
-        for machine in &state.pile.machines {
+        for machine in state.pile.on_bench() {
             let Some(board) = boards.get(&machine.board) else {
                 continue;
             };

@@ -29,18 +29,28 @@ impl Setting {
             ..Situation::default()
         };
         for machine in &pile.machines {
+            // a board's file may have lost what was written of it
+            let board = boards.get(&machine.board);
             situation.machines.push(Machine {
                 tag: machine.tag.clone(),
                 profile: machine.board.clone(),
-                lot: Some(machine.lot.clone()),
+                lot: (!machine.mule).then(|| machine.lot.clone()),
                 known: machine
                     .events
                     .iter()
+                    .filter(|event| {
+                        board.is_some_and(|board| board.events.iter().any(|one| one.id == **event))
+                    })
                     .map(|event| (event.clone(), true))
                     .collect(),
-                empty: machine.came_empty.clone(),
+                empty: machine
+                    .came_empty
+                    .iter()
+                    .filter(|part| board.is_some_and(|board| board.part(part).is_some()))
+                    .cloned()
+                    .collect(),
                 outside: None,
-                mule: false,
+                mule: machine.mule,
             });
         }
         for (id, lot) in &pile.lots {
@@ -53,16 +63,68 @@ impl Setting {
         }
         let start = pile.entries.first().map(|entry| entry.time.timestamp());
         let mut lines = Vec::new();
+        // machines switched off, and the line that says so
+        let mut off: BTreeMap<&str, i64> = BTreeMap::new();
         for entry in pile.holding().filter(|entry| !without.contains(&entry.id)) {
+            if let (Line::Power { on: false, .. }, Some(tag)) = (&entry.line, &entry.machine) {
+                off.insert(tag, entry.id);
+                continue;
+            }
             let Some(action) = action(pile, boards, entry) else {
                 continue;
             };
             let time = start
                 .map(|start| entry.time.timestamp().duration_since(start).as_secs_f64() / 60.0);
+            if let Some((line, again)) = switched_on(pile, boards, entry, &action, &mut off) {
+                situation.steps.push(BenchStep {
+                    time,
+                    action: again,
+                });
+                lines.push(line);
+            }
             situation.steps.push(BenchStep { time, action });
             lines.push(entry.id);
         }
+        // what is off now begins a power-up with its next look
+        for (tag, line) in off {
+            let action = Action::Power {
+                machine: tag.to_string(),
+                supply: Supply::Usual,
+            };
+            situation.steps.push(BenchStep { time: None, action });
+            lines.push(line);
+        }
         Setting { situation, lines }
+    }
+}
+
+/// A powered finding on a machine that was switched off: somebody switched it on again. With the line that switched it off.
+fn switched_on<'p>(
+    pile: &Pile,
+    boards: &BTreeMap<String, Arc<Profile>>,
+    entry: &'p Entry,
+    action: &Action,
+    off: &mut BTreeMap<&'p str, i64>,
+) -> Option<(i64, Action)> {
+    let tag = entry.machine.as_deref()?;
+    match action {
+        Action::Power { .. } => {
+            off.remove(tag);
+            None
+        }
+        Action::Measure(measure) if measure.shown != Shown::Skipped => {
+            let powered = check_of(pile, boards, entry)?
+                .set_up
+                .iter()
+                .any(|set_up| set_up == "powered");
+            let line = powered.then(|| off.remove(tag)).flatten()?;
+            let again = Action::Power {
+                machine: tag.to_string(),
+                supply: measure.supply,
+            };
+            Some((line, again))
+        }
+        _ => None,
     }
 }
 
@@ -96,12 +158,13 @@ fn action(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) -
                 shown: show(shown, known)?,
                 person: Some(entry.who.clone()),
                 minutes_on: *minutes_on,
-                supply: match supply {
-                    journal::Supply::Usual => Supply::Usual,
-                    journal::Supply::Bench => Supply::Bench,
-                },
+                supply: supply_of(*supply),
             }))
         }
+        Line::Power { supply, .. } => Some(Action::Power {
+            machine: machine?,
+            supply: supply_of(*supply),
+        }),
         Line::Act { done } => Some(act(machine?, done)),
         Line::Settled { truth } => Some(Action::Settle {
             machine,
@@ -118,7 +181,15 @@ fn action(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) -
         | Line::TakenIn { .. }
         | Line::TakenBack { .. }
         | Line::Ordered { .. }
+        | Line::Shelved { .. }
         | Line::Limits { .. } => None,
+    }
+}
+
+fn supply_of(supply: journal::Supply) -> Supply {
+    match supply {
+        journal::Supply::Usual => Supply::Usual,
+        journal::Supply::Bench => Supply::Bench,
     }
 }
 
@@ -186,6 +257,11 @@ fn act(machine: String, done: &journal::Act) -> Action {
             },
             old_mark: old_mark.clone(),
         },
+        journal::Act::Swap { part, with, there } => Action::Swap {
+            a: (machine, part.clone()),
+            b: (with.clone(), there.clone()),
+        },
+        journal::Act::Mend { .. } => Action::Mend { machine },
         journal::Act::Reseat(places) => treat(machine, Treatment::Reseat, places),
         journal::Act::Resolder(places) => treat(machine, Treatment::Resolder, places),
         journal::Act::Clean(places) => treat(machine, Treatment::Clean, places),

@@ -9,7 +9,10 @@ use units::Currency;
 use crate::{
     TakeIn, Workshop,
     error::wrong,
-    intake::{Exception, LotLine, board_exception, exception, lot_line, new_tags, pieces, shares},
+    intake::{
+        Exception, LotLine, board_exception, exception, is_mule, lot_line, mule_tag, new_tags,
+        pieces, shares,
+    },
     views::TakenIn,
     words::{capital, coins, counted, small},
     workshop::{Result, State},
@@ -25,7 +28,11 @@ impl Workshop {
         let mut view = intake(&inner.state(), request)?.view;
         if !request.dry_run {
             let written = inner.write(|state| Ok(intake(state, request)?.drafts))?;
-            view = intake_again(&written, view);
+            if is_mule(&request.line) {
+                view.lines = written.iter().map(|entry| entry.id).collect();
+            } else {
+                view = intake_again(&written, view);
+            }
         }
         Ok(view)
     }
@@ -45,6 +52,9 @@ struct Newcomer {
 }
 
 fn intake(state: &State, request: &TakeIn) -> Result<Intake> {
+    if is_mule(&request.line) {
+        return the_mule(state, request);
+    }
     let currency = state.folder.settings.currency;
     let lot = lot_line(&request.line, currency).map_err(|problem| wrong(vec![problem]))?;
     let board = match &request.board {
@@ -94,6 +104,53 @@ fn intake(state: &State, request: &TakeIn) -> Result<Intake> {
     Ok(Intake { drafts, view })
 }
 
+/// A good board of one's own: no lot, no price.
+fn the_mule(state: &State, request: &TakeIn) -> Result<Intake> {
+    let board = match &request.board {
+        Some(id) => state.folder.board(id)?,
+        None => state.folder.usual_board()?,
+    };
+    let tag =
+        mule_tag(request.tags.as_deref(), &state.tags()).map_err(|problem| wrong(vec![problem]))?;
+    if let Some(text) = pieces(&request.exceptions).first() {
+        return Err(wrong(vec![format!(
+            "expected a mule without exceptions, for it is good and complete, found `{text}`"
+        )]));
+    }
+    let draft = Draft {
+        machine: Some(tag.clone()),
+        epoch: 0,
+        line: Line::TakenIn {
+            lot: String::new(),
+            board: board.id.clone(),
+            paid: String::new(),
+            empty: Vec::new(),
+            events: Vec::new(),
+            mule: true,
+        },
+    };
+    let view = TakenIn {
+        heading: format!(
+            "{}, a good {}: try the pile's chips in it.",
+            capital(&crate::rows::owner(&tag)),
+            board.title
+        ),
+        lot: String::new(),
+        from: String::new(),
+        tags: vec![tag],
+        paid: Vec::new(),
+        board: board.id.clone(),
+        board_title: board.title.clone(),
+        starter: state.folder.is_starter(&board.id),
+        exceptions: Vec::new(),
+        lines: Vec::new(),
+    };
+    Ok(Intake {
+        drafts: vec![draft],
+        view,
+    })
+}
+
 /// `Nine machines, T-01 to T-09, 30.00 each.`
 fn heading(tags: &[String], paid: &[String]) -> String {
     let each = paid.last().cloned().unwrap_or_default();
@@ -130,6 +187,7 @@ fn drafts(
             paid: paid.clone(),
             empty: newcomer.empty.clone(),
             events: newcomer.events.clone(),
+            mule: false,
         },
     };
     let lot = Draft {

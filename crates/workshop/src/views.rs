@@ -7,6 +7,7 @@ use serde::Serialize;
 
 pub use crate::rehearse::{Figure, Lead, RehearsalView, RehearsedPolicy, Sum, Where};
 pub use crate::rounds::{Again, Aside, RoundLook, RoundToMake, RoundsView};
+pub use crate::what_if::{Answer, Record, WhatIf, WouldBe};
 
 /// What stands at the top right of each page.
 #[derive(Debug, Clone, Serialize)]
@@ -38,6 +39,8 @@ pub struct Bench {
     pub rows: Vec<BenchRow>,
     /// Looks to take once more with other leads.
     pub again: Vec<Again>,
+    /// Tags of the machines put away; they have no row.
+    pub shelved: Vec<String>,
     /// Findings taken, skipped and still to take, and the minutes these take.
     pub progress: Progress,
     /// The money line.
@@ -188,10 +191,14 @@ pub struct JobCard {
     pub minutes_spent: f64,
     /// The heading that is the answer.
     pub heading: String,
-    /// `waiting`, `working`, `donor`, `shelved`, `on the bench`.
+    /// `waiting`, `working`, `donor`, `shelved`, `on the bench`, `the mule`.
     pub state: String,
+    /// Chips that are not in their own place, a sentence each: `U26 holds the mule's.`
+    pub exchanged: Vec<String>,
     /// P(all findings).
     pub p_findings: f64,
+    /// Lines that do not count, for they rule each other out: a sentence each.
+    pub left_out: Vec<String>,
     /// A finding that does not fit the rest.
     pub doubt: Option<Doubt>,
     /// The next three steps, best first.
@@ -206,6 +213,8 @@ pub struct JobCard {
     pub suspects: Vec<Suspect>,
     /// Chance that the machine has a fault the profile does not know.
     pub unmodelled: f64,
+    /// What no finding has spoken of yet.
+    pub unseen: Unseen,
     /// The best explanations and what is left for all others.
     pub explanations: Vec<ExplanationView>,
     /// Share of all other explanations together.
@@ -271,6 +280,8 @@ pub struct NextStep {
     pub minutes: f64,
     /// Expected saving, money: `6.40`.
     pub saves: String,
+    /// The saving if it is only made once the machine is seen not to work, where that matters: `8.10`.
+    pub saves_later: Option<String>,
     /// The instrument that is missing, if one is.
     pub missing: Option<String>,
     /// What each outcome would mean: `black (62 %): then U9.dead, 91 %`.
@@ -288,10 +299,36 @@ pub struct Suspect {
     pub title: String,
     /// Why, in a sentence; may be empty.
     pub why: String,
+    /// What speaks for and against it, the strongest first.
+    pub evidence: Vec<Evidence>,
     /// Posterior.
     pub chance: f64,
     /// Posterior before the last finding.
     pub was: Option<f64>,
+}
+
+/// What all findings of one check say about a suspect, those of all other checks given.
+#[derive(Debug, Clone, Serialize)]
+pub struct Evidence {
+    /// Journal lines.
+    pub lines: Vec<i64>,
+    /// `picture black`, `sound two voices in the mule`.
+    pub finding: String,
+    /// By how much it changes the odds: `12 times likelier`.
+    pub odds: String,
+    /// The same in decibans: 10 make the odds ten times larger, −10 ten times smaller.
+    pub decibans: f64,
+}
+
+/// What no finding has spoken of yet.
+#[derive(Debug, Clone, Serialize)]
+pub struct Unseen {
+    /// Function ids.
+    pub functions: Vec<String>,
+    /// Positions.
+    pub parts: Vec<String>,
+    /// The same in a sentence; empty if everything was spoken of.
+    pub sentence: String,
 }
 
 /// One explanation.

@@ -44,7 +44,7 @@ pub(crate) struct Inner {
 pub(crate) struct State {
     pub(crate) folder: Arc<Folder>,
     /// Counts the changes of the folder's files.
-    version: u64,
+    pub(crate) version: u64,
     pub(crate) pile: Pile,
 }
 
@@ -69,6 +69,14 @@ impl State {
         self.pile
             .machines
             .iter()
+            .map(|machine| machine.tag.clone())
+            .collect()
+    }
+
+    /// Tags of the machines on the bench, in order.
+    pub(crate) fn bench_tags(&self) -> Vec<String> {
+        self.pile
+            .on_bench()
             .map(|machine| machine.tag.clone())
             .collect()
     }

@@ -4,7 +4,8 @@ use std::{fs, path::Path, sync::Arc};
 
 use proptest::prelude::*;
 use workshop::{
-    Act, Clock, ErrorKind, Fitted, OpenOptions, PlanLimits, TakeIn, Workshop, views::CellState,
+    Act, Clock, ErrorKind, Fitted, OpenOptions, PlanLimits, Power, Shelf, TakeIn, Workshop,
+    views::CellState,
 };
 
 fn open(dir: &Path) -> Workshop {
@@ -589,6 +590,8 @@ enum Deed {
     Measure(usize, &'static str),
     Act(usize, Act),
     Settle(usize, &'static str),
+    Power(usize, Power),
+    Shelve(usize, Shelf),
     Undo(Option<i64>),
 }
 
@@ -617,12 +620,29 @@ fn deed() -> impl Strategy<Value = Deed> {
             old_mark: None
         }),
         Just(Act::Reseat(vec!["video".to_string()])),
+        prop::sample::select(vec!["T-01", "T-02", "mule", "dot-1"]).prop_map(|with| Act::Swap {
+            part: "CPU".to_string(),
+            with: with.to_string(),
+            there: None,
+            old_mark: Some("dot-2".to_string())
+        }),
+        Just(Act::Mend("a track".to_string())),
     ];
     let truths = prop::sample::select(vec!["works", "CPU.dead", "joint \"a track\""]);
     prop_oneof![
         (0usize..3, lines).prop_map(|(machine, line)| Deed::Measure(machine, line)),
         (0usize..3, acts).prop_map(|(machine, act)| Deed::Act(machine, act)),
         (0usize..3, truths).prop_map(|(machine, truth)| Deed::Settle(machine, truth)),
+        (
+            0usize..3,
+            prop::sample::select(vec![Power::On, Power::OnBenchSupply, Power::Off])
+        )
+            .prop_map(|(machine, power)| Deed::Power(machine, power)),
+        (
+            0usize..3,
+            prop::sample::select(vec![Shelf::Away, Shelf::Back])
+        )
+            .prop_map(|(machine, shelf)| Deed::Shelve(machine, shelf)),
         prop::option::of(1i64..20).prop_map(Deed::Undo),
     ]
 }
@@ -632,6 +652,7 @@ proptest! {
     #[test]
     fn whatever_is_done_the_bench_can_be_shown(deeds in prop::collection::vec(deed(), 1..8)) {
         let (_dir, workshop) = pile(2);
+        workshop.take_in(&lot("the mule", &[])).unwrap();
         let tag = |machine: &usize| format!("T-{:02}", machine + 1);
         for deed in &deeds {
             let before = lines(&workshop);
@@ -639,6 +660,8 @@ proptest! {
                 Deed::Measure(machine, line) => workshop.measure(&tag(machine), line).map(|_| ()),
                 Deed::Act(machine, act) => workshop.act(&tag(machine), act).map(|_| ()),
                 Deed::Settle(machine, truth) => workshop.settle(&tag(machine), truth).map(|_| ()),
+                Deed::Power(machine, power) => workshop.power(&tag(machine), *power).map(|_| ()),
+                Deed::Shelve(machine, shelf) => workshop.shelve(&tag(machine), *shelf).map(|_| ()),
                 Deed::Undo(line) => workshop.undo(*line).map(|_| ()),
             };
             let after = lines(&workshop);
@@ -650,9 +673,12 @@ proptest! {
                 }
             }
         }
-        match workshop.bench() {
-            Ok(bench) => prop_assert!(bench.rows.len() <= 2),
-            Err(error) => prop_assert_eq!(error.kind, ErrorKind::Refused),
+        // lines that rule each other out are named, and silence nobody
+        prop_assert!(workshop.bench().unwrap().rows.len() <= 2);
+        for tag in ["T-01", "T-02", "mule"] {
+            if let Err(error) = workshop.card(tag) {
+                prop_assert_eq!(error.kind, ErrorKind::NotFound, "{}", tag);
+            }
         }
     }
 }

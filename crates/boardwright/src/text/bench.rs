@@ -21,6 +21,12 @@ pub(crate) fn bench(view: &Bench) -> Sheet {
         sheet.row(machine(row, &view.checks));
     }
     sheet.gap();
+    if !view.shelved.is_empty() {
+        sheet.text(say(
+            Voice::Soft,
+            format!("On the shelf: {}.", view.shelved.join(", ")),
+        ));
+    }
     sheet.text(progress(view));
     sheet.text(money(&view.money));
     sheet

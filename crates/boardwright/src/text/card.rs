@@ -23,12 +23,20 @@ pub(crate) fn card(view: &JobCard, depth: Depth) -> Sheet {
     let mut sheet = Sheet::default();
     sheet.text(head(view));
     sheet.heading(&view.heading);
+    if !view.exchanged.is_empty() {
+        sheet.text(view.exchanged.join(" "));
+    }
+    for sentence in &view.left_out {
+        sheet.gap();
+        sheet.text(say(Voice::Doubt, "◐ ").say(Voice::Plain, sentence.as_str()));
+    }
     if let Some(doubt) = &view.doubt {
         sheet.gap();
         sheet.text(say(Voice::Doubt, "◐ ").and(doubtful(doubt)));
     }
     next(&mut sheet, view);
     suspects(&mut sheet, view);
+    unseen(&mut sheet, view);
     explanations(&mut sheet, view);
     if !view.course.is_empty() {
         sheet.label("Without more checks");
@@ -45,11 +53,14 @@ pub(crate) fn card(view: &JobCard, depth: Depth) -> Sheet {
 }
 
 fn head(view: &JobCard) -> Phrase {
+    let paid = match view.paid.as_str() {
+        "" => String::new(),
+        paid => format!(", {paid} of the lot"),
+    };
     let rest = format!(
-        ", {}: {}, {} of the lot, {} spent",
+        ", {}: {}{paid}, {} spent",
         view.board,
         view.state,
-        view.paid,
         minutes(view.minutes_spent)
     );
     say(Voice::Strong, view.tag.as_str()).say(Voice::Soft, rest)
@@ -82,6 +93,10 @@ fn spaced(text: &str) -> String {
 
 fn next(sheet: &mut Sheet, view: &JobCard) {
     if view.next.is_empty() {
+        if !view.next_note.is_empty() {
+            sheet.label("Next");
+            sheet.text(view.next_note.as_str());
+        }
         return;
     }
     sheet.label("Next");
@@ -93,8 +108,12 @@ fn next(sheet: &mut Sheet, view: &JobCard) {
     }
 }
 
-fn step_row(step: &NextStep) -> Row {
-    let saves = format!(" Saves {}.", step.saves);
+pub(super) fn step_row(step: &NextStep) -> Row {
+    let later = step.saves_later.as_ref();
+    let later = later.map(|later| {
+        format!(" Saves {later} if it is only made once the machine is seen not to work.")
+    });
+    let saves = format!(" Saves {}.{}", step.saves, later.unwrap_or_default());
     let sentence = say(Voice::Strong, step.title.as_str()).say(Voice::Plain, saves);
     let mut row = Row::new(minutes(step.minutes), sentence);
     if let Some(caution) = &step.caution {
@@ -140,6 +159,14 @@ fn suspects(sheet: &mut Sheet, view: &JobCard) {
                 small.len()
             ),
         ));
+    }
+}
+
+/// What no finding has spoken of yet.
+fn unseen(sheet: &mut Sheet, view: &JobCard) {
+    if !view.unseen.sentence.is_empty() {
+        sheet.gap();
+        sheet.text(say(Voice::Soft, view.unseen.sentence.as_str()));
     }
 }
 
@@ -255,6 +282,8 @@ mod tests {
                  3 % │ Something this profile does not know: a track, a via or a cable.
             2 more at 0.4 % or less each. Two can be true at once.
 
+            No finding has spoken yet of tape: one of 30 functions.
+
             What fits it all
                 58 % │ U9 dead, all else good.
                  4 % │ U9 and U14 both dead.
@@ -297,6 +326,8 @@ mod tests {
                 15 % │ The socket of U9 makes no contact.
                  3 % │ Something this profile does not know: a track, a via or a cable.
             2 more at 0.4 % or less each. Two can be true at once.
+
+            No finding has spoken yet of tape: one of 30 functions.
 
             What fits it all
                 58 % │ U9 dead, all else good.

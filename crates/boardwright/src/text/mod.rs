@@ -9,6 +9,7 @@ mod rehearsal;
 mod rounds;
 #[cfg(test)]
 mod samples;
+mod what_if;
 mod words;
 mod written;
 
@@ -19,4 +20,5 @@ pub(crate) use parcels::parcels;
 pub(crate) use plan::plan;
 pub(crate) use rehearsal::rehearsal;
 pub(crate) use rounds::rounds;
+pub(crate) use what_if::what_if;
 pub(crate) use written::{taken_in, undone, written};

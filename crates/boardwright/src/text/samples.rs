@@ -165,6 +165,7 @@ pub(super) fn bench() -> Bench {
             ),
         ],
         again: vec![again()],
+        shelved: Vec::new(),
         progress: Progress {
             taken: 7,
             skipped: 4,
@@ -188,6 +189,7 @@ pub(super) fn card() -> JobCard {
         part: part.into(),
         mode: "dead".into(),
         title: title.into(),
+        evidence: Vec::new(),
         why: why.into(),
         chance,
         was,
@@ -205,7 +207,9 @@ pub(super) fn card() -> JobCard {
         minutes_spent: 41.0,
         heading: "The program runs, the picture stays black: most likely U9.".into(),
         state: "on the bench".into(),
+        exchanged: Vec::new(),
         p_findings: 0.001,
+        left_out: Vec::new(),
         doubt: Some(Doubt {
             check: "dot-clock".into(),
             before: "The dot clock of".into(),
@@ -233,6 +237,7 @@ pub(super) fn card() -> JobCard {
                 caution: Some("Clip the ground first.".into()),
                 minutes: 2.0,
                 saves: "7.90".into(),
+                saves_later: None,
                 missing: None,
                 outcomes: vec!["within (62 %): then U9 is dead, 91 %".into()],
             },
@@ -243,6 +248,7 @@ pub(super) fn card() -> JobCard {
                 caution: None,
                 minutes: 4.5,
                 saves: "3.10".into(),
+                saves_later: None,
                 missing: Some("oscilloscope".into()),
                 outcomes: Vec::new(),
             },
@@ -263,6 +269,11 @@ pub(super) fn card() -> JobCard {
             suspect("R5", "R5 is open.", "", 0.000_1, None),
         ],
         unmodelled: 0.03,
+        unseen: workshop::views::Unseen {
+            functions: vec!["tape".to_owned()],
+            parts: vec!["J6".to_owned()],
+            sentence: "No finding has spoken yet of tape: one of 30 functions.".to_owned(),
+        },
         explanations: vec![
             explanation("U9 dead, all else good.", 0.58),
             explanation("U9 and U14 both dead.", 0.04),

@@ -23,10 +23,12 @@ fn understood_row(understood: &Understood) -> Row {
 pub(crate) fn taken_in(view: &TakenIn, dry_run: bool) -> Sheet {
     let mut sheet = Sheet::default();
     sheet.heading(&view.heading);
-    sheet.text(format!(
-        "Lot {} from {}; board: {}.",
-        view.lot, view.from, view.board_title
-    ));
+    if !view.lot.is_empty() {
+        sheet.text(format!(
+            "Lot {} from {}; board: {}.",
+            view.lot, view.from, view.board_title
+        ));
+    }
     for exception in &view.exceptions {
         sheet.text(exception.as_str());
     }

@@ -246,10 +246,10 @@ fn lines_that_cannot_be_written() {
     check(
         &["settle", "T-03", "U9.asleep"],
         expect![[r#"
-        error: U9 has no mode `asleep`; known are `dead`, `no-colour` or `open`
+            error: U9 has no mode `asleep`; known are `dead`, `no-colour`, `warm` or `open`
 
-        hint: write `U9.dead`, `joint "track U7.3 to U12.5"` or `works`
-    "#]],
+            hint: write `U9.dead`, `joint "track U7.3 to U12.5"` or `works`
+        "#]],
     );
     check(
         &["settle", "T-09", "U9.dead"],
@@ -257,6 +257,82 @@ fn lines_that_cannot_be_written() {
         error: U9 is absent on T-09
 
         hint: nothing was written
+    "#]],
+    );
+    check(
+        &["swap", "T-03", "U9", "mule"],
+        expect![[r#"
+        error: there is no machine `mule`; nearest are `T-01`, `T-02` or `T-03`, and no
+        loose chip has a mark
+
+        hint: name a machine, `mule`, or the mark of a loose chip
+    "#]],
+    );
+    check(
+        &["swap", "T-03", "U9", "T-03"],
+        expect![[r#"
+        error: U9 of T-03 cannot change places with itself
+
+        hint: nothing was written
+    "#]],
+    );
+    check(
+        &["swap", "T-03", "U9", "T-04", "U16"],
+        expect![[r#"
+            error: expected two chips of one type, found `ov-2` in U9 of T-03 and `4164` in
+            U16 of T-04
+
+            hint: nothing was written
+        "#]],
+    );
+    check(
+        &["power", "T-03", "maybe"],
+        expect![[r#"
+        error: invalid value `maybe` for `<ON|OFF>` [possible values: on, off]
+
+        hint: see `boardwright --help`
+    "#]],
+    );
+    check(
+        &["power", "T-03", "off", "--bench"],
+        expect![[r#"
+        error: `--bench` says with which supply a machine is switched on
+
+        hint: leave it out when switching off
+    "#]],
+    );
+    check(
+        &["mend", "T-03", ""],
+        expect![[r#"
+        error: expected what was mended, such as `track U7.3 to U12.5`, found nothing
+
+        hint: nothing was written; see `boardwright --help`
+    "#]],
+    );
+    check(
+        &["shelve", "T-03", "--back"],
+        expect![[r#"
+        error: T-03 is on the bench already
+
+        hint: nothing was written
+    "#]],
+    );
+    check(
+        &["what-if", "T-03", "dance"],
+        expect![[r#"
+        error: expected a check, found `dance`; nearest are `sync`, `tape` or `clock`
+
+        hint: suppose an act (`pull U9`, `reseat U9`, `swap U9 mule`), a check
+        (`sound`), or what it shows (`sound none`)
+    "#]],
+    );
+    check(
+        &["what-if", "T-03", "pull"],
+        expect![[r#"
+        error: expected a part after `pull`, found nothing
+
+        hint: such as `pull U9`, `fit U9 new`, `swap U9 mule`, `reseat U9`, `mend
+        track`, `settle U9.dead`
     "#]],
     );
     check(
@@ -488,8 +564,8 @@ fn board_files_are_checked() {
         expect![[r#"
             One problem in bad.toml.
 
-            Line 788, column 13: expected `"` (invalid basic string), found end of line or
-            file.
+            Line 787, column 9: expected literal string (string values must be quoted),
+            found end of line or file.
         "#]],
     );
     check(

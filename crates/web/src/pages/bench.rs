@@ -54,9 +54,19 @@ pub fn bench(setting: &Setting<'_>, view: &Bench, open: &Open<'_>) -> Markup {
             @if round.open.is_some() {
                 p.small.soft.roomy.paste { "A column copied from elsewhere can be pasted into the open cell: one value a machine, downwards." }
             }
+            (shelved(&view.shelved))
             (money_line(&view.money))
         },
     )
+}
+
+/// Machines put away, each a link to its card.
+fn shelved(tags: &[String]) -> Markup {
+    html! {
+        @if !tags.is_empty() {
+            p.small.shelved { span.soft { "On the shelf: " } @for one in tags { (tag(one)) " " } }
+        }
+    }
 }
 
 fn progress(progress: &Progress) -> Markup {
@@ -252,7 +262,7 @@ impl<'a> Round<'a> {
                 input type="hidden" name="next" value=[next];
                 div.choices {
                     button.main { "Write" }
-                    @for word in &check.words { button name="word" value=(word.id) { (word.title) } }
+                    @for word in parts::choices(check) { button name="word" value=(word.id) { (word.title) } }
                 }
             }
         }

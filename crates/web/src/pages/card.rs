@@ -8,8 +8,9 @@ use workshop::views::{
 };
 
 use super::{
-    Refused,
+    Refused, Supposed,
     frame::{Setting, Sheet, page, said, wrong},
+    what_if,
 };
 use crate::{
     parts::{self, card_address, duration, ledger_line, percent, prose},
@@ -40,6 +41,8 @@ pub struct Entry<'a> {
     pub asked: bool,
     /// A form that was refused.
     pub refused: Option<(Form, Refused<'a>)>,
+    /// What is supposed, and what would follow.
+    pub supposed: Option<Supposed<'a>>,
     /// Fields of the refused act.
     pub act: Option<&'a ActFields>,
 }
@@ -47,23 +50,25 @@ pub struct Entry<'a> {
 /// The fields of the form of acts, as typed.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct ActFields {
-    /// `reseat`, `resolder`, `clean`, `pull`, `fit`.
+    /// `reseat`, `resolder`, `clean`, `pull`, `fit`, `swap`, `mend`.
     pub act: String,
     /// Positions or blocks.
     pub part: String,
-    /// What goes in: a mark, or a chance that a new one is good; empty for a new one.
+    /// What goes in: a mark, or a chance that a new one is good, empty for a new one; or who it is exchanged with.
     pub what: String,
     /// Mark put on the chip that comes out.
     pub mark: String,
 }
 
 /// What can be done to a machine, with the word of the form.
-pub const ACTS: [(&str, &str); 5] = [
+pub const ACTS: [(&str, &str); 7] = [
     ("reseat", "Reseated"),
     ("resolder", "Resoldered"),
     ("clean", "Cleaned"),
     ("pull", "Pulled"),
     ("fit", "Fitted"),
+    ("swap", "Exchanged"),
+    ("mend", "Mended"),
 ];
 
 /// The job card.
@@ -78,9 +83,11 @@ pub fn card(setting: &Setting<'_>, view: &JobCard, entry: &Entry<'_>) -> Markup 
             (headline(view))
             div.columns.card {
                 div {
+                    @for sentence in &view.left_out { (contradiction(sentence)) }
                     @if let Some(doubt) = &view.doubt { (take_again(view, doubt, entry)) }
                     (next_steps(view))
                     (suspects(view))
+                    (what_if::section(view, entry.supposed))
                     @if !view.course.is_empty() {
                         section {
                             h2 { "The best course" }
@@ -111,6 +118,17 @@ fn headline(view: &JobCard) -> Markup {
                 @if !matches!(view.state.as_str(), "waiting" | "") { " · " (view.state) }
             }
             h1.with-tag { span.tag.big { (view.tag) } " " span { (prose(&view.heading)) } }
+            @if !view.exchanged.is_empty() { p { @for one in &view.exchanged { (prose(one)) " " } } }
+        }
+    }
+}
+
+/// A line that does not count comes first of all.
+fn contradiction(sentence: &str) -> Markup {
+    html! {
+        div.caution.first {
+            h2 { (svg::mark(svg::Mark::HalfDiamond)) "A line does not count" }
+            p { (prose(sentence)) }
         }
     }
 }
@@ -138,14 +156,14 @@ fn next_steps(view: &JobCard) -> Markup {
     html! {
         section {
             h2 { "Next" }
-            @if view.next.is_empty() { p { "No further check is worth its minutes." } }
-            ol.ledger { @for step in &view.next { (next_step(view, step)) } }
+            @if view.next.is_empty() { p { @if view.next_note.is_empty() { "No further check is worth its minutes." } @else { (prose(&view.next_note)) } } }
+            ol.ledger { @for step in &view.next { (next_step(&view.tag, step)) } }
             @if !view.next_note.is_empty() && !view.next.is_empty() { p.small.soft { (prose(&view.next_note)) } }
         }
     }
 }
 
-fn next_step(view: &JobCard, step: &NextStep) -> Markup {
+pub(super) fn next_step(tag: &str, step: &NextStep) -> Markup {
     let saves = format!("saves {}", step.saves);
     ledger_line(
         duration(step.minutes),
@@ -157,6 +175,9 @@ fn next_step(view: &JobCard, step: &NextStep) -> Markup {
             div.split {
                 div {
                     p { strong { (prose(&step.title)) } " " (prose(&step.how)) }
+                    @if let Some(later) = &step.saves_later {
+                        p.small { "Saves " (later) " if it is only made once the machine is seen not to work." }
+                    }
                     @if let Some(missing) = &step.missing {
                         p.small { span.state.doubt { (svg::mark(svg::Mark::HalfDiamond)) "missing" } " " (prose(missing)) }
                     }
@@ -164,10 +185,11 @@ fn next_step(view: &JobCard, step: &NextStep) -> Markup {
                         details.small {
                             summary { "What each answer would mean" }
                             ul { @for outcome in &step.outcomes { li { (parts::with_chances(outcome)) } } }
+                            p { a href=(what_if::address(tag, &step.check)) { "More of what each would change" } }
                         }
                     }
                 }
-                a.button href=(with_check(&view.tag, &step.check)) { "Write it" span.unseen { ": " (step.title) } }
+                a.button href=(with_check(tag, &step.check)) { "Write it" span.unseen { ": " (step.title) } }
             }
         },
     )
@@ -188,6 +210,7 @@ fn suspects(view: &JobCard) -> Markup {
             }
             @if view.suspects.is_empty() && view.unmodelled <= 0.0 { p { "Nothing is suspect." } }
             @else { p.small.soft { "The open mark is the chance before the last finding. Two can be true at once, so these may add up to more than 100." } }
+            @if !view.unseen.sentence.is_empty() { p.small { (prose(&view.unseen.sentence)) } }
         }
     }
 }
@@ -212,7 +235,7 @@ fn suspect_line(suspect: &Suspect) -> Markup {
         was.as_deref(),
         html! {
             div.split {
-                p { strong { (prose(&suspect.title)) } @if !suspect.why.is_empty() { " " (parts::with_chances(&suspect.why)) } }
+                p { strong { (prose(&suspect.title)) } @if !suspect.why.is_empty() { " " span.why { (parts::with_chances(&suspect.why)) } } }
                 (svg::ruler(suspect.chance, suspect.was))
             }
         },
@@ -248,7 +271,7 @@ fn finding(setting: &Setting<'_>, view: &JobCard, entry: &Entry<'_>) -> Markup {
                 @if let Some(refused) = refused { (wrong(refused.error)) }
                 div #read aria-live="polite" { (parts::understood(entry.read)) }
                 @if let Some(check) = check {
-                    div.choices { @for word in &check.words { button name="word" value=(word.id) { (word.title) } } }
+                    div.choices { @for word in parts::choices(check) { button name="word" value=(word.id) { (word.title) } } }
                 }
             }
             @if view.checks.len() > 1 { (other_checks(view, check)) }
@@ -340,13 +363,13 @@ fn acts(view: &JobCard, entry: &Entry<'_>) -> Markup {
                     }
                 }
                 div {
-                    label for="part" { "Position or block" }
+                    label for="part" { "Position, block or track" }
                     input #part name="part" value=(fields.part) list="parts" placeholder="U9" autocomplete="off" spellcheck="false" required
                         autofocus[act.is_some()] aria-describedby=[act.map(|_| "wrong")] aria-invalid=[act.map(|_| "true")];
                 }
                 div {
-                    label for="what" { "If fitted: what" }
-                    input #what name="what" value=(fields.what) placeholder="new, or its mark" autocomplete="off" spellcheck="false";
+                    label for="what" { "Fitted what, or exchanged with" }
+                    input #what name="what" value=(fields.what) placeholder="new, its mark, mule" autocomplete="off" spellcheck="false";
                 }
                 div {
                     label for="mark" { "Mark on what came out" }
@@ -355,6 +378,7 @@ fn acts(view: &JobCard, entry: &Entry<'_>) -> Markup {
                 @if let Some(refused) = act { (wrong(refused.error)) }
                 button.button { "Write the act" }
             }
+            @if !matches!(view.state.as_str(), "shelved") { (switch(&view.tag)) }
             details open[truth.is_some()] {
                 summary { "The truth was found" }
                 form.done method="post" action={ (card_address(&view.tag)) "/settle" } {
@@ -369,11 +393,38 @@ fn acts(view: &JobCard, entry: &Entry<'_>) -> Markup {
                     p.small.soft { "Settled is what was found, not what was replaced." }
                 }
             }
+            (shelf(view))
         }
     }
 }
 
-fn parts_of(view: &JobCard) -> BTreeSet<&str> {
+/// Switched on and off, and put away.
+fn switch(tag: &str) -> Markup {
+    html! {
+        form.switch method="post" action={ (card_address(tag)) "/power" } {
+            span.soft { "Switched" }
+            button.button name="power" value="on" { "on" }
+            button.button name="power" value="bench" { "on, bench supply" }
+            button.button name="power" value="off" { "off" }
+        }
+    }
+}
+
+fn shelf(view: &JobCard) -> Markup {
+    let (back, word) = match view.state.as_str() {
+        "the mule" => return html! {},
+        "shelved" => (true, "Take it back to the bench"),
+        _ => (false, "Put it on the shelf"),
+    };
+    html! {
+        form.switch method="post" action={ (card_address(&view.tag)) "/shelve" } {
+            button.button name="shelf" value=(if back { "back" } else { "away" }) { (word) }
+            span.small.soft { @if back { "Its findings are all there." } @else { "Bench plan and plan leave it out; its findings stay." } }
+        }
+    }
+}
+
+pub(super) fn parts_of(view: &JobCard) -> BTreeSet<&str> {
     let drawn = view
         .drawing
         .iter()
