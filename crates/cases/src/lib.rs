@@ -9,9 +9,13 @@ mod case_steps;
 mod compare;
 mod error;
 mod network;
+mod pile;
+mod plan_answer;
 
 pub use answer::{answer_case, answer_network, gains};
 pub use board_case::{BoardCase, read_case};
 pub use compare::{Tolerance, case_differences, differences, network_differences};
 pub use error::Error;
+pub use plan_answer::answer_pile;
+pub use pile::{Pile, read_pile};
 pub use network::{EvidenceSet, MACHINE, Network, parse_network, read_network};

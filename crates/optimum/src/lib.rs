@@ -3,12 +3,23 @@
 //! A thin layer over a pure-Rust solver. What it adds: names, a check of every solution against the rows as written,
 //! a bound that is always stated, and two things that make large models quicker ([`Settings`], sifting and priorities).
 
+mod cuts;
+mod domain;
+mod form;
+mod groups;
+mod limits;
+mod lp;
+mod mip;
 mod model;
 mod mps;
-mod relaxation;
-mod sift;
+mod pseudo;
 mod solve;
+mod tree;
 
 pub use model::{Model, Relation, Sense, Var};
 pub use mps::to_mps;
 pub use solve::{Error, Settings, Solution};
+
+/// TEMP
+#[macro_export]
+macro_rules! tr { ($($t:tt)*) => { if std::env::var_os("OPT_TRACE").is_some() { use std::io::Write; let _ = writeln!(std::io::stderr(), $($t)*); } } }

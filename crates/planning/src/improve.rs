@@ -62,7 +62,6 @@ pub(crate) fn improve(pile: &PileModel<'_>, clock: &Clock) -> Option<Vec<f64>> {
                 time_limit: clock.left(SHARE),
                 node_limit: Some(NODES),
                 start: Some(values.clone()),
-                sift: true,
             });
             // a group that cannot be solved in time simply stays
             if let Ok(found) = found

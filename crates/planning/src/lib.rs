@@ -21,5 +21,5 @@ pub use instance::{
 };
 pub use plan::{Alternatives, Choice, Chosen, Decision, Kit, Order, Plan, Point};
 pub use revalue::{Worth, revalue};
-pub use solve::{Error, Goal, Pin, Settings, alternatives, frontier, solve};
+pub use solve::{Error, Goal, Pin, Settings, alternatives, frontier, solve, to_mps};
 pub use vendors::vendors_and_offers;

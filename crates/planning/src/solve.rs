@@ -191,6 +191,24 @@ pub fn frontier(
     Ok(points)
 }
 
+/// The model of a pile as free-format MPS, which other solvers read, and the constant that belongs to its objective.
+/// The model is maximized in hundreds of coins (or in machines).
+///
+/// # Errors
+/// If the instance makes no sense.
+pub fn to_mps(instance: &Instance, settings: &Settings) -> Result<(String, f64), Error> {
+    let question = Question {
+        goal: settings.goal,
+        pins: &settings.pins,
+        filler: Filler::Amount,
+    };
+    let pile = PileModel::new(instance, question)?;
+    Ok((
+        optimum::to_mps(&pile.model, "pile"),
+        pile.in_coins(0.0),
+    ))
+}
+
 struct Attempt {
     /// The plan, unless it could only be carried out with goods that nobody needs in broken amounts.
     plan: Option<Plan>,
@@ -214,7 +232,6 @@ fn attempt(
     let solution = pile.model.solve(&optimum::Settings {
         time_limit: clock.left(1.0),
         node_limit: settings.node_limit,
-        sift: true,
         start,
     });
     let solution = solution.map_err(|error| match error {

@@ -1,0 +1,267 @@
+//! The whole search: made smaller, relaxed, begun with good solutions, narrowed by what they show, then the tree.
+
+use std::rc::Rc;
+
+use crate::cuts::cuts;
+use crate::form::{Form, Impossible, Smaller};
+use crate::limits::Limits;
+use crate::lp::{Lp, Outcome, Prices, Simplex, narrow};
+use crate::tree::{Best, Harvest, Tree, shaken};
+
+/// Solutions need not be better than the best by less than this share of it.
+const GAP: f64 = 1e-8;
+
+/// The search begins anew when this share of the variables turned out to be settled.
+const SETTLED: f64 = 0.1;
+
+/// Searches within searches.
+const DEEPEST: usize = 2;
+
+/// Nodes of a search around a solution.
+const AROUND: u64 = 150;
+
+/// Rounds of cuts, and the share of what they gained so far below which a round is idle.
+const CUT_ROUNDS: usize = 30;
+const LITTLE: f64 = 0.01;
+
+/// What a search came to.
+pub(crate) struct Found {
+    pub(crate) best: Option<Best>,
+    pub(crate) bound: f64,
+    pub(crate) complete: bool,
+}
+
+/// Searches a form, beginning with a known solution if there is one.
+pub(crate) fn search(form: Form, best: Option<Best>, limits: &Limits, depth: usize) -> Found {
+    Root {
+        gap: 0.0,
+        form,
+        best,
+        limits,
+        depth,
+        bound: f64::NEG_INFINITY,
+    }
+    .run()
+}
+
+struct Root<'l> {
+    form: Form,
+    best: Option<Best>,
+    gap: f64,
+    limits: &'l Limits,
+    depth: usize,
+    bound: f64,
+}
+
+impl Root<'_> {
+    fn run(mut self) -> Found {
+        loop {
+            self.gap = self.gap_now();
+            let Ok(smaller) = self.form.clone().smaller() else {
+                return self.closed();
+            };
+            if smaller.form.width() == 0 {
+                self.offer(&smaller, &[]);
+                return self.closed();
+            }
+            match self.round(smaller) {
+                Some(found) => return found,
+                None => continue,
+            }
+        }
+    }
+
+    /// One round: relax, look for solutions, settle what can be; `None` if much was settled.
+    fn round(&mut self, smaller: Smaller) -> Option<Found> {
+        let form = Rc::new(smaller.form.clone());
+        let mut simplex = Simplex::new(Rc::new(lp_of(&form)));
+        let cutoff = self.cutoff() - form.constant;
+        let o = simplex.solve(shaken(cutoff), u64::MAX);
+        crate::tr!("{} solved {o:?} objective {} steps {}", self.depth, simplex.objective(), simplex.steps);
+        match o {
+            Outcome::Infeasible => return Some(self.closed()),
+            Outcome::Cutoff if simplex.bound().bound > cutoff => return Some(self.closed()),
+            Outcome::Trouble | Outcome::Limit => return Some(self.open()),
+            Outcome::Optimal | Outcome::Cutoff => {}
+        }
+        let mut prices = simplex.bound();
+        crate::tr!("{} before cuts {} cutoff {cutoff}", self.depth, prices.bound);
+        if self.depth < DEEPEST && self.cut(&form, &mut simplex, &mut prices).is_err() {
+            return Some(self.closed());
+        }
+        self.bound = self.bound.max(prices.bound + form.constant);
+        crate::tr!("{} root {}x{} bound {} objective {} steps {} best {:?}", self.depth, form.width(), form.rows.len(), self.bound, simplex.objective()+form.constant, simplex.steps, self.best.as_ref().map(|b| b.cost));
+        let known = self.best.as_ref().and_then(|best| smaller.shrink(&best.values));
+        let known = known.map(|values| Best {
+            cost: form.cost_of(&values),
+            values,
+        });
+        let mut tree = Tree::new(Rc::clone(&form), simplex, known, self.gap, self.limits);
+        tree.dive();
+        if let Some(best) = &tree.best {
+            let values = best.values.clone();
+            self.offer(&smaller, &values);
+        }
+        self.look_around(&smaller, &tree);
+        if self.settle(&smaller, &prices) > SETTLED && !self.limits.reached() {
+            return None;
+        }
+        tree.best = self.best.as_ref().and_then(|best| {
+            let values = smaller.shrink(&best.values)?;
+            Some(Best {
+                cost: form.cost_of(&values),
+                values,
+            })
+        });
+        crate::tr!("{} tree best {:?}", self.depth, self.best.as_ref().map(|b| b.cost));
+        let harvest = tree.run();
+        crate::tr!("{} tree end best {:?} bound {} complete {} nodes {}", self.depth, harvest.best.as_ref().map(|b| b.cost), harvest.bound, harvest.complete, self.limits.nodes());
+        Some(self.reap(&smaller, harvest))
+    }
+
+    /// Adds cuts as long as they raise the bound; `Err` if nothing better than the best is left.
+    fn cut(&self, form: &Form, simplex: &mut Simplex, prices: &mut Prices) -> Result<(), Impossible> {
+        let cutoff = self.cutoff() - form.constant;
+        let first = prices.bound;
+        let mut idle = 0;
+        for _ in 0..CUT_ROUNDS {
+            let rows = cuts(form, simplex);
+            if rows.is_empty() || self.limits.out_of_time() {
+                break;
+            }
+            let before = simplex.clone();
+            *simplex = simplex.with_rows(&rows);
+            match simplex.solve(shaken(cutoff), 20_000) {
+                Outcome::Infeasible => return Err(Impossible),
+                Outcome::Trouble | Outcome::Limit => {
+                    *simplex = before;
+                    break;
+                }
+                Outcome::Optimal | Outcome::Cutoff => {}
+            }
+            let now = simplex.bound();
+            if now.bound > cutoff {
+                return Err(Impossible);
+            }
+            let rise = now.bound - prices.bound;
+            crate::tr!("cuts {} bound {} rise {rise}", rows.len(), now.bound);
+            if now.bound > prices.bound {
+                *prices = now;
+            }
+            *simplex = without_loose(simplex, form.rows.len());
+            idle = if rise < LITTLE * (prices.bound - first) { idle + 1 } else { 0 };
+            if idle >= 3 {
+                break;
+            }
+        }
+        Ok(())
+    }
+
+    /// A search of its own where the relaxation and the best solution agree.
+    fn look_around(&mut self, smaller: &Smaller, tree: &Tree<'_>) {
+        if self.depth >= DEEPEST || self.limits.reached() {
+            return;
+        }
+        let Some(best) = &self.best else { return };
+        let Some(values) = smaller.shrink(&best.values) else { return };
+        let relaxed = tree.simplex.values();
+        let mut form = smaller.form.clone();
+        for j in 0..form.width() {
+            if form.whole[j] && (relaxed[j] - values[j]).abs() < 1e-6 {
+                form.low[j] = values[j];
+                form.high[j] = values[j];
+            }
+        }
+        let known = Best {
+            cost: form.cost_of(&values),
+            values,
+        };
+        let part = self.limits.part(AROUND);
+        let found = search(form, Some(known), &part, self.depth + 1);
+        if let Some(best) = found.best {
+            self.offer(smaller, &best.values);
+        }
+    }
+
+    /// Narrows variables that would cost too much elsewhere; returns the share that is settled by it.
+    fn settle(&mut self, smaller: &Smaller, prices: &Prices) -> f64 {
+        let room = self.cutoff() - smaller.form.constant - prices.bound;
+        if !room.is_finite() {
+            return 0.0;
+        }
+        let mut settled = 0_u32;
+        for (j, from) in smaller.from.iter().enumerate() {
+            let Ok(at) = *from else { continue };
+            let (low, high) = (smaller.form.low[at], smaller.form.high[at]);
+            self.form.low[j] = low;
+            self.form.high[j] = high;
+            let reduced = prices.reduced[at];
+            if !smaller.form.whole[at] || reduced.abs() * (high - low) <= room {
+                continue;
+            }
+            let steps = (room.max(0.0) / reduced.abs() + 1e-6).floor();
+            if reduced > 0.0 {
+                self.form.high[j] = low + steps;
+            } else {
+                self.form.low[j] = high - steps;
+            }
+            settled += u32::from(steps == 0.0);
+        }
+        f64::from(settled) / f64::from(narrow(smaller.form.width()))
+    }
+
+    fn offer(&mut self, smaller: &Smaller, values: &[f64]) {
+        let values = smaller.enlarge(values);
+        let cost = self.form.cost_of(&values);
+        if self.best.as_ref().is_none_or(|best| cost < best.cost) && self.form.allows(&values) {
+            self.best = Some(Best { values, cost });
+            self.gap = self.gap_now();
+        }
+    }
+
+    fn reap(&mut self, smaller: &Smaller, harvest: Harvest) -> Found {
+        if let Some(best) = harvest.best {
+            self.offer(smaller, &best.values);
+        }
+        if harvest.complete {
+            return self.closed();
+        }
+        self.bound = self.bound.max(harvest.bound);
+        self.open()
+    }
+
+    fn gap_now(&self) -> f64 {
+        self.best.as_ref().map_or(0.0, |best| GAP * (1.0 + best.cost.abs()))
+    }
+
+    fn cutoff(&self) -> f64 {
+        self.best.as_ref().map_or(f64::INFINITY, |best| best.cost - self.gap)
+    }
+
+    fn closed(&mut self) -> Found {
+        let best = self.best.take();
+        Found {
+            bound: best.as_ref().map_or(f64::INFINITY, |best| best.cost),
+            best,
+            complete: true,
+        }
+    }
+
+    fn open(&mut self) -> Found {
+        Found {
+            best: self.best.take(),
+            bound: self.bound,
+            complete: false,
+        }
+    }
+}
+
+/// The same program without the rows after the first `kept` that do not bind.
+fn without_loose(simplex: &Simplex, kept: usize) -> Simplex {
+    simplex.keep_rows(|row| row < kept || !simplex.loose(row))
+}
+
+fn lp_of(form: &Form) -> Lp {
+    let bounds: Vec<(f64, f64)> = form.low.iter().copied().zip(form.high.iter().copied()).collect();
+    Lp::new(form.cost.clone(), &bounds, &form.rows)
+}
