@@ -21,6 +21,7 @@ usage: cargo xtask solve case FOLDER...
        cargo xtask solve network FILE...
        cargo xtask solve plan [--seconds N] FILE...
        cargo xtask solve mps FILE...
+       cargo xtask solve pile MACHINES SEED known|mixed
        cargo xtask bench diagnosis [--repeats N] [FILE...]
 
 solve case: each FOLDER has `board.toml` and `case.json`. Prints one JSON object a line, in the order of the folders, with the
@@ -37,6 +38,9 @@ worth by code that shares nothing with the search. `--seconds` says when to give
 
 solve mps: prints the model of each FILE in free MPS format, for other solvers. What is added to its objective for the worth in
 coins, and by what it is multiplied, is in its first line.
+
+solve pile: prints a made-up pile of so many machines in the format that `solve plan` reads; the same SEED gives the same pile
+everywhere. `known`: every fault is certain; `mixed`: every second machine has two or three possible states.
 
 For what cannot be read or answered the line is {\"error\": \"...\"}, the message is also on standard error, and the exit code is 2.
 
@@ -85,6 +89,20 @@ fn run(arguments: &[String]) -> io::Result<ExitCode> {
             }
             Ok(ExitCode::SUCCESS)
         }
+        ["solve", "pile", machines, seed, kind @ ("known" | "mixed")] => {
+            let number = |word: &str| {
+                word.parse::<u32>().map_err(|_| {
+                    io::Error::other(format!("expected a whole number, found `{word}`"))
+                })
+            };
+            let pile = cases::made_pile(cases::Draw {
+                machines: number(machines)? as usize,
+                seed: u64::from(number(seed)?),
+                mixed: kind == "mixed",
+            });
+            writeln!(io::stdout(), "{}", cases::pile_to_json(&pile))?;
+            Ok(ExitCode::SUCCESS)
+        }
         ["bench", "diagnosis", ref rest @ ..] => bench::run(rest),
         ["measure", ref rest @ ..] => {
             let line = bench::measure(rest)?;
@@ -96,7 +114,7 @@ fn run(arguments: &[String]) -> io::Result<ExitCode> {
             Ok(ExitCode::SUCCESS)
         }
         _ => Err(io::Error::other(format!(
-            "expected `solve case FOLDER...`, `solve network FILE...`, `solve plan FILE...`, `solve mps FILE...` or `bench diagnosis`, found `{}`; see `cargo xtask solve --help`",
+            "expected `solve case FOLDER...`, `solve network FILE...`, `solve plan FILE...`, `solve mps FILE...`, `solve pile MACHINES SEED known|mixed` or `bench diagnosis`, found `{}`; see `cargo xtask solve --help`",
             words.join(" ")
         ))),
     }

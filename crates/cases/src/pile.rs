@@ -6,6 +6,7 @@ use planning::{
     Break, Build, Count, Fault, Instance, Limits, Machine, Offer, Remedy, Scenario, Step, Vendor,
 };
 use serde::Deserialize;
+use serde_json::{Value, json};
 
 use crate::error::Error;
 
@@ -17,7 +18,7 @@ pub struct Pile {
     /// What there is to decide.
     pub instance: Instance,
     /// The field `proven` as it stands, or null.
-    pub proven: serde_json::Value,
+    pub proven: Value,
 }
 
 /// Reads one file.
@@ -35,6 +36,61 @@ pub fn read_pile(file: &Path) -> Result<Pile, Error> {
     })
 }
 
+/// A pile in the fields of the format.
+pub fn pile_to_json(instance: &Instance) -> Value {
+    let counts = |list: &[Count]| -> Value {
+        list.iter()
+            .map(|count| json!({"item": count.item, "n": count.n}))
+            .collect()
+    };
+    let vendors = instance.vendors.iter().map(|vendor| {
+        let steps = vendor.shipping.iter();
+        let steps: Value = steps.map(|s| json!({"from": s.from, "fee": s.fee})).collect();
+        json!({"id": vendor.id, "hassle": vendor.hassle, "shipping": steps})
+    });
+    let offers = instance.offers.iter().map(|offer| {
+        let breaks = offer.breaks.iter();
+        let breaks: Value = breaks.map(|b| json!({"from": b.from, "each": coins(b)})).collect();
+        json!({"vendor": offer.vendor, "item": offer.item, "pack": offer.pack, "stock": offer.stock, "breaks": breaks})
+    });
+    let builds = instance.builds.iter().map(|b| {
+        json!({"id": b.id, "makes": b.makes, "setup_minutes": b.setup_minutes,
+            "unit_minutes": b.unit_minutes, "uses": counts(&b.uses)})
+    });
+    let remedies = instance.remedies.iter().map(|r| {
+        json!({"id": r.id, "device": r.device, "item": r.item, "minutes": r.minutes, "works": r.works, "modes": r.modes})
+    });
+    let machines = instance.machines.iter().map(|m| {
+        let scenarios: Value = m.scenarios.iter().map(scenario_to_json).collect();
+        json!({"id": m.id, "value": m.value, "hold_value": m.hold_value, "base_minutes": m.base_minutes,
+            "scenarios": scenarios, "donor": counts(&m.donor)})
+    });
+    let limits = &instance.limits;
+    json!({
+        "rate_per_minute": instance.rate_per_minute,
+        "limits": {"money": limits.money, "minutes": limits.minutes, "least_working": limits.least_working},
+        "on_hand": instance.on_hand,
+        "vendors": vendors.collect::<Value>(),
+        "offers": offers.collect::<Value>(),
+        "builds": builds.collect::<Value>(),
+        "remedies": remedies.collect::<Value>(),
+        "machines": machines.collect::<Value>(),
+    })
+}
+
+/// The format has whole coins.
+fn coins(level: &Break) -> i64 {
+    i64::try_from(level.each.round()).unwrap_or(i64::MAX)
+}
+
+fn scenario_to_json(scenario: &Scenario) -> Value {
+    let faults = scenario.faults.iter();
+    let faults: Value = faults
+        .map(|f| json!({"part": f.part, "device": f.device, "mode": f.mode}))
+        .collect();
+    json!({"chance": scenario.chance, "faults": faults})
+}
+
 #[derive(Deserialize)]
 struct RawPile {
     rate_per_minute: f64,
@@ -47,7 +103,7 @@ struct RawPile {
     remedies: Vec<RawRemedy>,
     machines: Vec<RawMachine>,
     #[serde(default)]
-    proven: serde_json::Value,
+    proven: Value,
 }
 
 #[derive(Deserialize)]

@@ -178,7 +178,7 @@ impl Rounding<'_> {
                 least -= if c > 0.0 { c * self.form.high[j] } else { c * self.form.low[j] };
             }
         }
-        if terms.len() > 100 + self.form.width() / 4 {
+        if terms.len() > 1000 + self.form.width() {
             return None;
         }
         let right = least - 1e-9 * (1.0 + least.abs());

@@ -15,10 +15,14 @@ const GAP: f64 = 1e-8;
 const SETTLED: f64 = 0.1;
 
 /// Searches within searches.
-const DEEPEST: usize = 2;
+pub(crate) const DEEPEST: usize = 2;
 
-/// Nodes of a search around a solution.
-const AROUND: u64 = 150;
+/// Variables left open in a search nearby: a quarter of all, within these limits.
+const FEW: usize = 150;
+const MANY: usize = 400;
+
+/// Nodes of a search within a search.
+pub(crate) const AROUND: u64 = 150;
 
 /// Rounds of cuts, and the share of what they gained so far below which a round is idle.
 const CUT_ROUNDS: usize = 30;
@@ -37,6 +41,7 @@ pub(crate) fn search(form: Form, best: Option<Best>, limits: &Limits, depth: usi
         gap: 0.0,
         form,
         best,
+        ceiling: f64::INFINITY,
         limits,
         depth,
         bound: f64::NEG_INFINITY,
@@ -44,9 +49,47 @@ pub(crate) fn search(form: Form, best: Option<Best>, limits: &Limits, depth: usi
     .run()
 }
 
+/// Searches a form for solutions that cost less than `ceiling`.
+fn search_below(form: Form, ceiling: f64, limits: &Limits, depth: usize) -> Found {
+    Root {
+        gap: 0.0,
+        form,
+        best: None,
+        ceiling,
+        limits,
+        depth,
+        bound: f64::NEG_INFINITY,
+    }
+    .run()
+}
+
+/// Searches where a relaxation and a solution disagree.
+pub(crate) fn between(
+    form: &Form,
+    values: Vec<f64>,
+    relaxed: &[f64],
+    limits: &Limits,
+    depth: usize,
+) -> Found {
+    let mut form = form.clone();
+    for j in 0..form.width() {
+        if form.whole[j] && (relaxed[j] - values[j]).abs() < 1e-6 {
+            form.low[j] = values[j];
+            form.high[j] = values[j];
+        }
+    }
+    let known = Best {
+        cost: form.cost_of(&values),
+        values,
+    };
+    search(form, Some(known), limits, depth)
+}
+
 struct Root<'l> {
     form: Form,
     best: Option<Best>,
+    /// Solutions that cost more are of no use.
+    ceiling: f64,
     gap: f64,
     limits: &'l Limits,
     depth: usize,
@@ -97,12 +140,14 @@ impl Root<'_> {
             values,
         });
         let mut tree = Tree::new(Rc::clone(&form), simplex, known, self.gap, self.limits);
+        tree.ceiling = self.ceiling;
+        tree.depth = self.depth;
         tree.dive();
         if let Some(best) = &tree.best {
             let values = best.values.clone();
             self.offer(&smaller, &values);
         }
-        self.look_around(&smaller, &tree);
+        self.look_around(&smaller, &tree, &prices);
         if self.settle(&smaller, &prices) > SETTLED && !self.limits.reached() {
             return None;
         }
@@ -157,27 +202,51 @@ impl Root<'_> {
         Ok(())
     }
 
-    /// A search of its own where the relaxation and the best solution agree.
-    fn look_around(&mut self, smaller: &Smaller, tree: &Tree<'_>) {
-        if self.depth >= DEEPEST || self.limits.reached() {
+    /// Searches of their own in small parts of the form.
+    fn look_around(&mut self, smaller: &Smaller, tree: &Tree<'_>, prices: &Prices) {
+        if self.depth >= DEEPEST {
             return;
         }
-        let Some(best) = &self.best else { return };
-        let Some(values) = smaller.shrink(&best.values) else { return };
         let relaxed = tree.simplex.values();
+        self.look_nearby(smaller, &relaxed, prices);
+        self.look_between(smaller, &relaxed);
+    }
+
+    /// Only among the variables that cost little away from where the relaxation has them.
+    fn look_nearby(&mut self, smaller: &Smaller, relaxed: &[f64], prices: &Prices) {
+        let mut far: Vec<f64> = prices.reduced.iter().map(|r| r.abs()).collect();
+        let few = (far.len() / 4).clamp(FEW, MANY);
+        if self.limits.reached() || far.len() < 2 * FEW {
+            return;
+        }
+        let (_, reach, _) = far.select_nth_unstable_by(few, f64::total_cmp);
+        let reach = *reach;
         let mut form = smaller.form.clone();
         for j in 0..form.width() {
-            if form.whole[j] && (relaxed[j] - values[j]).abs() < 1e-6 {
-                form.low[j] = values[j];
-                form.high[j] = values[j];
+            let whole = form.whole[j] && (relaxed[j] - relaxed[j].round()).abs() < 1e-9;
+            if whole && prices.reduced[j].abs() > reach {
+                form.low[j] = relaxed[j].round();
+                form.high[j] = form.low[j];
             }
         }
-        let known = Best {
-            cost: form.cost_of(&values),
-            values,
-        };
+        // the best need not lie in there: only what is better than it is looked for
+        let ceiling = self.cutoff() - smaller.form.constant + form.constant;
         let part = self.limits.part(AROUND);
-        let found = search(form, Some(known), &part, self.depth + 1);
+        self.take(smaller, search_below(form, ceiling, &part, self.depth + 1));
+    }
+
+    /// Only where the relaxation and the best solution disagree.
+    fn look_between(&mut self, smaller: &Smaller, relaxed: &[f64]) {
+        let Some(best) = self.best.as_ref().filter(|_| !self.limits.reached()) else {
+            return;
+        };
+        let Some(values) = smaller.shrink(&best.values) else { return };
+        let part = self.limits.part(AROUND);
+        let found = between(&smaller.form, values, relaxed, &part, self.depth + 1);
+        self.take(smaller, found);
+    }
+
+    fn take(&mut self, smaller: &Smaller, found: Found) {
         if let Some(best) = found.best {
             self.offer(smaller, &best.values);
         }
@@ -235,7 +304,7 @@ impl Root<'_> {
     }
 
     fn cutoff(&self) -> f64 {
-        self.best.as_ref().map_or(f64::INFINITY, |best| best.cost - self.gap)
+        self.best.as_ref().map_or(self.ceiling, |best| best.cost - self.gap)
     }
 
     fn closed(&mut self) -> Found {

@@ -163,6 +163,9 @@ impl Model {
             .sum()
     }
 
+    /// TEMP
+    pub fn non_zero(&self, v: &[f64]) -> Vec<(String, f64)> { self.columns.iter().zip(v).filter(|(_, v)| **v != 0.0).map(|(c, v)| (c.name.clone(), *v)).collect() }
+
     /// The first row or bound that `values` break, in words; `None` if they keep all.
     pub fn broken_at(&self, values: &[f64]) -> Option<String> {
         let columns = self.columns.iter().zip(values);

@@ -9,6 +9,7 @@ use crate::form::{Form, Impossible};
 use crate::groups::{Group, groups};
 use crate::limits::Limits;
 use crate::lp::{Basis, Mark, Outcome, Prices, Simplex, narrow};
+use crate::mip::{AROUND, DEEPEST, between};
 use crate::pseudo::{Pseudo, score};
 
 /// A whole variable may be off by this much in a relaxation.
@@ -29,6 +30,9 @@ const PATIENCE: usize = 4;
 
 /// Steps of one relaxation.
 const STEPS: u64 = 50_000;
+
+/// Nodes made before the first search between the best solution and a relaxation.
+const FIRST_LOOK: u64 = 100;
 
 /// The best solution so far.
 #[derive(Debug, Clone)]
@@ -84,6 +88,11 @@ pub(crate) struct Tree<'l> {
     pseudo: Pseudo,
     domain: Domain,
     pub(crate) best: Option<Best>,
+    /// Solutions that cost more are of no use.
+    pub(crate) ceiling: f64,
+    pub(crate) depth: usize,
+    /// The number of nodes at which to look around again.
+    look_at: u64,
     /// Solutions must be better than the best by this much.
     gap: f64,
     open: BinaryHeap<Node>,
@@ -130,6 +139,9 @@ impl<'l> Tree<'l> {
             simplex,
             groups,
             best,
+            ceiling: f64::INFINITY,
+            depth: 0,
+            look_at: FIRST_LOOK,
             gap,
             limits,
         }
@@ -166,7 +178,10 @@ impl<'l> Tree<'l> {
                         lowest = lowest.min(bound);
                         complete = false;
                     }
-                    Visit::Split(branch, bound) => next = self.split(branch, bound),
+                    Visit::Split(branch, bound) => {
+                        self.look_around();
+                        next = self.split(branch, bound);
+                    }
                 }
                 if !complete {
                     break;
@@ -193,7 +208,7 @@ impl<'l> Tree<'l> {
     fn cutoff(&self) -> f64 {
         self.best
             .as_ref()
-            .map_or(f64::INFINITY, |best| best.cost - self.gap)
+            .map_or(self.ceiling, |best| best.cost - self.gap)
     }
 
     /// The cutoff without the part that is not in the relaxation.
@@ -211,6 +226,22 @@ impl<'l> Tree<'l> {
     fn put_bounds(&mut self) {
         self.simplex.low.copy_from_slice(&self.domain.low);
         self.simplex.high.copy_from_slice(&self.domain.high);
+    }
+
+    /// A search between the best solution and the relaxation here; ever more seldom where it finds nothing.
+    fn look_around(&mut self) {
+        if self.depth >= DEEPEST || self.made < self.look_at {
+            return;
+        }
+        let Some(best) = &self.best else { return };
+        let (values, cost) = (best.values.clone(), best.cost);
+        let part = self.limits.part(AROUND);
+        let found = between(&self.form, values, &self.simplex.values(), &part, self.depth + 1);
+        if let Some(best) = found.best {
+            self.offer(best.values);
+        }
+        let better = self.best.as_ref().is_some_and(|best| best.cost < cost - self.gap);
+        self.look_at = self.made + if better { FIRST_LOOK } else { FIRST_LOOK.max(self.made / 2) };
     }
 
     /// Takes a node's branch and looks at what is there.
@@ -275,6 +306,7 @@ impl<'l> Tree<'l> {
             let branches = self.branches(&values);
             if branches.is_empty() {
                 if !self.finish(&values) {
+                    crate::tr!("not whole at {bound}");
                     self.lost = self.lost.min(bound);
                 }
                 return Visit::Closed;
@@ -299,6 +331,13 @@ impl<'l> Tree<'l> {
             // the costs had been shifted too far
             self.simplex.unshift();
             outcome = self.simplex.solve(f64::INFINITY, STEPS);
+        }
+        if matches!(outcome, Outcome::Trouble | Outcome::Limit) {
+            crate::tr!("trouble {outcome:?} steps {}", self.simplex.steps);
+            // once more from the beginning
+            self.simplex.reset();
+            outcome = self.simplex.solve(f64::INFINITY, STEPS);
+            crate::tr!("then {outcome:?} steps {}", self.simplex.steps);
         }
         match outcome {
             Outcome::Infeasible => None,

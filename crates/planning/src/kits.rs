@@ -6,12 +6,12 @@ use crate::instance::{Fault, Instance, Machine, Remedy, Scenario};
 use crate::market::{Items, Price};
 
 /// Half-made kits kept for one set of scenarios; beyond this the least promising are dropped and the bound says so.
-const MOST_PARTIAL: usize = 4_000;
+const MOST_PARTIAL: usize = 20_000;
 
 /// Kits kept for the whole pile, shared evenly; but for each machine at least [`FEWEST_KITS`], at most [`MOST_KITS`].
-const PILE_KITS: usize = 8_000;
+const PILE_KITS: usize = 100_000;
 const FEWEST_KITS: usize = 100;
-const MOST_KITS: usize = 2_000;
+const MOST_KITS: usize = 20_000;
 
 /// All sets of so many of the likeliest scenarios are tried; a further one is covered only with all likelier ones.
 const MOST_SCENARIOS: usize = 5;

@@ -108,6 +108,7 @@ pub fn solve(instance: &Instance, settings: &Settings) -> Result<Plan, Error> {
         .time_limit
         .map(|limit| limit.saturating_sub(started.elapsed()));
     let time_is_up = left.is_some_and(|left| left.is_zero());
+    optimum::tr!("first {:?} bound {bound} {:?}", best.as_ref().map(|p| (p.value, p.money)), first.why);
     let short = |plan: &Plan| bound - score(plan, settings.goal) > NEAR;
     if best.is_none() || (!time_is_up && best.as_ref().is_some_and(short)) {
         match attempt(instance, settings, Filler::Packs, left) {
@@ -213,6 +214,7 @@ struct Attempt {
     /// The plan, unless it could only be carried out with goods that nobody needs in broken amounts.
     plan: Option<Plan>,
     bound: f64,
+    why: String,
 }
 
 fn attempt(
@@ -239,12 +241,14 @@ fn attempt(
         other => Error::Search(other),
     })?;
     let plan = close(instance, pile.plan(&solution));
+    let why = format!("{:?} {:?}", plan.as_ref().err(), pile.model.non_zero(&solution.values));
     let plan = match filler {
         // the model may have reached a postage step with goods that no vendor sells in that amount
         Filler::Amount => plan.ok(),
         Filler::Packs => Some(plan?),
     };
     Ok(Attempt {
+        why,
         plan,
         bound: pile.in_coins(solution.bound) + pile.left_out(),
     })

@@ -21,7 +21,7 @@ pub(crate) struct Factor {
     order: Vec<u32>,
     /// Pivots by row.
     pivot: Vec<f64>,
-    /// Pivot rows whose column of the lower part is not empty, in order, and all that have a row there.
+    /// Pivot rows whose column of the lower part is not empty, in order.
     lower_order: Vec<u32>,
     lower_columns: Sparse,
     lower_rows: Sparse,
@@ -148,231 +148,174 @@ impl Factor {
     }
 }
 
-struct Elimination {
-    rows: usize,
-    /// Entries in rows without a pivot so far.
-    active: Vec<Vec<(u32, f64)>>,
-    /// Columns that may have an entry in the row.
-    pattern: Vec<Vec<u32>>,
-    /// Entries in rows that had their pivot before.
-    upper: Vec<Vec<(u32, f64)>>,
-    lower: Vec<Vec<(u32, f64)>>,
+/// An entry of a triangular part: (its list, index, value).
+type Entry = (u32, u32, f64);
+
+struct Elimination<'c> {
+    columns: &'c [&'c [(u32, f64)]],
+    /// Rows of the matrix: the columns that have an entry there.
+    by_row: Sparse,
     order: Vec<u32>,
     pivot: Vec<f64>,
     column_of: Vec<Option<usize>>,
     placed: Vec<bool>,
-    spread: Vec<f64>,
+    upper: Vec<Entry>,
+    lower: Vec<Entry>,
+    lower_order: Vec<u32>,
 }
 
-impl Elimination {
-    fn new(rows: usize, columns: &[&[(u32, f64)]]) -> Elimination {
-        let mut pattern = vec![Vec::new(); rows];
-        for (column, list) in columns.iter().enumerate() {
-            for &(row, _) in *list {
-                pattern[row as usize].push(narrow(column));
-            }
-        }
+/// How many entries of a row or column are left, and all their indices combined: the last one is what remains.
+#[derive(Clone, Copy, Default)]
+struct Left {
+    count: u32,
+    mixed: u32,
+}
+
+impl Left {
+    fn add(&mut self, index: u32) {
+        self.count += 1;
+        self.mixed ^= index;
+    }
+
+    fn remove(&mut self, index: u32) -> bool {
+        self.count -= 1;
+        self.mixed ^= index;
+        self.count == 1
+    }
+}
+
+impl<'c> Elimination<'c> {
+    fn new(rows: usize, columns: &'c [&'c [(u32, f64)]]) -> Elimination<'c> {
+        let all = Sparse::from_lists(columns.iter().copied());
         Elimination {
-            rows,
-            active: columns.iter().map(|list| list.to_vec()).collect(),
-            pattern,
-            upper: vec![Vec::new(); columns.len()],
-            lower: vec![Vec::new(); rows],
+            columns,
+            by_row: all.transposed(rows),
             order: Vec::with_capacity(rows),
             pivot: vec![1.0; rows],
             column_of: vec![None; rows],
             placed: vec![false; columns.len()],
-            spread: vec![0.0; rows],
+            upper: Vec::with_capacity(all.pairs()),
+            lower: Vec::new(),
+            lower_order: Vec::new(),
         }
+    }
+
+    fn is_active(&self, row: u32) -> bool {
+        self.column_of[row as usize].is_none()
+    }
+
+    fn take(&mut self, column: usize, row: u32, pivot: f64) {
+        self.placed[column] = true;
+        self.column_of[row as usize] = Some(column);
+        self.pivot[row as usize] = pivot;
+        self.order.push(row);
     }
 
     /// Pivots that change nothing else.
     fn singletons(&mut self) {
-        let mut waiting: Vec<usize> = (0..self.active.len())
-            .filter(|&column| self.active[column].len() == 1)
-            .collect();
+        let mut left = vec![Left::default(); self.columns.len()];
+        for (left, list) in left.iter_mut().zip(self.columns) {
+            list.iter().for_each(|&(row, _)| left.add(row));
+        }
+        self.column_singletons(&mut left);
+        self.row_singletons();
+    }
+
+    fn column_singletons(&mut self, left: &mut [Left]) {
+        let mut waiting: Vec<usize> = (0..left.len()).filter(|&c| left[c].count == 1).collect();
         while let Some(column) = waiting.pop() {
-            if self.placed[column] || self.active[column].len() != 1 {
+            if self.placed[column] || left[column].count != 1 {
                 continue;
             }
-            let (row, value) = self.active[column][0];
-            if value.abs() < TINY {
+            let row = left[column].mixed;
+            let pivot = entry(self.columns[column], row);
+            if pivot.abs() < TINY {
                 continue;
             }
-            self.eliminate(column, row as usize, &mut waiting);
-        }
-        let mut counts: Vec<usize> = self.pattern.iter().map(|_| 0).collect();
-        for column in (0..self.active.len()).filter(|&c| !self.placed[c]) {
-            for &(row, _) in &self.active[column] {
-                counts[row as usize] += 1;
-            }
-        }
-        let mut rows: Vec<usize> = (0..self.rows)
-            .filter(|&row| self.column_of[row].is_none() && counts[row] == 1)
-            .collect();
-        while let Some(row) = rows.pop() {
-            if self.column_of[row].is_some() || counts[row] != 1 {
-                continue;
-            }
-            let column = self.pattern[row].iter().map(|&c| c as usize).find(|&c| {
-                !self.placed[c] && self.active[c].iter().any(|&(r, _)| r as usize == row)
-            });
-            let Some(column) = column else { continue };
-            let largest = largest(&self.active[column]);
-            let value = self.active[column]
-                .iter()
-                .find(|&&(r, _)| r as usize == row)
-                .map_or(0.0, |&(_, value)| value.abs());
-            if value < TINY || value < 0.01 * largest {
-                continue;
-            }
-            for &(other, _) in &self.active[column] {
-                counts[other as usize] -= 1;
-                if counts[other as usize] == 1 {
-                    rows.push(other as usize);
+            self.take(column, row, pivot);
+            let others = self.columns[column].iter().filter(|&&(other, _)| other != row);
+            self.upper.extend(others.map(|&(other, value)| (row, other, value)));
+            for &(other, _) in self.by_row.list(row as usize) {
+                let other = other as usize;
+                if left[other].remove(row) && !self.placed[other] {
+                    waiting.push(other);
                 }
             }
-            self.eliminate(column, row, &mut Vec::new());
         }
     }
 
+    fn row_singletons(&mut self) {
+        let mut left = vec![Left::default(); self.pivot.len()];
+        for (column, list) in self.columns.iter().enumerate() {
+            if !self.placed[column] {
+                list.iter().for_each(|&(row, _)| left[row as usize].add(narrow(column)));
+            }
+        }
+        let mut waiting: Vec<u32> = (0..narrow(left.len()))
+            .filter(|&row| self.is_active(row) && left[row as usize].count == 1)
+            .collect();
+        while let Some(row) = waiting.pop() {
+            if !self.is_active(row) || left[row as usize].count != 1 {
+                continue;
+            }
+            let column = left[row as usize].mixed as usize;
+            let list = self.columns[column];
+            let pivot = entry(list, row);
+            if pivot.abs() < TINY.max(0.01 * largest(list)) {
+                continue;
+            }
+            self.take(column, row, pivot);
+            let before = self.lower.len();
+            for &(other, value) in list.iter().filter(|&&(other, _)| other != row) {
+                if self.is_active(other) {
+                    self.lower.push((row, other, value / pivot));
+                } else {
+                    self.upper.push((row, other, value));
+                }
+                if left[other as usize].remove(narrow(column)) {
+                    waiting.push(other);
+                }
+            }
+            if self.lower.len() > before {
+                self.lower_order.push(row);
+            }
+        }
+    }
+
+    /// What is left has several entries everywhere.
     fn nucleus(&mut self) {
-        let mut waiting = Vec::new();
-        // columns by their number of entries
-        let mut left: Vec<usize> = (0..self.active.len())
-            .filter(|&column| !self.placed[column])
-            .collect();
+        let columns: Vec<usize> = (0..self.columns.len()).filter(|&c| !self.placed[c]).collect();
+        if columns.is_empty() {
+            return;
+        }
+        let mut nucleus = Nucleus::new(self, &columns);
+        let mut left: Vec<usize> = (0..columns.len()).collect();
         while !left.is_empty() {
-            left.sort_by_key(|&column| self.active[column].len());
-            let taken = self.batch(&left, &mut waiting);
-            left.retain(|&column| !self.placed[column]);
-            if !taken {
-                return;
+            left.sort_by_key(|&at| nucleus.active[at].len());
+            // the order of the columns is good for a while
+            for round in 0..=left.len() / 16 {
+                let Some((at, row)) = nucleus.best_pivot(&left) else {
+                    if round == 0 {
+                        return;
+                    }
+                    break;
+                };
+                nucleus.eliminate(self, columns[at], at, row);
             }
-        }
-    }
-
-    /// Takes pivots among the shortest columns until the order of the columns may be out of date.
-    fn batch(&mut self, left: &[usize], waiting: &mut Vec<usize>) -> bool {
-        let rounds = 1 + left.len() / 16;
-        let mut taken = false;
-        for _ in 0..rounds {
-            let Some((column, row)) = self.best_pivot(left) else {
-                return taken;
-            };
-            self.eliminate(column, row, waiting);
-            waiting.clear();
-            taken = true;
-        }
-        taken
-    }
-
-    /// The pivot with the fewest possible new entries among a few short columns.
-    fn best_pivot(&self, left: &[usize]) -> Option<(usize, usize)> {
-        let mut best: Option<(usize, usize, usize)> = None;
-        let mut looked_at = 0;
-        for &column in left {
-            let list = &self.active[column];
-            if self.placed[column] || list.is_empty() {
-                continue;
-            }
-            let least = (STABLE * largest(list)).max(TINY);
-            for &(row, value) in list {
-                if value.abs() < least {
-                    continue;
-                }
-                let row = row as usize;
-                let fill = (list.len() - 1) * self.pattern[row].len().saturating_sub(1);
-                if best.is_none_or(|(other, ..)| fill < other) {
-                    best = Some((fill, column, row));
-                }
-            }
-            looked_at += 1;
-            let good = best.is_some_and(|(fill, ..)| fill <= list.len() * list.len());
-            if looked_at >= LOOKED_AT && good {
-                break;
-            }
-        }
-        best.map(|(_, column, row)| (column, row))
-    }
-
-    fn eliminate(&mut self, column: usize, row: usize, waiting: &mut Vec<usize>) {
-        let list = std::mem::take(&mut self.active[column]);
-        let pivot = list
-            .iter()
-            .find(|&&(at, _)| at as usize == row)
-            .map_or(1.0, |&(_, value)| value);
-        self.placed[column] = true;
-        self.column_of[row] = Some(column);
-        self.pivot[row] = pivot;
-        self.order.push(narrow(row));
-        let below: Vec<(u32, f64)> = list
-            .into_iter()
-            .filter(|&(at, _)| at as usize != row)
-            .map(|(at, value)| (at, value / pivot))
-            .collect();
-        let touched = std::mem::take(&mut self.pattern[row]);
-        for other in touched {
-            let other = other as usize;
-            if self.placed[other] {
-                continue;
-            }
-            let Some(at) = self.active[other]
-                .iter()
-                .position(|&(r, _)| r as usize == row)
-            else {
-                continue;
-            };
-            let (_, value) = self.active[other].swap_remove(at);
-            self.upper[other].push((narrow(row), value));
-            if !below.is_empty() && value != 0.0 {
-                self.subtract(other, &below, value);
-            }
-            if self.active[other].len() == 1 {
-                waiting.push(other);
-            }
-        }
-        self.lower[row] = below;
-    }
-
-    fn subtract(&mut self, column: usize, below: &[(u32, f64)], factor: f64) {
-        for &(row, value) in below {
-            self.spread[row as usize] = value * factor;
-        }
-        for entry in &mut self.active[column] {
-            let change = std::mem::take(&mut self.spread[entry.0 as usize]);
-            entry.1 -= change;
-        }
-        for &(row, _) in below {
-            let change = std::mem::take(&mut self.spread[row as usize]);
-            if change != 0.0 {
-                self.active[column].push((row, -change));
-                self.pattern[row as usize].push(narrow(column));
-            }
+            left.retain(|&at| !nucleus.placed[at]);
         }
     }
 
     fn finish(self) -> (Factor, Placed) {
-        let mut by_row: Vec<&[(u32, f64)]> = vec![&[]; self.rows];
-        for (row, column) in self.column_of.iter().enumerate() {
-            if let Some(column) = column {
-                by_row[row] = &self.upper[*column];
-            }
-        }
-        let upper_columns = Sparse::from_lists(by_row);
-        let lower_columns = Sparse::from_lists(self.lower.iter().map(Vec::as_slice));
-        let lower_order = self
-            .order
-            .iter()
-            .copied()
-            .filter(|&row| !self.lower[row as usize].is_empty())
-            .collect();
+        let rows = self.pivot.len();
+        let upper_columns = Sparse::from_entries(rows, &self.upper);
+        let lower_columns = Sparse::from_entries(rows, &self.lower);
         let factor = Factor {
             order: self.order,
             pivot: self.pivot,
-            lower_order,
-            lower_rows: lower_columns.transposed(self.rows),
-            upper_rows: upper_columns.transposed(self.rows),
+            lower_order: self.lower_order,
+            lower_rows: lower_columns.transposed(rows),
+            upper_rows: upper_columns.transposed(rows),
             lower_columns,
             upper_columns,
             etas: Vec::new(),
@@ -383,6 +326,122 @@ impl Elimination {
         };
         (factor, placed)
     }
+}
+
+/// The part of the matrix where elimination makes new entries.
+struct Nucleus {
+    /// Entries of each column in rows without a pivot so far.
+    active: Vec<Vec<(u32, f64)>>,
+    /// Entries of each column in rows that had their pivot before.
+    above: Vec<Vec<(u32, f64)>>,
+    /// Columns that have an entry in the row.
+    pattern: Vec<Vec<u32>>,
+    placed: Vec<bool>,
+    spread: Vec<f64>,
+}
+
+impl Nucleus {
+    fn new(all: &Elimination<'_>, columns: &[usize]) -> Nucleus {
+        let rows = all.pivot.len();
+        let mut pattern = vec![Vec::new(); rows];
+        let mut active = Vec::with_capacity(columns.len());
+        let mut above = Vec::with_capacity(columns.len());
+        for (at, &column) in columns.iter().enumerate() {
+            let (inside, outside): (Vec<_>, Vec<_>) = all.columns[column]
+                .iter()
+                .copied()
+                .partition(|&(row, _)| all.is_active(row));
+            for &(row, _) in &inside {
+                pattern[row as usize].push(narrow(at));
+            }
+            active.push(inside);
+            above.push(outside);
+        }
+        Nucleus {
+            active,
+            above,
+            pattern,
+            placed: vec![false; columns.len()],
+            spread: vec![0.0; rows],
+        }
+    }
+
+    /// The pivot with the fewest possible new entries among a few short columns.
+    fn best_pivot(&self, left: &[usize]) -> Option<(usize, u32)> {
+        let mut best: Option<(usize, usize, u32)> = None;
+        let mut looked_at = 0;
+        for &at in left {
+            let list = &self.active[at];
+            if self.placed[at] || list.is_empty() {
+                continue;
+            }
+            let least = (STABLE * largest(list)).max(TINY);
+            for &(row, value) in list.iter().filter(|entry| entry.1.abs() >= least) {
+                let others = self.pattern[row as usize].len().saturating_sub(1);
+                let fill = (list.len() - 1) * others;
+                if value != 0.0 && best.is_none_or(|(other, ..)| fill < other) {
+                    best = Some((fill, at, row));
+                }
+            }
+            looked_at += 1;
+            if looked_at >= LOOKED_AT && best.is_some() {
+                break;
+            }
+        }
+        best.map(|(_, at, row)| (at, row))
+    }
+
+    fn eliminate(&mut self, all: &mut Elimination<'_>, column: usize, at: usize, row: u32) {
+        let list = std::mem::take(&mut self.active[at]);
+        let pivot = entry(&list, row);
+        self.placed[at] = true;
+        all.take(column, row, pivot);
+        let above = std::mem::take(&mut self.above[at]);
+        all.upper.extend(above.into_iter().map(|(other, value)| (row, other, value)));
+        let below: Vec<(u32, f64)> = list
+            .into_iter()
+            .filter(|&(other, _)| other != row)
+            .map(|(other, value)| (other, value / pivot))
+            .collect();
+        for other in std::mem::take(&mut self.pattern[row as usize]) {
+            let other = other as usize;
+            if self.placed[other] {
+                continue;
+            }
+            let Some(place) = self.active[other].iter().position(|&(r, _)| r == row) else {
+                continue;
+            };
+            let (_, value) = self.active[other].swap_remove(place);
+            if value != 0.0 {
+                self.above[other].push((row, value));
+                self.subtract(other, &below, value);
+            }
+        }
+        if !below.is_empty() {
+            all.lower_order.push(row);
+            all.lower.extend(below.into_iter().map(|(other, value)| (row, other, value)));
+        }
+    }
+
+    fn subtract(&mut self, at: usize, below: &[(u32, f64)], factor: f64) {
+        for &(row, value) in below {
+            self.spread[row as usize] = value * factor;
+        }
+        for entry in &mut self.active[at] {
+            entry.1 -= std::mem::take(&mut self.spread[entry.0 as usize]);
+        }
+        for &(row, _) in below {
+            let change = std::mem::take(&mut self.spread[row as usize]);
+            if change != 0.0 {
+                self.active[at].push((row, -change));
+                self.pattern[row as usize].push(narrow(at));
+            }
+        }
+    }
+}
+
+fn entry(list: &[(u32, f64)], row: u32) -> f64 {
+    list.iter().find(|entry| entry.0 == row).map_or(0.0, |entry| entry.1)
 }
 
 fn largest(list: &[(u32, f64)]) -> f64 {

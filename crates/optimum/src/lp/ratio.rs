@@ -4,6 +4,9 @@
 /// Reduced costs may be of the wrong sign by this much for the sake of a better pivot.
 const HARRIS: f64 = 1e-9;
 
+/// A row that is short by less than this is satisfied.
+const NOTHING: f64 = 1e-9;
+
 /// A pivot smaller than this is taken only if there is no other.
 const SMALL: f64 = 1e-5;
 
@@ -48,7 +51,7 @@ pub(crate) fn choose(candidates: &mut [Candidate], short: f64) -> Choice {
         }
         let candidate = candidates[passed];
         let after = slope - candidate.size * candidate.range;
-        if after < 0.0 {
+        if after < NOTHING {
             break;
         }
         slope = after;

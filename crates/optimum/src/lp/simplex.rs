@@ -138,6 +138,19 @@ impl Simplex {
         simplex
     }
 
+    /// Begins again with the logicals as basis; the bounds stay.
+    pub(crate) fn reset(&mut self) {
+        let n = self.lp.variables();
+        let m = self.lp.height();
+        let basis = Basis {
+            head: (n..n + m).map(narrow).collect(),
+            upper: self.low.iter().map(|low| !low.is_finite()).collect(),
+            weight: vec![1.0; m],
+        };
+        self.restore(&basis);
+        self.unshift();
+    }
+
     /// The same program with more rows, their logicals in the basis.
     pub(crate) fn with_rows(&self, rows: &[LpRow]) -> Simplex {
         let mut all: Vec<LpRow> = (0..self.lp.height()).map(|row| self.row_of(row)).collect();
@@ -519,11 +532,6 @@ impl Simplex {
                 self.invert();
                 self.refresh();
             }
-            if self.objective > cutoff && self.factor.changes() > 0 {
-                // a last look with clean numbers
-                self.invert();
-                self.refresh();
-            }
             if self.objective > cutoff {
                 return Outcome::Cutoff;
             }
@@ -549,7 +557,7 @@ impl Simplex {
 
     fn step(&mut self) -> Step {
         let Some((leaving, too_high)) = self.leaving() else {
-            return self.finished(Outcome::Optimal);
+            return Step::Done(Outcome::Optimal);
         };
         let rho = self.inverse_row(leaving);
         let exact: f64 = rho.iter().map(|r| r * r).sum();
@@ -569,7 +577,7 @@ impl Simplex {
         let mut candidates = std::mem::take(&mut self.candidates);
         let choice = choose(&mut candidates, (self.basic[leaving] - target).abs());
         let step = match choice {
-            Choice::None => self.finished(Outcome::Infeasible),
+            Choice::None => self.no_way(&rho),
             Choice::Enter { at, flipped } => {
                 self.exchange(leaving, target, &candidates, at, flipped, &rho)
             }
@@ -579,14 +587,29 @@ impl Simplex {
         step
     }
 
-    /// An end is believed only with a fresh factorization.
-    fn finished(&mut self, outcome: Outcome) -> Step {
-        if self.factor.changes() == 0 {
-            return Step::Done(outcome);
+    /// That no values keep the rows is believed where the pivot row alone shows it, whatever the factorization is worth.
+    fn no_way(&mut self, rho: &[f64]) -> Step {
+        let right: f64 = rho.iter().zip(&self.lp.right).map(|(r, b)| r * b).sum();
+        let (mut least, mut most, mut size) = (0.0, 0.0, right.abs());
+        for &j in &self.touched {
+            let (entry, j) = (self.row[j as usize], j as usize);
+            if entry.abs() < 1e-13 {
+                continue;
+            }
+            let (low, high) = (entry * self.low[j], entry * self.high[j]);
+            least += low.min(high);
+            most += low.max(high);
+            size += low.abs().min(high.abs());
         }
-        self.invert();
-        self.refresh();
-        Step::Taken
+        let loose = 1e-7 + 1e-9 * size;
+        if right > most + loose || right < least - loose {
+            return Step::Done(Outcome::Infeasible);
+        }
+        crate::tr!("no way not shown: right {right} least {least} most {most} size {size} changes {}", self.factor.changes());
+        if self.factor.changes() == 0 {
+            return Step::Done(Outcome::Trouble);
+        }
+        Step::Again
     }
 
     fn outside(&self, at: usize) -> f64 {

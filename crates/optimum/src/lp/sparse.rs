@@ -21,6 +21,25 @@ impl Sparse {
         sparse
     }
 
+    /// From entries (list, index, value) in any order.
+    pub(crate) fn from_entries(lists: usize, all: &[(u32, u32, f64)]) -> Sparse {
+        let mut start = vec![0; lists + 1];
+        for &(list, ..) in all {
+            start[list as usize + 1] += 1;
+        }
+        for at in 0..lists {
+            start[at + 1] += start[at];
+        }
+        let mut next = start.clone();
+        let mut entries = vec![(0, 0.0); all.len()];
+        for &(list, index, value) in all {
+            let slot = &mut next[list as usize];
+            entries[*slot] = (index, value);
+            *slot += 1;
+        }
+        Sparse { start, entries }
+    }
+
     /// One list.
     pub(crate) fn list(&self, at: usize) -> &[(u32, f64)] {
         &self.entries[self.start[at]..self.start[at + 1]]
