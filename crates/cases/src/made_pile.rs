@@ -176,7 +176,7 @@ impl Maker {
         if self.dice.one_in(2) {
             self.sold(&name, "nos", (1_200, 9_000), 0.97, out, false);
         }
-        if self.dice.one_in(6) {
+        if self.dice.one_in(3) {
             self.sold(&name, "eq", (500, 2_500), 0.93, out, false);
         }
     }
@@ -213,7 +213,7 @@ impl Maker {
         let item = format!("{device}:{kind}");
         let price = self.dice.between(low, high);
         self.remedy(device, kind, Some(item.clone()), minutes, works, &["dead", "contact"]);
-        let sellers = if many { self.dice.between(1, 4) } else { self.dice.between(1, 3) };
+        let sellers = if many { self.dice.between(2, 5) } else { self.dice.between(1, 4) };
         let first = self.dice.roll(5);
         for seller in 0..sellers {
             let each = price * self.dice.between(80, 125) / 100 + 1;
@@ -342,7 +342,7 @@ impl Maker {
     }
 
     fn faults(&mut self, board: &[Position]) -> Vec<Fault> {
-        let wanted = self.dice.pick(&[1, 1, 1, 2, 2, 3, 4]);
+        let wanted = self.dice.pick(&[1, 1, 2, 2, 3, 4, 5]);
         let mut faults: Vec<Fault> = Vec::new();
         while faults.len() < wanted {
             let at = self.dice.roll(u32::try_from(board.len()).unwrap_or(1)) as usize;
