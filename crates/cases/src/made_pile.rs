@@ -9,6 +9,8 @@ use planning::{
     Break, Build, Count, Fault, Instance, Limits, Machine, Offer, Remedy, Scenario, Step, Vendor,
 };
 
+use crate::dice::Dice;
+
 /// What to draw.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Draw {
@@ -41,7 +43,7 @@ const BUILT: [&str; 3] = ["video", "sound", "pla"];
 /// Draws a pile.
 pub fn made_pile(draw: Draw) -> Instance {
     let mut maker = Maker {
-        dice: Dice(draw.seed.wrapping_mul(2_654_435_761).wrapping_add(97)),
+        dice: Dice::new(draw.seed),
         instance: Instance {
             rate_per_minute: 12.0,
             ..Instance::default()
@@ -61,35 +63,12 @@ pub fn made_pile(draw: Draw) -> Instance {
     let each = if draw.seed % 2 == 1 { 500 } else { 1_200 };
     maker.instance.limits = Limits {
         money: Some(each * count),
-        minutes: Some(f64::from(u32::try_from(64 * draw.machines).unwrap_or(u32::MAX))),
+        minutes: Some(f64::from(
+            u32::try_from(64 * draw.machines).unwrap_or(u32::MAX),
+        )),
         least_working: None,
     };
     maker.instance
-}
-
-struct Dice(u64);
-
-impl Dice {
-    fn roll(&mut self, sides: u32) -> u32 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        let high = u32::try_from(self.0 >> 33).unwrap_or(0);
-        high % sides
-    }
-
-    fn between(&mut self, low: u32, high: u32) -> u32 {
-        low + self.roll(high - low + 1)
-    }
-
-    fn one_in(&mut self, n: u32) -> bool {
-        self.roll(n) == 0
-    }
-
-    fn pick<T: Copy>(&mut self, from: &[T]) -> T {
-        from[self.roll(u32::try_from(from.len()).unwrap_or(1)) as usize]
-    }
 }
 
 struct Device {
@@ -153,8 +132,16 @@ impl Maker {
             ..
         } = &self.devices[at];
         let (name, kind, socketed) = (name.clone(), *kind, *socketed);
-        let out = if socketed { 6 } else { self.dice.pick(&[20_u32, 35]) };
-        let gentle = if socketed { ("reseat", 4) } else { ("resolder", 12) };
+        let out = if socketed {
+            6
+        } else {
+            self.dice.pick(&[20_u32, 35])
+        };
+        let gentle = if socketed {
+            ("reseat", 4)
+        } else {
+            ("resolder", 12)
+        };
         let chance = self.dice.pick(&[0.9, 0.95, 0.97]);
         self.remedy(&name, gentle.0, None, gentle.1, chance, &["contact"]);
         let simple = matches!(kind, "logic" | "analog" | "mech" | "clock");
@@ -167,7 +154,14 @@ impl Maker {
         for (health, chance) in [("a", 0.97), ("b", 0.82)] {
             let item = format!("{name}@{health}");
             let kind = format!("salvage@{health}");
-            self.remedy(&name, &kind, Some(item), out + out / 2 + 2, chance, &["dead", "contact"]);
+            self.remedy(
+                &name,
+                &kind,
+                Some(item),
+                out + out / 2 + 2,
+                chance,
+                &["dead", "contact"],
+            );
         }
         if simple {
             return;
@@ -212,12 +206,27 @@ impl Maker {
     ) {
         let item = format!("{device}:{kind}");
         let price = self.dice.between(low, high);
-        self.remedy(device, kind, Some(item.clone()), minutes, works, &["dead", "contact"]);
-        let sellers = if many { self.dice.between(2, 5) } else { self.dice.between(1, 4) };
+        self.remedy(
+            device,
+            kind,
+            Some(item.clone()),
+            minutes,
+            works,
+            &["dead", "contact"],
+        );
+        let sellers = if many {
+            self.dice.between(2, 5)
+        } else {
+            self.dice.between(1, 4)
+        };
         let first = self.dice.roll(5);
         for seller in 0..sellers {
             let each = price * self.dice.between(80, 125) / 100 + 1;
-            let pack = if many { self.dice.pick(&[1, 1, 1, 5, 10]) } else { 1 };
+            let pack = if many {
+                self.dice.pick(&[1, 1, 1, 5, 10])
+            } else {
+                1
+            };
             let stock = if many { 99 } else { self.dice.between(1, 6) };
             self.offer((first + seller) % 5 + 1, &item, pack, stock, each);
         }
@@ -266,7 +275,14 @@ impl Maker {
             let pack = self.dice.pick(&[3, 5, 10]);
             self.offer(vendor, &board, pack, 99, each);
             let works = self.dice.pick(&[0.92, 0.95]);
-            self.remedy(&name, "home-built", Some(built.clone()), 6, works, &["dead", "contact"]);
+            self.remedy(
+                &name,
+                "home-built",
+                Some(built.clone()),
+                6,
+                works,
+                &["dead", "contact"],
+            );
             let logic = self.dice.between(1, 10);
             let count = |item: String, n| Count { item, n };
             let uses = vec![
@@ -291,7 +307,11 @@ impl Maker {
             let of_kind: Vec<usize> = (0..self.devices.len())
                 .filter(|&at| self.devices[at].kind == kind)
                 .collect();
-            let wanted = if how_many > 4 { 4 } else { how_many.div_ceil(2) };
+            let wanted = if how_many > 4 {
+                4
+            } else {
+                how_many.div_ceil(2)
+            };
             let first = self.dice.roll(u32::try_from(how_many).unwrap_or(1)) as usize;
             for step in 0..wanted {
                 let device = of_kind[(first + step) % how_many];
@@ -308,7 +328,11 @@ impl Maker {
         let board = &series[self.dice.roll(3) as usize];
         let value = i64::from(self.dice.between(80, 170)) * 100;
         let hold = i64::from(self.dice.between(8, 16));
-        let states = if mixed && number % 2 == 1 { self.dice.between(2, 3) } else { 1 };
+        let states = if mixed && number % 2 == 1 {
+            self.dice.between(2, 3)
+        } else {
+            1
+        };
         let chances: Vec<u32> = (0..states).map(|_| self.dice.between(20, 60)).collect();
         let total: u32 = chances.iter().sum();
         let scenarios: Vec<Scenario> = chances
@@ -324,11 +348,16 @@ impl Maker {
             .map(|fault| fault.part.as_str())
             .collect();
         let mut given: BTreeMap<String, u32> = BTreeMap::new();
-        for position in board.iter().filter(|position| !bad.contains(&&position.part[..])) {
+        for position in board
+            .iter()
+            .filter(|position| !bad.contains(&&position.part[..]))
+        {
             let device = &self.devices[position.device];
             if !matches!(device.kind, "analog" | "mech" | "clock") {
                 let health = if states > 1 { "b" } else { "a" };
-                *given.entry(format!("{}@{health}", device.name)).or_default() += 1;
+                *given
+                    .entry(format!("{}@{health}", device.name))
+                    .or_default() += 1;
             }
         }
         Machine {
@@ -337,7 +366,10 @@ impl Maker {
             hold_value: value * hold / 100,
             base_minutes: self.dice.pick(&[20, 40]),
             scenarios,
-            donor: given.into_iter().map(|(item, n)| Count { item, n }).collect(),
+            donor: given
+                .into_iter()
+                .map(|(item, n)| Count { item, n })
+                .collect(),
         }
     }
 
@@ -350,7 +382,11 @@ impl Maker {
             if faults.iter().any(|fault| fault.part == part) {
                 continue;
             }
-            let mode = if self.dice.one_in(4) { "contact" } else { "dead" };
+            let mode = if self.dice.one_in(4) {
+                "contact"
+            } else {
+                "dead"
+            };
             faults.push(Fault {
                 part,
                 device: self.devices[board[at].device].name.clone(),

@@ -150,7 +150,9 @@ fn mps(file: &Path) -> Result<String, String> {
     let pile = cases::read_pile(file).map_err(|error| error.to_string())?;
     let (text, constant) = planning::to_mps(&pile.instance, &planning::Settings::default())
         .map_err(|error| error.to_string())?;
-    Ok(format!("* add {constant} to 100 times the objective\n{text}"))
+    Ok(format!(
+        "* add {constant} to 100 times the objective\n{text}"
+    ))
 }
 
 fn solve_case(folder: &Path) -> Result<serde_json::Value, String> {

@@ -45,7 +45,9 @@ pub fn pile_to_json(instance: &Instance) -> Value {
     };
     let vendors = instance.vendors.iter().map(|vendor| {
         let steps = vendor.shipping.iter();
-        let steps: Value = steps.map(|s| json!({"from": s.from, "fee": s.fee})).collect();
+        let steps: Value = steps
+            .map(|s| json!({"from": s.from, "fee": s.fee}))
+            .collect();
         json!({"id": vendor.id, "hassle": vendor.hassle, "shipping": steps})
     });
     let offers = instance.offers.iter().map(|offer| {

@@ -49,10 +49,7 @@ fn shown(plan: &Plan) -> Value {
             Choice::Repair(kit) => repair(id, kit),
         }
     });
-    let builds = plan
-        .builds
-        .iter()
-        .map(|(id, n)| json!({"id": id, "n": n}));
+    let builds = plan.builds.iter().map(|(id, n)| json!({"id": id, "n": n}));
     let orders = plan.orders.iter().map(|order| {
         json!({"vendor": order.vendor, "item": order.item, "quantity": order.quantity, "cost": order.cost})
     });

@@ -45,7 +45,14 @@ pub(crate) fn cuts(form: &Form, simplex: &Simplex) -> Vec<LpRow> {
     for (_, j) in fractional.into_iter().take(LOOKED_AT) {
         if let Some(position) = simplex.position(j) {
             let weights = simplex.inverse_row(position);
-            found.extend(Rounding { form, simplex, values: &values }.cut(&weights));
+            found.extend(
+                Rounding {
+                    form,
+                    simplex,
+                    values: &values,
+                }
+                .cut(&weights),
+            );
         }
     }
     found.sort_by(|a, b| b.effect.total_cmp(&a.effect));
@@ -55,7 +62,10 @@ pub(crate) fn cuts(form: &Form, simplex: &Simplex) -> Vec<LpRow> {
         if chosen.len() >= MOST {
             break;
         }
-        if chosen.iter().all(|other| cosine(&cut.row, other, &mut spread) < ALIKE) {
+        if chosen
+            .iter()
+            .all(|other| cosine(&cut.row, other, &mut spread) < ALIKE)
+        {
             chosen.push(cut.row);
         }
     }
@@ -66,7 +76,11 @@ fn cosine(one: &LpRow, other: &LpRow, spread: &mut [f64]) -> f64 {
     for &(j, c) in &one.terms {
         spread[j as usize] = c;
     }
-    let dot: f64 = other.terms.iter().map(|&(j, c)| c * spread[j as usize]).sum();
+    let dot: f64 = other
+        .terms
+        .iter()
+        .map(|&(j, c)| c * spread[j as usize])
+        .sum();
     for &(j, _) in &one.terms {
         spread[j as usize] = 0.0;
     }
@@ -74,7 +88,11 @@ fn cosine(one: &LpRow, other: &LpRow, spread: &mut [f64]) -> f64 {
 }
 
 fn length(row: &LpRow) -> f64 {
-    row.terms.iter().map(|term| term.1 * term.1).sum::<f64>().sqrt()
+    row.terms
+        .iter()
+        .map(|term| term.1 * term.1)
+        .sum::<f64>()
+        .sqrt()
 }
 
 struct Rounding<'r> {
@@ -101,7 +119,11 @@ impl Rounding<'_> {
         let mut shifted = right;
         for (j, &c) in sum.iter().enumerate() {
             if c != 0.0 {
-                let at = if self.from_high(j) { self.form.high[j] } else { self.form.low[j] };
+                let at = if self.is_from_high(j) {
+                    self.form.high[j]
+                } else {
+                    self.form.low[j]
+                };
                 shifted -= c * at;
             }
         }
@@ -116,7 +138,7 @@ impl Rounding<'_> {
             if c.abs() < 1e-12 {
                 continue;
             }
-            let flipped = self.from_high(j);
+            let flipped = self.is_from_high(j);
             let away = if flipped { -c } else { c };
             let rounded = if self.form.whole[j] {
                 whole_part(away, f0)
@@ -139,7 +161,7 @@ impl Rounding<'_> {
         self.cleaned(&cut, least)
     }
 
-    fn from_high(&self, j: usize) -> bool {
+    fn is_from_high(&self, j: usize) -> bool {
         if self.simplex.is_basic(j) {
             self.form.high[j] - self.values[j] < self.values[j] - self.form.low[j]
         } else {
@@ -175,14 +197,21 @@ impl Rounding<'_> {
                 terms.push((narrow(j), c));
             } else if c != 0.0 {
                 // at the bound that makes the rest ask for the least
-                least -= if c > 0.0 { c * self.form.high[j] } else { c * self.form.low[j] };
+                least -= if c > 0.0 {
+                    c * self.form.high[j]
+                } else {
+                    c * self.form.low[j]
+                };
             }
         }
         if terms.len() > 1000 + self.form.width() {
             return None;
         }
         let right = least - 1e-9 * (1.0 + least.abs());
-        let sum: f64 = terms.iter().map(|&(j, c)| c * self.values[j as usize]).sum();
+        let sum: f64 = terms
+            .iter()
+            .map(|&(j, c)| c * self.values[j as usize])
+            .sum();
         let factor = (-largest.log2().round()).exp2();
         let row = LpRow {
             terms: terms.iter().map(|&(j, c)| (j, c * factor)).collect(),
@@ -197,10 +226,7 @@ impl Rounding<'_> {
 /// For a whole variable, with the right side's fraction `f0`.
 fn whole_part(c: f64, f0: f64) -> f64 {
     let f = c - c.floor();
-    if f < 1e-10 || f > 1.0 - 1e-10 {
-        return if f < 1e-10 { 0.0 } else { (1.0 - f) / (1.0 - f0) };
-    }
-    if f <= f0 { f / f0 } else { (1.0 - f) / (1.0 - f0) }
+    (f / f0).min((1.0 - f) / (1.0 - f0))
 }
 
 /// For any other variable that is at least 0.

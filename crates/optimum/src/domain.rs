@@ -144,12 +144,7 @@ impl Domain {
         Ok(())
     }
 
-    fn narrow_by(
-        &mut self,
-        terms: &[(u32, f64)],
-        right: f64,
-        sign: f64,
-    ) -> Result<(), Impossible> {
+    fn narrow_by(&mut self, terms: &[(u32, f64)], right: f64, sign: f64) -> Result<(), Impossible> {
         let mut least = 0.0;
         let mut largest = 0.0_f64;
         for &(j, c) in terms {

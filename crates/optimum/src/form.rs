@@ -109,7 +109,10 @@ impl Form {
         let mut kept = vec![true; self.rows.len()];
         for _ in 0..ROUNDS {
             let mut changed = false;
-            for at in (0..self.rows.len()).filter(|&at| kept[at]).collect::<Vec<_>>() {
+            for at in (0..self.rows.len())
+                .filter(|&at| kept[at])
+                .collect::<Vec<_>>()
+            {
                 changed |= self.tighten(at, &mut kept[at])?;
             }
             changed |= self.fix_by_cost(&kept);
@@ -158,7 +161,12 @@ impl Form {
     }
 
     /// Bounds that follow from sign × terms <= sign × right.
-    fn narrow_by(&mut self, terms: &[(u32, f64)], right: f64, sign: f64) -> Result<bool, Impossible> {
+    fn narrow_by(
+        &mut self,
+        terms: &[(u32, f64)],
+        right: f64,
+        sign: f64,
+    ) -> Result<bool, Impossible> {
         let (least, most) = self.activity(terms);
         let least = if sign > 0.0 { least } else { -most };
         let room = sign * right - least;
@@ -321,7 +329,10 @@ fn turn(row: &mut LpRow) {
 
 /// Multiplied by a power of two so that the largest coefficient is near one.
 fn scaled(mut row: LpRow) -> LpRow {
-    let largest = row.terms.iter().fold(0.0_f64, |most, term| most.max(term.1.abs()));
+    let largest = row
+        .terms
+        .iter()
+        .fold(0.0_f64, |most, term| most.max(term.1.abs()));
     let factor = (-largest.log2().round()).exp2();
     if factor.is_finite() && factor != 1.0 {
         for term in &mut row.terms {

@@ -34,7 +34,9 @@ struct OneOf {
 
 /// All groups that the rows suggest.
 pub(crate) fn groups(form: &Form) -> Vec<Group> {
-    let one_of: Vec<OneOf> = (0..form.rows.len()).filter_map(|row| one_of(form, row)).collect();
+    let one_of: Vec<OneOf> = (0..form.rows.len())
+        .filter_map(|row| one_of(form, row))
+        .collect();
     // for each variable the rows in which it is one of several
     let mut member_of: Vec<Vec<usize>> = vec![Vec::new(); form.width()];
     for (at, one) in one_of.iter().enumerate() {
@@ -47,7 +49,11 @@ pub(crate) fn groups(form: &Form) -> Vec<Group> {
     let mut add = |at: usize, part: Vec<u32>| {
         let one: &OneOf = &one_of[at];
         if part.len() > 1 && found.len() < MOST && seen.insert((at, part.clone())) {
-            let rest = one.members.iter().copied().filter(|j| part.binary_search(j).is_err());
+            let rest = one
+                .members
+                .iter()
+                .copied()
+                .filter(|j| part.binary_search(j).is_err());
             found.push(Group {
                 row: one.row,
                 rest: rest.collect(),
@@ -118,7 +124,11 @@ fn one_of(form: &Form, row: usize) -> Option<OneOf> {
     }
     let right = if gate.is_some() { 0.0 } else { unit };
     members.sort_unstable();
-    (content.right == right && unit > 0.0 && members.len() > 1).then_some(OneOf { row, members, gate })
+    (content.right == right && unit > 0.0 && members.len() > 1).then_some(OneOf {
+        row,
+        members,
+        gate,
+    })
 }
 
 impl Group {

@@ -19,7 +19,3 @@ mod tree;
 pub use model::{Model, Relation, Sense, Var};
 pub use mps::to_mps;
 pub use solve::{Error, Settings, Solution};
-
-/// TEMP
-#[macro_export]
-macro_rules! tr { ($($t:tt)*) => { if std::env::var_os("OPT_TRACE").is_some() { use std::io::Write; let _ = write!(std::io::stderr(), "[{}] ", std::fs::read_to_string("/proc/self/stat").unwrap_or_default().split(' ').nth(13).unwrap_or("")); let _ = writeln!(std::io::stderr(), $($t)*); } } }

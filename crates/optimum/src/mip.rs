@@ -14,6 +14,9 @@ const GAP: f64 = 1e-8;
 /// The search begins anew when this share of the variables turned out to be settled.
 const SETTLED: f64 = 0.1;
 
+/// Whole costs above this are taken as any number.
+const LARGEST_GRAIN: f64 = 1e9;
+
 /// Searches within searches.
 pub(crate) const DEEPEST: usize = 2;
 
@@ -39,6 +42,7 @@ pub(crate) struct Found {
 pub(crate) fn search(form: Form, best: Option<Best>, limits: &Limits, depth: usize) -> Found {
     Root {
         gap: 0.0,
+        grain: grain(&form),
         form,
         best,
         ceiling: f64::INFINITY,
@@ -53,6 +57,7 @@ pub(crate) fn search(form: Form, best: Option<Best>, limits: &Limits, depth: usi
 fn search_below(form: Form, ceiling: f64, limits: &Limits, depth: usize) -> Found {
     Root {
         gap: 0.0,
+        grain: grain(&form),
         form,
         best: None,
         ceiling,
@@ -61,6 +66,33 @@ fn search_below(form: Form, ceiling: f64, limits: &Limits, depth: usize) -> Foun
         bound: f64::NEG_INFINITY,
     }
     .run()
+}
+
+/// The largest whole number of which every solution's cost is a multiple.
+fn grain(form: &Form) -> f64 {
+    let mut divisor = 0_u64;
+    for (&cost, &whole) in form.cost.iter().zip(&form.whole) {
+        if cost == 0.0 {
+            continue;
+        }
+        if !whole || cost.fract() != 0.0 || cost.abs() > LARGEST_GRAIN {
+            return 0.0;
+        }
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "a whole number below the largest"
+        )]
+        let cost = cost.abs() as u64;
+        divisor = gcd(divisor, cost);
+    }
+    #[expect(clippy::cast_precision_loss, reason = "below the largest")]
+    let grain = divisor as f64;
+    grain
+}
+
+fn gcd(a: u64, b: u64) -> u64 {
+    if b == 0 { a } else { gcd(b, a % b) }
 }
 
 /// Searches where a relaxation and a solution disagree.
@@ -91,6 +123,8 @@ struct Root<'l> {
     /// Solutions that cost more are of no use.
     ceiling: f64,
     gap: f64,
+    /// All costs are multiples of this; 0 if nothing is known.
+    grain: f64,
     limits: &'l Limits,
     depth: usize,
     bound: f64,
@@ -119,22 +153,21 @@ impl Root<'_> {
         let form = Rc::new(smaller.form.clone());
         let mut simplex = Simplex::new(Rc::new(lp_of(&form)));
         let cutoff = self.cutoff() - form.constant;
-        let o = simplex.solve(shaken(cutoff), u64::MAX);
-        crate::tr!("{} solved {o:?} objective {} steps {}", self.depth, simplex.objective(), simplex.steps);
-        match o {
+        match simplex.solve(shaken(cutoff), u64::MAX) {
             Outcome::Infeasible => return Some(self.closed()),
             Outcome::Cutoff if simplex.bound().bound > cutoff => return Some(self.closed()),
             Outcome::Trouble | Outcome::Limit => return Some(self.open()),
             Outcome::Optimal | Outcome::Cutoff => {}
         }
         let mut prices = simplex.bound();
-        crate::tr!("{} before cuts {} cutoff {cutoff}", self.depth, prices.bound);
         if self.depth < DEEPEST && self.cut(&form, &mut simplex, &mut prices).is_err() {
             return Some(self.closed());
         }
         self.bound = self.bound.max(prices.bound + form.constant);
-        crate::tr!("{} root {}x{} bound {} objective {} steps {} best {:?}", self.depth, form.width(), form.rows.len(), self.bound, simplex.objective()+form.constant, simplex.steps, self.best.as_ref().map(|b| b.cost));
-        let known = self.best.as_ref().and_then(|best| smaller.shrink(&best.values));
+        let known = self
+            .best
+            .as_ref()
+            .and_then(|best| smaller.shrink(&best.values));
         let known = known.map(|values| Best {
             cost: form.cost_of(&values),
             values,
@@ -158,14 +191,17 @@ impl Root<'_> {
                 values,
             })
         });
-        crate::tr!("{} tree best {:?}", self.depth, self.best.as_ref().map(|b| b.cost));
         let harvest = tree.run();
-        crate::tr!("{} tree end best {:?} bound {} complete {} nodes {}", self.depth, harvest.best.as_ref().map(|b| b.cost), harvest.bound, harvest.complete, self.limits.nodes());
         Some(self.reap(&smaller, harvest))
     }
 
     /// Adds cuts as long as they raise the bound; `Err` if nothing better than the best is left.
-    fn cut(&self, form: &Form, simplex: &mut Simplex, prices: &mut Prices) -> Result<(), Impossible> {
+    fn cut(
+        &self,
+        form: &Form,
+        simplex: &mut Simplex,
+        prices: &mut Prices,
+    ) -> Result<(), Impossible> {
         let cutoff = self.cutoff() - form.constant;
         let first = prices.bound;
         let mut idle = 0;
@@ -189,12 +225,15 @@ impl Root<'_> {
                 return Err(Impossible);
             }
             let rise = now.bound - prices.bound;
-            crate::tr!("cuts {} bound {} rise {rise}", rows.len(), now.bound);
             if now.bound > prices.bound {
                 *prices = now;
             }
             *simplex = without_loose(simplex, form.rows.len());
-            idle = if rise < LITTLE * (prices.bound - first) { idle + 1 } else { 0 };
+            idle = if rise < LITTLE * (prices.bound - first) {
+                idle + 1
+            } else {
+                0
+            };
             if idle >= 3 {
                 break;
             }
@@ -222,10 +261,10 @@ impl Root<'_> {
         let (_, reach, _) = far.select_nth_unstable_by(few, f64::total_cmp);
         let reach = *reach;
         let mut form = smaller.form.clone();
-        for j in 0..form.width() {
-            let whole = form.whole[j] && (relaxed[j] - relaxed[j].round()).abs() < 1e-9;
+        for (j, &value) in relaxed.iter().enumerate() {
+            let whole = form.whole[j] && (value - value.round()).abs() < 1e-9;
             if whole && prices.reduced[j].abs() > reach {
-                form.low[j] = relaxed[j].round();
+                form.low[j] = value.round();
                 form.high[j] = form.low[j];
             }
         }
@@ -240,7 +279,9 @@ impl Root<'_> {
         let Some(best) = self.best.as_ref().filter(|_| !self.limits.reached()) else {
             return;
         };
-        let Some(values) = smaller.shrink(&best.values) else { return };
+        let Some(values) = smaller.shrink(&best.values) else {
+            return;
+        };
         let part = self.limits.part(AROUND);
         let found = between(&smaller.form, values, relaxed, &part, self.depth + 1);
         self.take(smaller, found);
@@ -300,11 +341,16 @@ impl Root<'_> {
     }
 
     fn gap_now(&self) -> f64 {
-        self.best.as_ref().map_or(0.0, |best| GAP * (1.0 + best.cost.abs()))
+        self.best.as_ref().map_or(0.0, |best| {
+            let rounding = GAP * (1.0 + best.cost.abs());
+            rounding.max(self.grain - 1e-3)
+        })
     }
 
     fn cutoff(&self) -> f64 {
-        self.best.as_ref().map_or(self.ceiling, |best| best.cost - self.gap)
+        self.best
+            .as_ref()
+            .map_or(self.ceiling, |best| best.cost - self.gap)
     }
 
     fn closed(&mut self) -> Found {
@@ -331,6 +377,11 @@ fn without_loose(simplex: &Simplex, kept: usize) -> Simplex {
 }
 
 fn lp_of(form: &Form) -> Lp {
-    let bounds: Vec<(f64, f64)> = form.low.iter().copied().zip(form.high.iter().copied()).collect();
+    let bounds: Vec<(f64, f64)> = form
+        .low
+        .iter()
+        .copied()
+        .zip(form.high.iter().copied())
+        .collect();
     Lp::new(form.cost.clone(), &bounds, &form.rows)
 }

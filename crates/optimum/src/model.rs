@@ -23,23 +23,12 @@ pub enum Relation {
 }
 
 impl Relation {
-    pub(crate) fn holds(self, sum: f64, right: f64) -> bool {
-        self.holds_within(sum, right, 1e-6)
-    }
-
-    fn holds_within(self, sum: f64, right: f64, loose: f64) -> bool {
+    pub(crate) fn holds_within(self, sum: f64, right: f64, loose: f64) -> bool {
         match self {
             Relation::AtMost => sum <= right + loose,
             Relation::AtLeast => sum >= right - loose,
             Relation::Equal => (sum - right).abs() <= loose,
         }
-    }
-}
-
-impl Column {
-    /// Only one value is left.
-    pub(crate) fn fixed(&self) -> bool {
-        self.low == self.high
     }
 }
 
@@ -69,8 +58,6 @@ pub(crate) struct Column {
     pub(crate) low: f64,
     pub(crate) high: f64,
     pub(crate) whole: bool,
-    /// How early the search should decide it; 0 for no preference.
-    pub(crate) priority: f64,
 }
 
 #[derive(Debug, Clone)]
@@ -133,15 +120,23 @@ impl Model {
         });
     }
 
-    /// Asks the search to decide `var` early: large where much hangs on it. The optimum stays the same.
-    pub fn prefer(&mut self, var: Var, priority: f64) {
-        self.columns[var.0].priority = priority;
-    }
-
     /// Narrows a variable to one value.
     pub fn fix(&mut self, var: Var, value: f64) {
         self.columns[var.0].low = value;
         self.columns[var.0].high = value;
+    }
+
+    /// The objective as terms of a row; it is nothing afterwards.
+    pub fn objective_row(&mut self) -> Vec<(Var, f64)> {
+        let columns = self.columns.iter_mut().enumerate();
+        columns
+            .map(|(index, column)| (Var(index), std::mem::take(&mut column.objective)))
+            .collect()
+    }
+
+    /// Gives a variable another objective.
+    pub fn set_objective(&mut self, var: Var, objective: f64) {
+        self.columns[var.0].objective = objective;
     }
 
     /// How many variables there are.
@@ -162,9 +157,6 @@ impl Model {
             .map(|(column, value)| column.objective * value)
             .sum()
     }
-
-    /// TEMP
-    pub fn non_zero(&self, v: &[f64]) -> Vec<(String, f64)> { self.columns.iter().zip(v).filter(|(_, v)| **v != 0.0).map(|(c, v)| (c.name.clone(), *v)).collect() }
 
     /// The first row or bound that `values` break, in words; `None` if they keep all.
     pub fn broken_at(&self, values: &[f64]) -> Option<String> {
@@ -199,7 +191,6 @@ impl Model {
             low,
             high,
             whole,
-            priority: 0.0,
         });
         Var(self.columns.len() - 1)
     }

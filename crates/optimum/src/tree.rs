@@ -236,18 +236,31 @@ impl<'l> Tree<'l> {
         let Some(best) = &self.best else { return };
         let (values, cost) = (best.values.clone(), best.cost);
         let part = self.limits.part(AROUND);
-        let found = between(&self.form, values, &self.simplex.values(), &part, self.depth + 1);
+        let found = between(
+            &self.form,
+            values,
+            &self.simplex.values(),
+            &part,
+            self.depth + 1,
+        );
         if let Some(best) = found.best {
             self.offer(best.values);
         }
-        let better = self.best.as_ref().is_some_and(|best| best.cost < cost - self.gap);
-        self.look_at = self.made + if better { FIRST_LOOK } else { FIRST_LOOK.max(self.made / 2) };
+        let better = self
+            .best
+            .as_ref()
+            .is_some_and(|best| best.cost < cost - self.gap);
+        self.look_at = self.made
+            + if better {
+                FIRST_LOOK
+            } else {
+                FIRST_LOOK.max(self.made / 2)
+            };
     }
 
     /// Takes a node's branch and looks at what is there.
     fn enter(&mut self, node: &Node) -> Visit {
         self.limits.count();
-        if self.limits.nodes() % 100 == 0 { crate::tr!("nodes {} open {} bound {} best {:?} lost {} steps {}", self.limits.nodes(), self.open.len(), node.bound, self.best.as_ref().map(|b| b.cost), self.lost, self.simplex.steps); }
         if self.apply(node.branch, node.up).is_err() {
             return Visit::Closed;
         }
@@ -306,7 +319,6 @@ impl<'l> Tree<'l> {
             let branches = self.branches(&values);
             if branches.is_empty() {
                 if !self.finish(&values) {
-                    crate::tr!("not whole at {bound}");
                     self.lost = self.lost.min(bound);
                 }
                 return Visit::Closed;
@@ -333,11 +345,9 @@ impl<'l> Tree<'l> {
             outcome = self.simplex.solve(f64::INFINITY, STEPS);
         }
         if matches!(outcome, Outcome::Trouble | Outcome::Limit) {
-            crate::tr!("trouble {outcome:?} steps {}", self.simplex.steps);
             // once more from the beginning
             self.simplex.reset();
             outcome = self.simplex.solve(f64::INFINITY, STEPS);
-            crate::tr!("then {outcome:?} steps {}", self.simplex.steps);
         }
         match outcome {
             Outcome::Infeasible => None,
@@ -459,7 +469,9 @@ impl<'l> Tree<'l> {
                 idle += 1;
             }
         }
-        best.map_or(Chosen::Closed, |(_, at)| Chosen::Branch(branches.swap_remove(at)))
+        best.map_or(Chosen::Closed, |(_, at)| {
+            Chosen::Branch(branches.swap_remove(at))
+        })
     }
 
     /// The rises on both sides; if one side is impossible the other is taken at once.
@@ -485,13 +497,7 @@ impl<'l> Tree<'l> {
     }
 
     /// The rise of the bound on one side, after a few steps; `None` if nothing is there.
-    fn trial(
-        &mut self,
-        branch: Branch,
-        up: bool,
-        before: f64,
-        mark: &Mark,
-    ) -> Option<f64> {
+    fn trial(&mut self, branch: Branch, up: bool, before: f64, mark: &Mark) -> Option<f64> {
         for (j, low, high) in self.bounds_of(branch, up) {
             let j = j as usize;
             let (low, high) = (low.max(self.simplex.low[j]), high.min(self.simplex.high[j]));
@@ -507,7 +513,8 @@ impl<'l> Tree<'l> {
         };
         self.simplex.back_to(mark);
         if let Some(rise) = rise {
-            self.pseudo.note(branch.thing, up, distance(branch, up), rise);
+            self.pseudo
+                .note(branch.thing, up, distance(branch, up), rise);
         }
         rise
     }
@@ -543,9 +550,20 @@ impl<'l> Tree<'l> {
             if !self.form.whole[thing] || fraction <= WHOLE || fraction >= 1.0 - WHOLE {
                 continue;
             }
-            let merit = if fraction >= 0.3 { fraction } else { 0.3 - fraction };
+            let merit = if fraction >= 0.3 {
+                fraction
+            } else {
+                0.3 - fraction
+            };
             if best.is_none_or(|(other, _)| merit > other) {
-                best = Some((merit, Branch { thing, fraction, value }));
+                best = Some((
+                    merit,
+                    Branch {
+                        thing,
+                        fraction,
+                        value,
+                    },
+                ));
             }
         }
         best.map(|(_, branch)| branch)
@@ -598,7 +616,11 @@ enum Chosen {
 }
 
 fn distance(branch: Branch, up: bool) -> f64 {
-    if up { 1.0 - branch.fraction } else { branch.fraction }
+    if up {
+        1.0 - branch.fraction
+    } else {
+        branch.fraction
+    }
 }
 
 /// Whole variables rounded; where there are others, they are chosen best for that.

@@ -5,7 +5,6 @@
 //! from the rules alone. Money is in the smallest coins throughout.
 
 mod draw;
-mod improve;
 mod instance;
 mod kits;
 mod lots;

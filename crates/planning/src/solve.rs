@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 use std::fmt;
 use std::time::{Duration, Instant};
 
-use crate::improve::{Clock, improve};
 use crate::instance::Instance;
 use crate::lots::broken_prices;
 use crate::model::{Filler, PileModel, Question};
@@ -103,18 +102,18 @@ pub fn solve(instance: &Instance, settings: &Settings) -> Result<Plan, Error> {
         Err(Error::Impossible) => return Err(impossible(instance, settings)),
         other => other?,
     };
-    let (mut best, mut bound) = (first.plan, first.bound);
+    let (mut best, mut bound, mut left_out) = (first.plan, first.bound, first.left_out);
     let left = settings
         .time_limit
         .map(|limit| limit.saturating_sub(started.elapsed()));
     let time_is_up = left.is_some_and(|left| left.is_zero());
-    optimum::tr!("first {:?} bound {bound} {:?}", best.as_ref().map(|p| (p.value, p.money)), first.why);
     let short = |plan: &Plan| bound - score(plan, settings.goal) > NEAR;
     if best.is_none() || (!time_is_up && best.as_ref().is_some_and(short)) {
         match attempt(instance, settings, Filler::Packs, left) {
             Ok(second) => {
                 if !instance.offers.iter().any(broken_prices) {
                     bound = bound.min(second.bound);
+                    left_out = second.left_out;
                 }
                 best = better(best, second.plan, settings.goal);
             }
@@ -124,9 +123,9 @@ pub fn solve(instance: &Instance, settings: &Settings) -> Result<Plan, Error> {
         }
     }
     let mut plan = best.ok_or(Error::Impossible)?;
-    plan.bound = bound;
-    plan.proven = bound - score(&plan, settings.goal) <= NEAR;
-    if score(&plan, settings.goal) > bound + NEAR {
+    plan.bound = bound + left_out;
+    plan.proven = plan.bound - score(&plan, settings.goal) <= NEAR;
+    if score(&plan, settings.goal) > plan.bound + NEAR {
         return Err(Error::Unsound(
             "it is worth more than its bound".to_string(),
         ));
@@ -204,17 +203,16 @@ pub fn to_mps(instance: &Instance, settings: &Settings) -> Result<(String, f64),
         filler: Filler::Amount,
     };
     let pile = PileModel::new(instance, question)?;
-    Ok((
-        optimum::to_mps(&pile.model, "pile"),
-        pile.in_coins(0.0),
-    ))
+    Ok((optimum::to_mps(&pile.model, "pile"), pile.in_coins(0.0)))
 }
 
 struct Attempt {
     /// The plan, unless it could only be carried out with goods that nobody needs in broken amounts.
     plan: Option<Plan>,
+    /// No plan with the kits considered is worth more.
     bound: f64,
-    why: String,
+    /// What the kits left out could add.
+    left_out: f64,
 }
 
 fn attempt(
@@ -228,29 +226,26 @@ fn attempt(
         pins: &settings.pins,
         filler,
     };
-    let clock = Clock::start(time_limit);
     let pile = PileModel::new(instance, question)?;
-    let start = improve(&pile, &clock);
     let solution = pile.model.solve(&optimum::Settings {
-        time_limit: clock.left(1.0),
+        time_limit,
         node_limit: settings.node_limit,
-        start,
+        start: Some(vec![0.0; pile.model.columns()]),
     });
     let solution = solution.map_err(|error| match error {
         optimum::Error::Infeasible => Error::Impossible,
         other => Error::Search(other),
     })?;
     let plan = close(instance, pile.plan(&solution));
-    let why = format!("{:?} {:?}", plan.as_ref().err(), pile.model.non_zero(&solution.values));
     let plan = match filler {
         // the model may have reached a postage step with goods that no vendor sells in that amount
         Filler::Amount => plan.ok(),
         Filler::Packs => Some(plan?),
     };
     Ok(Attempt {
-        why,
         plan,
-        bound: pile.in_coins(solution.bound) + pile.left_out(),
+        bound: pile.in_coins(solution.bound),
+        left_out: pile.left_out(),
     })
 }
 

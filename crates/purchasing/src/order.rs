@@ -2,17 +2,24 @@
 
 use std::collections::BTreeMap;
 use std::fmt;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use optimum::{Model, Relation, Sense, Solution, Var};
 use units::{Currency, Decimal, Money};
 
 use crate::invoice::{Priced, Shop, Sums};
 use crate::lots::{Lot, Slack, candidates};
-use crate::request::{Line, Need, Parcel, Parcels, Request, Unmet};
+use crate::request::{Line, Need, Offer, Parcel, Parcels, Request, Unmet};
 
 /// Largest quantity of one need.
 const MOST_UNITS: u32 = 100_000;
+
+/// A parcel more outweighs all days of waiting, of which no more than so many are told apart.
+const A_PARCEL: f64 = 100_000.0;
+const MOST_DAYS: u32 = 999;
+
+/// Nodes of the search for the best among the cheapest.
+const TIE_NODES: u64 = 1_000;
 
 /// Limits of the search.
 #[derive(Debug, Clone, Default)]
@@ -72,27 +79,71 @@ impl std::error::Error for Error {}
 /// # Errors
 /// If a currency has no rate, an input makes no sense, or the search ends without an answer.
 pub fn cheapest(request: &Request, settings: &Settings) -> Result<Parcels, Error> {
-    let shops: Vec<Shop> = request
-        .vendors
-        .iter()
-        .map(|vendor| Shop::new(vendor, request))
-        .collect::<Result<_, _>>()?;
+    // the answer must not depend on the order in which things were typed
+    let request = &sorted(request);
+    let shops = shops(request)?;
     let needs = joined(&request.needs)?;
     let offers = priced(request, &needs)?;
     let (needs, unmet) = available(needs, &offers, request);
-    let mut builder = Builder::new(request, &shops, &offers);
-    builder.add_needs(&needs);
-    builder.add_vendors();
-    let solution = builder.model.solve(&optimum::Settings {
+    let builder = Builder::whole(request, &shops, &offers, &needs);
+    let mut limits = optimum::Settings {
         time_limit: settings.time_limit,
         node_limit: settings.node_limit,
         ..optimum::Settings::default()
-    });
-    let solution = solution.map_err(|error| match error {
+    };
+    let started = Instant::now();
+    let mut solution = builder.model.solve(&limits).map_err(|error| match error {
         optimum::Error::Infeasible => Error::Impossible,
         other => Error::Search(other),
     })?;
+    if solution.proven {
+        limits.time_limit = settings
+            .time_limit
+            .map(|limit| limit.saturating_sub(started.elapsed()));
+        limits.node_limit = Some(TIE_NODES.min(settings.node_limit.unwrap_or(TIE_NODES)));
+        builder.break_ties(&mut solution, limits);
+    }
     builder.read(&solution, unmet)
+}
+
+/// The model of a request as free-format MPS, which other solvers read. Its objective is minimized in the smallest coins.
+///
+/// # Errors
+/// As [`cheapest`], the search apart.
+pub fn to_mps(request: &Request) -> Result<String, Error> {
+    let request = &sorted(request);
+    let shops = shops(request)?;
+    let needs = joined(&request.needs)?;
+    let offers = priced(request, &needs)?;
+    let (needs, _) = available(needs, &offers, request);
+    let builder = Builder::whole(request, &shops, &offers, &needs);
+    Ok(optimum::to_mps(&builder.model, "parcels"))
+}
+
+fn sorted(request: &Request) -> Request {
+    let mut request = request.clone();
+    request.vendors.sort_by(|a, b| a.id.cmp(&b.id));
+    request.offers.sort_by(|a, b| {
+        let by_name = (&a.item, &a.vendor, a.pack, a.least, a.stock, &a.title);
+        let other = (&b.item, &b.vendor, b.pack, b.least, b.stock, &b.title);
+        let prices = |offer: &Offer| -> Vec<(u32, Decimal)> {
+            offer
+                .breaks
+                .iter()
+                .map(|level| (level.from, level.each))
+                .collect()
+        };
+        by_name.cmp(&other).then_with(|| prices(a).cmp(&prices(b)))
+    });
+    request
+}
+
+fn shops(request: &Request) -> Result<Vec<Shop>, Error> {
+    request
+        .vendors
+        .iter()
+        .map(|vendor| Shop::new(vendor, request))
+        .collect()
 }
 
 /// The needs by item, in order of the items.
@@ -208,6 +259,42 @@ impl<'r> Builder<'r> {
             model,
             chosen: Vec::new(),
             used,
+        }
+    }
+
+    fn whole(
+        request: &'r Request,
+        shops: &'r [Shop],
+        offers: &'r [Priced],
+        needs: &BTreeMap<String, u32>,
+    ) -> Builder<'r> {
+        let mut builder = Builder::new(request, shops, offers);
+        builder.add_needs(needs);
+        builder.add_vendors();
+        builder
+    }
+
+    /// Among the cheapest: the fewest parcels, then the fewest days of waiting for them. Where the limits end the search
+    /// for that, the best found is taken.
+    fn break_ties(&self, solution: &mut Solution, limits: optimum::Settings) {
+        let mut model = self.model.clone();
+        let cost = model.objective_row();
+        model.row(
+            "as cheap",
+            cost,
+            Relation::AtMost,
+            solution.objective.round(),
+        );
+        for (vendor, &used) in self.request.vendors.iter().zip(&self.used) {
+            model.set_objective(used, A_PARCEL + f64::from(vendor.days.min(MOST_DAYS)));
+        }
+        let settings = optimum::Settings {
+            start: Some(solution.values.clone()),
+            ..limits
+        };
+        if let Ok(found) = model.solve(&settings) {
+            solution.objective = self.model.objective_at(&found.values);
+            solution.values = found.values;
         }
     }
 

@@ -233,8 +233,11 @@ impl<'c> Elimination<'c> {
                 continue;
             }
             self.take(column, row, pivot);
-            let others = self.columns[column].iter().filter(|&&(other, _)| other != row);
-            self.upper.extend(others.map(|&(other, value)| (row, other, value)));
+            let others = self.columns[column]
+                .iter()
+                .filter(|&&(other, _)| other != row);
+            self.upper
+                .extend(others.map(|&(other, value)| (row, other, value)));
             for &(other, _) in self.by_row.list(row as usize) {
                 let other = other as usize;
                 if left[other].remove(row) && !self.placed[other] {
@@ -248,7 +251,8 @@ impl<'c> Elimination<'c> {
         let mut left = vec![Left::default(); self.pivot.len()];
         for (column, list) in self.columns.iter().enumerate() {
             if !self.placed[column] {
-                list.iter().for_each(|&(row, _)| left[row as usize].add(narrow(column)));
+                list.iter()
+                    .for_each(|&(row, _)| left[row as usize].add(narrow(column)));
             }
         }
         let mut waiting: Vec<u32> = (0..narrow(left.len()))
@@ -284,7 +288,9 @@ impl<'c> Elimination<'c> {
 
     /// What is left has several entries everywhere.
     fn nucleus(&mut self) {
-        let columns: Vec<usize> = (0..self.columns.len()).filter(|&c| !self.placed[c]).collect();
+        let columns: Vec<usize> = (0..self.columns.len())
+            .filter(|&c| !self.placed[c])
+            .collect();
         if columns.is_empty() {
             return;
         }
@@ -397,7 +403,8 @@ impl Nucleus {
         self.placed[at] = true;
         all.take(column, row, pivot);
         let above = std::mem::take(&mut self.above[at]);
-        all.upper.extend(above.into_iter().map(|(other, value)| (row, other, value)));
+        all.upper
+            .extend(above.into_iter().map(|(other, value)| (row, other, value)));
         let below: Vec<(u32, f64)> = list
             .into_iter()
             .filter(|&(other, _)| other != row)
@@ -419,7 +426,8 @@ impl Nucleus {
         }
         if !below.is_empty() {
             all.lower_order.push(row);
-            all.lower.extend(below.into_iter().map(|(other, value)| (row, other, value)));
+            all.lower
+                .extend(below.into_iter().map(|(other, value)| (row, other, value)));
         }
     }
 
@@ -441,11 +449,14 @@ impl Nucleus {
 }
 
 fn entry(list: &[(u32, f64)], row: u32) -> f64 {
-    list.iter().find(|entry| entry.0 == row).map_or(0.0, |entry| entry.1)
+    list.iter()
+        .find(|entry| entry.0 == row)
+        .map_or(0.0, |entry| entry.1)
 }
 
 fn largest(list: &[(u32, f64)]) -> f64 {
-    list.iter().fold(0.0, |most, &(_, value)| value.abs().max(most))
+    list.iter()
+        .fold(0.0, |most, &(_, value)| value.abs().max(most))
 }
 
 #[cfg(test)]
@@ -512,7 +523,10 @@ mod tests {
                 assert!((found - wanted).abs() < 1e-6, "{rows} {seed} {change}");
             }
             let position = (change * 3 + 1) % rows;
-            let fresh = vec![(narrow(position), 2.0), (narrow((position + 1) % rows), 0.5)];
+            let fresh = vec![
+                (narrow(position), 2.0),
+                (narrow((position + 1) % rows), 0.5),
+            ];
             let mut column = vec![0.0; rows];
             for &(row, value) in &fresh {
                 column[row as usize] += value;

@@ -39,7 +39,11 @@ impl Lp {
             Relation::AtLeast => (f64::NEG_INFINITY, 0.0),
             Relation::Equal => (0.0, 0.0),
         };
-        let all: Vec<(f64, f64)> = bounds.iter().copied().chain(rows.iter().map(logical)).collect();
+        let all: Vec<(f64, f64)> = bounds
+            .iter()
+            .copied()
+            .chain(rows.iter().map(logical))
+            .collect();
         Lp {
             columns: by_row.transposed(cost.len()),
             rows: by_row,

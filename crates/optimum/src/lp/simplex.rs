@@ -217,7 +217,7 @@ impl Simplex {
         let n = self.lp.variables();
         let relation = match (self.lp.low[n + row], self.lp.high[n + row]) {
             (low, high) if low == high => crate::Relation::Equal,
-            (low, _) if low == 0.0 => crate::Relation::AtMost,
+            (0.0, _) => crate::Relation::AtMost,
             _ => crate::Relation::AtLeast,
         };
         LpRow {
@@ -369,12 +369,20 @@ impl Simplex {
         } else {
             (self.low[j], self.high[j])
         };
-        let wrong = if self.upper[j] { reduced > 0.0 } else { reduced < 0.0 };
+        let wrong = if self.upper[j] {
+            reduced > 0.0
+        } else {
+            reduced < 0.0
+        };
         let moves = !here.is_finite() || (wrong && reduced.abs() > DUAL && there.is_finite());
         if moves {
             self.upper[j] = !self.upper[j];
         }
-        let still_wrong = if self.upper[j] { reduced > 0.0 } else { reduced < 0.0 };
+        let still_wrong = if self.upper[j] {
+            reduced > 0.0
+        } else {
+            reduced < 0.0
+        };
         if still_wrong && self.low[j] != self.high[j] {
             // too little to go to the other bound, or there is none: shift the cost
             self.cost[j] -= reduced;
@@ -416,7 +424,11 @@ impl Simplex {
     }
 
     fn at_bound(&self, j: usize) -> f64 {
-        if self.upper[j] { self.high[j] } else { self.low[j] }
+        if self.upper[j] {
+            self.high[j]
+        } else {
+            self.low[j]
+        }
     }
 
     /// Makes the factorization and the reduced costs anew.
@@ -538,7 +550,6 @@ impl Simplex {
             if self.steps >= end {
                 return Outcome::Limit;
             }
-            if end - self.steps < most.saturating_sub(3000) && end - self.steps > most.saturating_sub(3020) { crate::tr!("stall {} obj {} leaving {:?} out {:?} changes {}", self.steps, self.objective, self.leaving(), self.leaving().map(|(a,_)| (self.outside(a), self.weight[a], self.head[a])), self.factor.changes()); }
             match self.step() {
                 Step::Taken => self.steps += 1,
                 Step::Done(outcome) => return outcome,
@@ -572,7 +583,11 @@ impl Simplex {
         self.weight[leaving] = exact;
         self.pivot_row(&rho);
         let variable = self.head[leaving] as usize;
-        let target = if too_high { self.high[variable] } else { self.low[variable] };
+        let target = if too_high {
+            self.high[variable]
+        } else {
+            self.low[variable]
+        };
         self.find_candidates(too_high);
         let mut candidates = std::mem::take(&mut self.candidates);
         let choice = choose(&mut candidates, (self.basic[leaving] - target).abs());
@@ -605,7 +620,6 @@ impl Simplex {
         if right > most + loose || right < least - loose {
             return Step::Done(Outcome::Infeasible);
         }
-        crate::tr!("no way not shown: right {right} least {least} most {most} size {size} changes {}", self.factor.changes());
         if self.factor.changes() == 0 {
             return Step::Done(Outcome::Trouble);
         }
@@ -671,7 +685,11 @@ impl Simplex {
                 continue;
             }
             let entry = if too_high { self.row[j] } else { -self.row[j] };
-            let blocks = if self.upper[j] { entry < -ENTRY } else { entry > ENTRY };
+            let blocks = if self.upper[j] {
+                entry < -ENTRY
+            } else {
+                entry > ENTRY
+            };
             if blocks {
                 self.candidates.push(Candidate {
                     variable,
@@ -746,7 +764,11 @@ impl Simplex {
         let mut change = vec![0.0; self.lp.height()];
         for candidate in candidates {
             let j = candidate.variable as usize;
-            let by = if self.upper[j] { -candidate.range } else { candidate.range };
+            let by = if self.upper[j] {
+                -candidate.range
+            } else {
+                candidate.range
+            };
             self.objective += by * self.reduced[j];
             self.upper[j] = !self.upper[j];
             self.subtract(j, n, by, &mut change);
@@ -769,7 +791,11 @@ impl Simplex {
             let entry = self.row[j];
             let moved = self.reduced[j] - along * entry;
             let wrong = self.low[j] != self.high[j]
-                && (if self.upper[j] { moved > 0.0 } else { moved < 0.0 });
+                && (if self.upper[j] {
+                    moved > 0.0
+                } else {
+                    moved < 0.0
+                });
             if wrong {
                 self.cost[j] -= moved;
                 self.reduced[j] = 0.0;
@@ -807,7 +833,8 @@ fn shake(cost: &mut [f64]) {
         state = state
             .wrapping_mul(6_364_136_223_846_793_005)
             .wrapping_add(1_442_695_040_888_963_407);
-        let share = f64::from(narrow(usize::try_from(state >> 40).unwrap_or(0))) / f64::from(1_u32 << 24);
+        let share =
+            f64::from(narrow(usize::try_from(state >> 40).unwrap_or(0))) / f64::from(1_u32 << 24);
         *cost += SHAKE * (0.5 + share) * (1.0 + cost.abs());
     }
 }
