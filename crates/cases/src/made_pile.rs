@@ -18,6 +18,8 @@ pub struct Draw {
     pub machines: usize,
     /// Where the coins come from.
     pub seed: u64,
+    /// At most so many faults in one state of a machine.
+    pub faults: usize,
     /// Every second machine has two or three possible states; otherwise every fault is known.
     pub mixed: bool,
 }
@@ -55,7 +57,7 @@ pub fn made_pile(draw: Draw) -> Instance {
     maker.parts_of_boards();
     let series: Vec<Vec<Position>> = (0..3).map(|_| maker.series()).collect();
     for number in 0..draw.machines {
-        let machine = maker.machine(number, &series, draw.mixed);
+        let machine = maker.machine(number, &series, draw);
         maker.instance.machines.push(machine);
     }
     let count = i64::try_from(draw.machines).unwrap_or(i64::MAX / 10_000);
@@ -324,11 +326,11 @@ impl Maker {
         positions
     }
 
-    fn machine(&mut self, number: usize, series: &[Vec<Position>], mixed: bool) -> Machine {
+    fn machine(&mut self, number: usize, series: &[Vec<Position>], draw: Draw) -> Machine {
         let board = &series[self.dice.roll(3) as usize];
         let value = i64::from(self.dice.between(80, 170)) * 100;
         let hold = i64::from(self.dice.between(8, 16));
-        let states = if mixed && number % 2 == 1 {
+        let states = if draw.mixed && number % 2 == 1 {
             self.dice.between(2, 3)
         } else {
             1
@@ -339,7 +341,7 @@ impl Maker {
             .iter()
             .map(|&chance| Scenario {
                 chance: f64::from(chance) / f64::from(total),
-                faults: self.faults(board),
+                faults: self.faults(board, draw.faults),
             })
             .collect();
         let bad: Vec<&str> = scenarios
@@ -373,8 +375,8 @@ impl Maker {
         }
     }
 
-    fn faults(&mut self, board: &[Position]) -> Vec<Fault> {
-        let wanted = self.dice.pick(&[1, 1, 2, 2, 3, 4, 5]);
+    fn faults(&mut self, board: &[Position], most: usize) -> Vec<Fault> {
+        let wanted = self.dice.pick(&[1, 1, 2, 2, 3, 4, 5]).min(most);
         let mut faults: Vec<Fault> = Vec::new();
         while faults.len() < wanted {
             let at = self.dice.roll(u32::try_from(board.len()).unwrap_or(1)) as usize;

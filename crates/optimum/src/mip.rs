@@ -9,7 +9,7 @@ use crate::lp::{Lp, Outcome, Prices, Simplex, narrow};
 use crate::tree::{Best, Harvest, Tree, shaken};
 
 /// Solutions need not be better than the best by less than this share of it.
-const GAP: f64 = 1e-8;
+const GAP: f64 = 1e-10;
 
 /// The search begins anew when this share of the variables turned out to be settled.
 const SETTLED: f64 = 0.1;
@@ -181,6 +181,9 @@ impl Root<'_> {
             self.offer(&smaller, &values);
         }
         self.look_around(&smaller, &tree, &prices);
+        if prices.bound + form.constant > self.cutoff() {
+            return Some(self.closed());
+        }
         if self.settle(&smaller, &prices) > SETTLED && !self.limits.reached() {
             return None;
         }
@@ -306,7 +309,8 @@ impl Root<'_> {
             self.form.low[j] = low;
             self.form.high[j] = high;
             let reduced = prices.reduced[at];
-            if !smaller.form.whole[at] || reduced.abs() * (high - low) <= room {
+            let far = reduced.abs() * (high - low) > room && reduced != 0.0;
+            if !smaller.form.whole[at] || !far {
                 continue;
             }
             let steps = (room.max(0.0) / reduced.abs() + 1e-6).floor();

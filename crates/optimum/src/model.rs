@@ -126,19 +126,6 @@ impl Model {
         self.columns[var.0].high = value;
     }
 
-    /// The objective as terms of a row; it is nothing afterwards.
-    pub fn objective_row(&mut self) -> Vec<(Var, f64)> {
-        let columns = self.columns.iter_mut().enumerate();
-        columns
-            .map(|(index, column)| (Var(index), std::mem::take(&mut column.objective)))
-            .collect()
-    }
-
-    /// Gives a variable another objective.
-    pub fn set_objective(&mut self, var: Var, objective: f64) {
-        self.columns[var.0].objective = objective;
-    }
-
     /// How many variables there are.
     pub fn columns(&self) -> usize {
         self.columns.len()

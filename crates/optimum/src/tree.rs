@@ -367,7 +367,8 @@ impl<'l> Tree<'l> {
         }
         for (j, &reduced) in prices.reduced.iter().enumerate() {
             let (low, high) = (self.domain.low[j], self.domain.high[j]);
-            if !self.form.whole[j] || low >= high || reduced.abs() * (high - low) <= room {
+            let far = reduced.abs() * (high - low) > room && reduced != 0.0;
+            if !self.form.whole[j] || low >= high || !far {
                 continue;
             }
             let steps = (room / reduced.abs() + 1e-6).floor();

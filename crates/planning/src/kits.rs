@@ -153,6 +153,10 @@ impl<'i> Maker<'_, 'i> {
                 return;
             }
             partials = combine(&partials, &options);
+            if self.market.worth_decides {
+                // further parts lower the chance and take time and money, so what gains nothing now never will
+                partials.retain(|partial| self.gain(partial) > 0.0);
+            }
             self.make_room(&mut partials, kits);
         }
         for partial in partials {
@@ -254,13 +258,15 @@ impl<'i> Maker<'_, 'i> {
         if partials.len() <= MOST_PARTIAL {
             return;
         }
-        let gain = |p: &Partial<'i>| {
-            self.market
-                .gain(self.machine, self.chance(&p.works), p.minutes, &p.items)
-        };
-        partials.sort_by(|a, b| gain(b).total_cmp(&gain(a)));
-        kits.drop_one(gain(&partials[MOST_PARTIAL]));
+        partials.sort_by(|a, b| self.gain(b).total_cmp(&self.gain(a)));
+        kits.drop_one(self.gain(&partials[MOST_PARTIAL]));
         partials.truncate(MOST_PARTIAL);
+    }
+
+    fn gain(&self, partial: &Partial<'i>) -> f64 {
+        let chance = self.chance(&partial.works);
+        self.market
+            .gain(self.machine, chance, partial.minutes, &partial.items)
     }
 }
 

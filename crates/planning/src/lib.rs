@@ -18,6 +18,7 @@ mod vendors;
 pub use instance::{
     Break, Build, Count, Fault, Instance, Limits, Machine, Offer, Remedy, Scenario, Step, Vendor,
 };
+pub use model::Filler;
 pub use plan::{Alternatives, Choice, Chosen, Decision, Kit, Order, Plan, Point};
 pub use revalue::{Worth, revalue};
 pub use solve::{Error, Goal, Pin, Settings, alternatives, frontier, solve, to_mps};

@@ -23,7 +23,7 @@ pub(crate) struct Question<'q> {
 
 /// Goods that nobody needs, ordered to reach a lower postage or a least order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Filler {
+pub enum Filler {
     /// In any amount: few variables, and an optimum that is a bound, nearly always reached without.
     Amount,
     /// In whole packs of what the vendor sells: exact, and larger.

@@ -192,15 +192,19 @@ pub fn frontier(
 }
 
 /// The model of a pile as free-format MPS, which other solvers read, and the constant that belongs to its objective.
-/// The model is maximized in hundreds of coins (or in machines).
+/// The model is maximized in hundreds of coins (or in machines). With [`Filler::Amount`] it is the one that is solved first.
 ///
 /// # Errors
 /// If the instance makes no sense.
-pub fn to_mps(instance: &Instance, settings: &Settings) -> Result<(String, f64), Error> {
+pub fn to_mps(
+    instance: &Instance,
+    settings: &Settings,
+    filler: Filler,
+) -> Result<(String, f64), Error> {
     let question = Question {
         goal: settings.goal,
         pins: &settings.pins,
-        filler: Filler::Amount,
+        filler,
     };
     let pile = PileModel::new(instance, question)?;
     Ok((optimum::to_mps(&pile.model, "pile"), pile.in_coins(0.0)))

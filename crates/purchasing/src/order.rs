@@ -2,24 +2,21 @@
 
 use std::collections::BTreeMap;
 use std::fmt;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use optimum::{Model, Relation, Sense, Solution, Var};
 use units::{Currency, Decimal, Money};
 
 use crate::invoice::{Priced, Shop, Sums};
 use crate::lots::{Lot, Slack, candidates};
-use crate::request::{Line, Need, Offer, Parcel, Parcels, Request, Unmet};
+use crate::request::{Line, Need, Offer, Parcel, Parcels, Request, Unmet, Vendor};
 
 /// Largest quantity of one need.
 const MOST_UNITS: u32 = 100_000;
 
-/// A parcel more outweighs all days of waiting, of which no more than so many are told apart.
-const A_PARCEL: f64 = 100_000.0;
-const MOST_DAYS: u32 = 999;
-
-/// Nodes of the search for the best among the cheapest.
-const TIE_NODES: u64 = 1_000;
+/// Less than half a coin: what the number of parcels and the days of waiting may add to the model's cost in all, so that
+/// they decide only between equally cheap orders.
+const TIES: f64 = 0.4;
 
 /// Limits of the search.
 #[derive(Debug, Clone, Default)]
@@ -86,27 +83,20 @@ pub fn cheapest(request: &Request, settings: &Settings) -> Result<Parcels, Error
     let offers = priced(request, &needs)?;
     let (needs, unmet) = available(needs, &offers, request);
     let builder = Builder::whole(request, &shops, &offers, &needs);
-    let mut limits = optimum::Settings {
+    let solution = builder.model.solve(&optimum::Settings {
         time_limit: settings.time_limit,
         node_limit: settings.node_limit,
         ..optimum::Settings::default()
-    };
-    let started = Instant::now();
-    let mut solution = builder.model.solve(&limits).map_err(|error| match error {
+    });
+    let solution = solution.map_err(|error| match error {
         optimum::Error::Infeasible => Error::Impossible,
         other => Error::Search(other),
     })?;
-    if solution.proven {
-        limits.time_limit = settings
-            .time_limit
-            .map(|limit| limit.saturating_sub(started.elapsed()));
-        limits.node_limit = Some(TIE_NODES.min(settings.node_limit.unwrap_or(TIE_NODES)));
-        builder.break_ties(&mut solution, limits);
-    }
     builder.read(&solution, unmet)
 }
 
-/// The model of a request as free-format MPS, which other solvers read. Its objective is minimized in the smallest coins.
+/// The model of a request as free-format MPS, which other solvers read. Its objective is minimized in the
+/// smallest coins, with less than half a coin for the number of parcels and the days of waiting.
 ///
 /// # Errors
 /// As [`cheapest`], the search apart.
@@ -222,6 +212,30 @@ fn most_sold(offer: &Priced) -> u32 {
     if most >= offer.least { most } else { 0 }
 }
 
+/// Fewer parcels first, then fewer days of waiting for them all.
+struct Tie {
+    /// One parcel outweighs the days of all vendors.
+    parcel: f64,
+    /// A power of two, so that sums are exact.
+    day: f64,
+}
+
+impl Tie {
+    fn among(vendors: &[Vendor]) -> Tie {
+        let days: f64 = vendors.iter().map(|vendor| f64::from(vendor.days)).sum();
+        let count: f64 = vendors.iter().map(|_| 1.0).sum();
+        let all = count * (1.0 + days) + days;
+        Tie {
+            parcel: 1.0 + days,
+            day: (TIES / all.max(1.0)).log2().floor().exp2(),
+        }
+    }
+
+    fn of(&self, vendor: &Vendor) -> f64 {
+        (self.parcel + f64::from(vendor.days)) * self.day
+    }
+}
+
 /// A lot in the model.
 struct Chosen {
     offer: usize,
@@ -244,12 +258,14 @@ struct Builder<'r> {
 impl<'r> Builder<'r> {
     fn new(request: &'r Request, shops: &'r [Shop], offers: &'r [Priced]) -> Builder<'r> {
         let mut model = Model::new(Sense::Minimize);
+        let tie = Tie::among(&request.vendors);
         let used = request
             .vendors
             .iter()
             .zip(shops)
             .map(|(vendor, shop)| {
-                model.binary(format!("order at {}", vendor.id), coins(shop.hassle))
+                let cost = coins(shop.hassle) + tie.of(vendor);
+                model.binary(format!("order at {}", vendor.id), cost)
             })
             .collect();
         Builder {
@@ -272,30 +288,6 @@ impl<'r> Builder<'r> {
         builder.add_needs(needs);
         builder.add_vendors();
         builder
-    }
-
-    /// Among the cheapest: the fewest parcels, then the fewest days of waiting for them. Where the limits end the search
-    /// for that, the best found is taken.
-    fn break_ties(&self, solution: &mut Solution, limits: optimum::Settings) {
-        let mut model = self.model.clone();
-        let cost = model.objective_row();
-        model.row(
-            "as cheap",
-            cost,
-            Relation::AtMost,
-            solution.objective.round(),
-        );
-        for (vendor, &used) in self.request.vendors.iter().zip(&self.used) {
-            model.set_objective(used, A_PARCEL + f64::from(vendor.days.min(MOST_DAYS)));
-        }
-        let settings = optimum::Settings {
-            start: Some(solution.values.clone()),
-            ..limits
-        };
-        if let Ok(found) = model.solve(&settings) {
-            solution.objective = self.model.objective_at(&found.values);
-            solution.values = found.values;
-        }
     }
 
     fn add_needs(&mut self, needs: &BTreeMap<String, u32>) {
@@ -517,7 +509,7 @@ impl<'r> Builder<'r> {
         let bound = if solution.proven {
             landed + hassle
         } else {
-            (solution.bound - 1e-6).ceil().max(0.0) as i64
+            (solution.bound - TIES - 1e-6).ceil().max(0.0) as i64
         };
         Ok(Parcels {
             parcels,
