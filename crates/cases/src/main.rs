@@ -103,7 +103,7 @@ fn run(arguments: &[String]) -> io::Result<ExitCode> {
             let pile = cases::made_pile(cases::Draw {
                 machines: number(machines)? as usize,
                 seed: u64::from(number(seed)?),
-                faults: 5,
+                faults: if kind == "mixed" { 3 } else { 5 },
                 mixed: kind == "mixed",
             });
             writeln!(io::stdout(), "{}", cases::pile_to_json(&pile))?;

@@ -1,4 +1,4 @@
-//! When a search has to end.
+//! When a search has to end, and what it need not find.
 
 use std::cell::Cell;
 use std::time::{Duration, Instant};
@@ -8,16 +8,23 @@ use std::time::{Duration, Instant};
 pub(crate) struct Limits {
     end: Option<Instant>,
     most: Option<u64>,
+    gap: f64,
     nodes: Cell<u64>,
 }
 
 impl Limits {
-    pub(crate) fn new(time: Option<Duration>, most: Option<u64>) -> Limits {
+    pub(crate) fn new(time: Option<Duration>, most: Option<u64>, gap: f64) -> Limits {
         Limits {
             end: time.map(|time| Instant::now() + time),
             most,
+            gap,
             nodes: Cell::new(0),
         }
+    }
+
+    /// What is better by less is of no use.
+    pub(crate) fn gap(&self) -> f64 {
+        self.gap
     }
 
     /// Limits of a part: at most so many nodes, and no longer than the whole.
@@ -25,6 +32,7 @@ impl Limits {
         Limits {
             end: self.end,
             most: Some(most),
+            gap: self.gap,
             nodes: Cell::new(0),
         }
     }

@@ -347,7 +347,7 @@ impl Root<'_> {
     fn gap_now(&self) -> f64 {
         self.best.as_ref().map_or(0.0, |best| {
             let rounding = GAP * (1.0 + best.cost.abs());
-            rounding.max(self.grain - 1e-3)
+            rounding.max(self.limits.gap()).max(self.grain - 1e-3)
         })
     }
 

@@ -16,6 +16,8 @@ pub struct Settings {
     pub time_limit: Option<Duration>,
     /// Give up after so many nodes of the search; unlike time, the same on every machine.
     pub node_limit: Option<u64>,
+    /// What is better by no more than this need not be found; 0 for nothing but rounding.
+    pub gap: f64,
     /// Values of a known solution, from which to begin.
     pub start: Option<Vec<f64>>,
 }
@@ -29,7 +31,7 @@ pub struct Solution {
     pub objective: f64,
     /// No solution is better than this.
     pub bound: f64,
-    /// The objective equals the bound.
+    /// The objective equals the bound, within [`Settings::gap`].
     pub proven: bool,
     /// Nodes of the search.
     pub nodes: u64,
@@ -82,7 +84,7 @@ impl Model {
     /// If no values keep the rows, the objective has no end, a limit was reached before any solution was found, or the
     /// solver's answer breaks a row.
     pub fn solve(&self, settings: &Settings) -> Result<Solution, Error> {
-        let limits = Limits::new(settings.time_limit, settings.node_limit);
+        let limits = Limits::new(settings.time_limit, settings.node_limit, settings.gap);
         let form = Form::of(self);
         let start = settings
             .start

@@ -11,7 +11,7 @@ use crate::market::{Items, check, items_of, prices, slack_of};
 use crate::solve::{Error, Goal, Pin};
 
 /// Coins to one unit of the model, so that its numbers stay of one size.
-const SCALE: f64 = 100.0;
+pub(crate) const SCALE: f64 = 100.0;
 
 /// What is asked of the model.
 #[derive(Debug, Clone, Copy)]

@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use crate::instance::Instance;
 use crate::lots::broken_prices;
-use crate::model::{Filler, PileModel, Question};
+use crate::model::{Filler, PileModel, Question, SCALE};
 use crate::plan::{Alternatives, Plan, Point};
 use crate::revalue::revalue;
 
@@ -234,6 +234,11 @@ fn attempt(
     let solution = pile.model.solve(&optimum::Settings {
         time_limit,
         node_limit: settings.node_limit,
+        // half of what counts as proven
+        gap: match settings.goal {
+            Goal::Worth => 0.5 * NEAR / SCALE,
+            Goal::Working => 1e-6,
+        },
         start: Some(vec![0.0; pile.model.columns()]),
     });
     let solution = solution.map_err(|error| match error {

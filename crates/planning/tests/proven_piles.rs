@@ -50,11 +50,6 @@ fn best_of_sixteen_uncertain_machines() {
     check("veldra-16-14");
 }
 
-#[test]
-fn best_of_thirty_two_uncertain_machines() {
-    check("veldra-32-16");
-}
-
 /// The largest expected number of working machines at each money limit.
 fn check_frontier(name: &str) {
     let file = read(name);

@@ -123,7 +123,7 @@ fn jobs() -> io::Result<Vec<Job>> {
                 instance: made_pile(Draw {
                     machines,
                     seed,
-                    faults: 5,
+                    faults: if mixed { 3 } else { 5 },
                     mixed,
                 }),
                 proven: Value::Null,
