@@ -6,10 +6,10 @@ use crate::instance::{Fault, Instance, Machine, Remedy, Scenario};
 use crate::market::{Items, Price};
 
 /// Half-made kits kept for one set of scenarios; beyond this the least promising are dropped and the bound says so.
-const MOST_PARTIAL: usize = 20_000;
+const MOST_PARTIAL: usize = 40_000;
 
 /// Kits kept for the whole pile, shared evenly; but for each machine at least [`FEWEST_KITS`], at most [`MOST_KITS`].
-const PILE_KITS: usize = 100_000;
+const PILE_KITS: usize = 2_400_000;
 const FEWEST_KITS: usize = 100;
 const MOST_KITS: usize = 20_000;
 
