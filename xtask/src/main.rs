@@ -25,7 +25,11 @@ usage: cargo xtask test [--only SECTION,SECTION...]
        cargo xtask lints
        cargo xtask solve case FOLDER...
        cargo xtask solve network FILE...
+       cargo xtask solve plan [--seconds N] FILE...
+       cargo xtask solve mps FILE...
+       cargo xtask solve pile MACHINES SEED known|mixed
        cargo xtask bench diagnosis [--repeats N] [FILE...]
+       cargo xtask bench planning
        cargo xtask help
 
 sections, in this order:
@@ -38,7 +42,7 @@ sections, in this order:
   pages       the pages in headless Chromium (installed by apt when missing)
   external    comparison with Python libraries (installed into target/venv)
 
-solve prints the answers to cases and fault networks as JSON, bench measures how fast; more by `cargo xtask solve --help`.
+solve prints the answers to cases, fault networks and piles as JSON, bench measures how fast; more by `cargo xtask solve --help`.
 
 examples: cargo xtask test
           cargo xtask test --only lints,unit

@@ -38,6 +38,9 @@ const PAGES: &str = "pages";
 const EXTERNAL: &str = "external";
 const SYMBOLS: &str = "symbols";
 
+/// A test of the cases that needs the Python libraries too.
+const OPTIMA: (&str, &str) = ("cases", "optima");
+
 impl Section {
     /// Every section, in the order of running.
     pub(crate) const ALL: [Section; 8] = [
@@ -106,9 +109,11 @@ impl Section {
             }
             Section::External => {
                 let python = tools::python(workspace)?;
-                let mut tally = count_tests(
-                    integration_test(workspace, EXTERNAL)?.env("BOARDWRIGHT_PYTHON", python),
-                )?;
+                let mut tally = Tally::default();
+                for name in [EXTERNAL, OPTIMA.1] {
+                    let mut test = integration_test(workspace, name)?;
+                    tally += count_tests(test.env("BOARDWRIGHT_PYTHON", &python))?;
+                }
                 tally += count_tests(
                     integration_test(workspace, SYMBOLS)?
                         .env("BOARDWRIGHT_SYMBOLS", tools::symbols()?),
@@ -160,9 +165,10 @@ fn unit_tests(workspace: &Workspace) -> Result<Tally> {
     );
     for (_folder, package) in workspace.members() {
         for test in &package.tests {
-            if !(package.name == PROGRAM
-                && [END_TO_END, PAGES, EXTERNAL, SYMBOLS].contains(&&test[..]))
-            {
+            let apart = package.name == PROGRAM
+                && [END_TO_END, PAGES, EXTERNAL, SYMBOLS].contains(&&test[..])
+                || OPTIMA == (&package.name[..], &test[..]);
+            if !apart {
                 command.args(["--test", test]);
             }
         }

@@ -6,16 +6,24 @@ use std::{
     io::{self, Write},
     path::Path,
     process::ExitCode,
+    time::Duration,
 };
 
 use serde_json::json;
+
+/// Seconds for the proof of a plan, unless told otherwise.
+const LONGEST: u64 = 60;
 
 const HELP: &str = "\
 Answers cases with known answers, and measures how fast.
 
 usage: cargo xtask solve case FOLDER...
        cargo xtask solve network FILE...
+       cargo xtask solve plan [--seconds N] FILE...
+       cargo xtask solve mps FILE...
+       cargo xtask solve pile MACHINES SEED known|mixed
        cargo xtask bench diagnosis [--repeats N] [FILE...]
+       cargo xtask bench planning
 
 solve case: each FOLDER has `board.toml` and `case.json`. Prints one JSON object a line, in the order of the folders, with the
 fields of the case's `expected`.
@@ -25,6 +33,16 @@ for each set of findings: `index`, `evidence_prob`, `posteriors`, `entropy_bits`
 `p_fail` and `gain_bits`; empty when all are made) and `seconds`: from the findings to all posteriors, one thread, nothing
 compiled before; reading the file and `eig` are not in it.
 
+solve plan: each FILE is a pile to plan. Prints one JSON object a line, in the order of the files: `value`, `money` (coins),
+`minutes`, `working`, `plan`, `bound` (no plan is worth more), `proven` and `seconds`, all sums valued again from the rules of
+worth by code that shares nothing with the search. `--seconds` says when to give up proving (60 if not given).
+
+solve mps: prints the model of each FILE in free MPS format, for other solvers. What is added to its objective for the worth in
+coins, and by what it is multiplied, is in its first line.
+
+solve pile: prints a made-up pile of so many machines in the format that `solve plan` reads; the same SEED gives the same pile
+everywhere. `known`: every fault is certain; `mixed`: every second machine has two or three possible states.
+
 For what cannot be read or answered the line is {\"error\": \"...\"}, the message is also on standard error, and the exit code is 2.
 
 bench diagnosis: measures the networks of this repository and the demo's job cards, or the FILEs alone, medians of 9 unless
@@ -33,6 +51,10 @@ encodings (full tables, ORs split into chains); what would take it more than a m
 `~` marks a time reckoned from one inference. Prints tables and whether each figure keeps its limit; every single number is
 kept in `bench/diagnosis.json` in the target folder. Peak memory, each in a process of its own, is read from /proc: on
 Linux only.
+
+bench planning: measures the piles with a known optimum, made-up piles of 64 and 120 machines and made-up orders of 100 lines at
+8 vendors and 300 at 15, in processor time. The baseline is HiGHS on one thread on the same models in the same run, which are
+left in `bench/planning` of the target folder, with every number in `bench/planning.json`.
 
 Exit code: 0 done, 1 a figure misses its limit, 2 something could not be done.";
 
@@ -54,6 +76,40 @@ fn run(arguments: &[String]) -> io::Result<ExitCode> {
     match words[..] {
         ["solve", "case", ref folders @ ..] if !folders.is_empty() => solve(folders, solve_case),
         ["solve", "network", ref files @ ..] if !files.is_empty() => solve(files, solve_network),
+        ["solve", "plan", "--seconds", seconds, ref files @ ..] if !files.is_empty() => {
+            let seconds = seconds.parse().map_err(|_| {
+                io::Error::other(format!(
+                    "expected a whole number of seconds, found `{seconds}`"
+                ))
+            })?;
+            solve(files, |file| solve_plan(file, seconds))
+        }
+        ["solve", "plan", ref files @ ..] if !files.is_empty() => {
+            solve(files, |file| solve_plan(file, LONGEST))
+        }
+        ["solve", "mps", ref files @ ..] if !files.is_empty() => {
+            for file in files {
+                let text = mps(Path::new(file)).map_err(io::Error::other)?;
+                write!(io::stdout(), "{text}")?;
+            }
+            Ok(ExitCode::SUCCESS)
+        }
+        ["solve", "pile", machines, seed, kind @ ("known" | "mixed")] => {
+            let number = |word: &str| {
+                word.parse::<u32>().map_err(|_| {
+                    io::Error::other(format!("expected a whole number, found `{word}`"))
+                })
+            };
+            let pile = cases::made_pile(cases::Draw {
+                machines: number(machines)? as usize,
+                seed: u64::from(number(seed)?),
+                faults: if kind == "mixed" { 3 } else { 5 },
+                mixed: kind == "mixed",
+            });
+            writeln!(io::stdout(), "{}", cases::pile_to_json(&pile))?;
+            Ok(ExitCode::SUCCESS)
+        }
+        ["bench", "planning", ref rest @ ..] => bench::planning::run(rest),
         ["bench", "diagnosis", ref rest @ ..] => bench::run(rest),
         ["measure", ref rest @ ..] => {
             let line = bench::measure(rest)?;
@@ -65,7 +121,7 @@ fn run(arguments: &[String]) -> io::Result<ExitCode> {
             Ok(ExitCode::SUCCESS)
         }
         _ => Err(io::Error::other(format!(
-            "expected `solve case FOLDER...`, `solve network FILE...` or `bench diagnosis`, found `{}`; see `cargo xtask solve --help`",
+            "expected `solve case FOLDER...`, `solve network FILE...`, `solve plan FILE...`, `solve mps FILE...`, `solve pile MACHINES SEED known|mixed`, `bench diagnosis` or `bench planning`, found `{}`; see `cargo xtask solve --help`",
             words.join(" ")
         ))),
     }
@@ -74,7 +130,7 @@ fn run(arguments: &[String]) -> io::Result<ExitCode> {
 /// One line for each path; one that fails does not hide the others.
 fn solve(
     paths: &[&str],
-    answer: fn(&Path) -> Result<serde_json::Value, String>,
+    answer: impl Fn(&Path) -> Result<serde_json::Value, String>,
 ) -> io::Result<ExitCode> {
     let mut code = ExitCode::SUCCESS;
     for path in paths {
@@ -89,6 +145,22 @@ fn solve(
         writeln!(io::stdout(), "{line}")?;
     }
     Ok(code)
+}
+
+fn solve_plan(file: &Path, seconds: u64) -> Result<serde_json::Value, String> {
+    let pile = cases::read_pile(file).map_err(|error| error.to_string())?;
+    cases::answer_pile(&pile, Some(Duration::from_secs(seconds)))
+        .map_err(|error| format!("`{}`: {error}", file.display()))
+}
+
+fn mps(file: &Path) -> Result<String, String> {
+    let pile = cases::read_pile(file).map_err(|error| error.to_string())?;
+    let settings = planning::Settings::default();
+    let (text, constant) = planning::to_mps(&pile.instance, &settings, planning::Filler::Amount)
+        .map_err(|error| error.to_string())?;
+    Ok(format!(
+        "* add {constant} to 100 times the objective\n{text}"
+    ))
 }
 
 fn solve_case(folder: &Path) -> Result<serde_json::Value, String> {

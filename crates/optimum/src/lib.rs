@@ -1,13 +1,20 @@
 //! Mixed 0/1-integer models solved to proven optimality.
 //!
-//! A thin layer over a pure-Rust solver. What it adds: names, a check of every solution against the rows as written,
-//! a bound that is always stated, and two things that make large models quicker ([`Settings`], sifting and priorities).
+//! A model is made smaller, relaxed to a linear program, cut, searched in parts for good solutions, narrowed by what those
+//! show, and then searched as a tree. Every solution is checked against the rows as written, and a bound is always stated.
 
+mod cuts;
+mod domain;
+mod form;
+mod groups;
+mod limits;
+mod lp;
+mod mip;
 mod model;
 mod mps;
-mod relaxation;
-mod sift;
+mod pseudo;
 mod solve;
+mod tree;
 
 pub use model::{Model, Relation, Sense, Var};
 pub use mps::to_mps;

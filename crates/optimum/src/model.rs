@@ -23,23 +23,12 @@ pub enum Relation {
 }
 
 impl Relation {
-    pub(crate) fn holds(self, sum: f64, right: f64) -> bool {
-        self.holds_within(sum, right, 1e-6)
-    }
-
-    fn holds_within(self, sum: f64, right: f64, loose: f64) -> bool {
+    pub(crate) fn holds_within(self, sum: f64, right: f64, loose: f64) -> bool {
         match self {
             Relation::AtMost => sum <= right + loose,
             Relation::AtLeast => sum >= right - loose,
             Relation::Equal => (sum - right).abs() <= loose,
         }
-    }
-}
-
-impl Column {
-    /// Only one value is left.
-    pub(crate) fn fixed(&self) -> bool {
-        self.low == self.high
     }
 }
 
@@ -69,8 +58,6 @@ pub(crate) struct Column {
     pub(crate) low: f64,
     pub(crate) high: f64,
     pub(crate) whole: bool,
-    /// How early the search should decide it; 0 for no preference.
-    pub(crate) priority: f64,
 }
 
 #[derive(Debug, Clone)]
@@ -133,11 +120,6 @@ impl Model {
         });
     }
 
-    /// Asks the search to decide `var` early: large where much hangs on it. The optimum stays the same.
-    pub fn prefer(&mut self, var: Var, priority: f64) {
-        self.columns[var.0].priority = priority;
-    }
-
     /// Narrows a variable to one value.
     pub fn fix(&mut self, var: Var, value: f64) {
         self.columns[var.0].low = value;
@@ -196,7 +178,6 @@ impl Model {
             low,
             high,
             whole,
-            priority: 0.0,
         });
         Var(self.columns.len() - 1)
     }

@@ -1,4 +1,4 @@
-//! Small random models against plain enumeration, with and without sifting and priorities.
+//! Small random models against plain enumeration.
 
 use optimum::{Error, Model, Relation, Sense, Settings, Var, to_mps};
 use proptest::prelude::*;
@@ -27,7 +27,7 @@ fn relation(code: u8) -> Relation {
     [Relation::AtMost, Relation::AtLeast, Relation::Equal][usize::from(code)]
 }
 
-fn model(small: &Small, priority: f64) -> Model {
+fn model(small: &Small) -> Model {
     let sense = if small.maximize {
         Sense::Maximize
     } else {
@@ -40,7 +40,6 @@ fn model(small: &Small, priority: f64) -> Model {
         .enumerate()
         .map(|(i, &cost)| model.binary(format!("v{i}"), f64::from(cost)))
         .collect();
-    model.prefer(vars[0], priority);
     for (i, (terms, code, right)) in small.rows.iter().enumerate() {
         let terms = vars
             .iter()
@@ -83,8 +82,8 @@ fn enumerate(small: &Small) -> Option<i32> {
 
 proptest! {
     #[test]
-    fn agrees_with_enumeration(small in small(), priority in prop::sample::select(vec![0.0, 50.0])) {
-        let model = model(&small, priority);
+    fn agrees_with_enumeration(small in small()) {
+        let model = model(&small);
         match (model.solve(&Settings::default()), enumerate(&small)) {
             (Ok(solution), Some(best)) => {
                 prop_assert!(solution.proven);
@@ -98,15 +97,12 @@ proptest! {
     }
 }
 
-/// Open sites and serve customers: large enough to be sifted and priced in parts, with a made-up but fixed pattern of costs.
-fn sites(priority: f64) -> Model {
+/// Open sites and serve customers: with a made-up but fixed pattern of costs.
+fn sites() -> Model {
     let mut model = Model::new(Sense::Minimize);
     let open: Vec<Var> = (0..12)
         .map(|s| model.binary(format!("open {s}"), 90.0))
         .collect();
-    for &site in &open {
-        model.prefer(site, priority);
-    }
     for customer in 0..90u32 {
         let serve: Vec<Var> = (0..12u32)
             .map(|site| {
@@ -134,38 +130,16 @@ fn sites(priority: f64) -> Model {
 }
 
 #[test]
-fn sifting_and_priorities_change_nothing() {
-    let plain = sites(0.0).solve(&Settings::default()).unwrap();
-    assert!(plain.proven);
-    for (priority, sift) in [(0.0, true), (300.0, false), (300.0, true)] {
-        let settings = Settings {
-            sift,
-            ..Settings::default()
-        };
-        let other = sites(priority).solve(&settings).unwrap();
-        assert!(other.proven);
-        assert!(
-            (other.objective - plain.objective).abs() < 1e-6,
-            "{priority} {sift}"
-        );
-        assert_eq!(other.bound, other.objective);
-    }
-}
-
-#[test]
 fn a_limit_leaves_a_valid_bound() {
-    let proven = sites(0.0).solve(&Settings::default()).unwrap();
-    for sift in [false, true] {
-        let settings = Settings {
-            node_limit: Some(1),
-            sift,
-            start: Some(proven.values.clone()),
-            ..Settings::default()
-        };
-        let limited = sites(0.0).solve(&settings).unwrap();
-        assert!(limited.bound <= proven.objective + 1e-6);
-        assert!(limited.objective >= proven.objective - 1e-6);
-    }
+    let proven = sites().solve(&Settings::default()).unwrap();
+    let settings = Settings {
+        node_limit: Some(1),
+        start: Some(proven.values.clone()),
+        ..Settings::default()
+    };
+    let limited = sites().solve(&settings).unwrap();
+    assert!(limited.bound <= proven.objective + 1e-6);
+    assert!(limited.objective >= proven.objective - 1e-6);
 }
 
 #[test]

@@ -6,12 +6,12 @@ use crate::instance::{Fault, Instance, Machine, Remedy, Scenario};
 use crate::market::{Items, Price};
 
 /// Half-made kits kept for one set of scenarios; beyond this the least promising are dropped and the bound says so.
-const MOST_PARTIAL: usize = 4_000;
+const MOST_PARTIAL: usize = 40_000;
 
 /// Kits kept for the whole pile, shared evenly; but for each machine at least [`FEWEST_KITS`], at most [`MOST_KITS`].
-const PILE_KITS: usize = 8_000;
+const PILE_KITS: usize = 2_400_000;
 const FEWEST_KITS: usize = 100;
-const MOST_KITS: usize = 2_000;
+const MOST_KITS: usize = 20_000;
 
 /// All sets of so many of the likeliest scenarios are tried; a further one is covered only with all likelier ones.
 const MOST_SCENARIOS: usize = 5;
@@ -153,6 +153,10 @@ impl<'i> Maker<'_, 'i> {
                 return;
             }
             partials = combine(&partials, &options);
+            if self.market.worth_decides {
+                // further parts lower the chance and take time and money, so what gains nothing now never will
+                partials.retain(|partial| self.gain(partial) > 0.0);
+            }
             self.make_room(&mut partials, kits);
         }
         for partial in partials {
@@ -254,13 +258,15 @@ impl<'i> Maker<'_, 'i> {
         if partials.len() <= MOST_PARTIAL {
             return;
         }
-        let gain = |p: &Partial<'i>| {
-            self.market
-                .gain(self.machine, self.chance(&p.works), p.minutes, &p.items)
-        };
-        partials.sort_by(|a, b| gain(b).total_cmp(&gain(a)));
-        kits.drop_one(gain(&partials[MOST_PARTIAL]));
+        partials.sort_by(|a, b| self.gain(b).total_cmp(&self.gain(a)));
+        kits.drop_one(self.gain(&partials[MOST_PARTIAL]));
         partials.truncate(MOST_PARTIAL);
+    }
+
+    fn gain(&self, partial: &Partial<'i>) -> f64 {
+        let chance = self.chance(&partial.works);
+        self.market
+            .gain(self.machine, chance, partial.minutes, &partial.items)
     }
 }
 

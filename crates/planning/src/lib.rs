@@ -5,7 +5,6 @@
 //! from the rules alone. Money is in the smallest coins throughout.
 
 mod draw;
-mod improve;
 mod instance;
 mod kits;
 mod lots;
@@ -19,7 +18,8 @@ mod vendors;
 pub use instance::{
     Break, Build, Count, Fault, Instance, Limits, Machine, Offer, Remedy, Scenario, Step, Vendor,
 };
+pub use model::Filler;
 pub use plan::{Alternatives, Choice, Chosen, Decision, Kit, Order, Plan, Point};
 pub use revalue::{Worth, revalue};
-pub use solve::{Error, Goal, Pin, Settings, alternatives, frontier, solve};
+pub use solve::{Error, Goal, Pin, Settings, alternatives, frontier, solve, to_mps};
 pub use vendors::vendors_and_offers;

@@ -11,15 +11,7 @@ use crate::market::{Items, check, items_of, prices, slack_of};
 use crate::solve::{Error, Goal, Pin};
 
 /// Coins to one unit of the model, so that its numbers stay of one size.
-const SCALE: f64 = 100.0;
-
-/// How early the search decides donors, parcels and set-ups, on which much hangs: a good deal more than a kit is worth.
-fn early(goal: Goal) -> f64 {
-    match goal {
-        Goal::Worth => 300.0,
-        Goal::Working => 20.0,
-    }
-}
+pub(crate) const SCALE: f64 = 100.0;
 
 /// What is asked of the model.
 #[derive(Debug, Clone, Copy)]
@@ -31,7 +23,7 @@ pub(crate) struct Question<'q> {
 
 /// Goods that nobody needs, ordered to reach a lower postage or a least order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Filler {
+pub enum Filler {
     /// In any amount: few variables, and an optimum that is a bound, nearly always reached without.
     Amount,
     /// In whole packs of what the vendor sells: exact, and larger.
@@ -184,7 +176,6 @@ impl<'i> PileModel<'i> {
         let donor = (gives || pin == Some(Pin::Donor)).then(|| {
             let lost = self.worth(-units(machine.hold_value));
             let donor = self.model.binary(format!("{id} donor"), lost);
-            self.model.prefer(donor, early(self.goal));
             one.push(donor);
             donor
         });
@@ -233,7 +224,6 @@ impl<'i> PileModel<'i> {
             let number = self.model.whole(format!("{id} number"), (0, number), unit);
             let set_up = self.worth(-self.minutes_cost(f64::from(build.setup_minutes)));
             let set_up = self.model.binary(format!("{id} set up"), set_up);
-            self.model.prefer(set_up, early(self.goal));
             let terms = [(number, 1.0), (set_up, -f64::from(wanted))];
             self.model
                 .row(format!("{id} set up first"), terms, Relation::AtMost, 0.0);
@@ -261,7 +251,6 @@ impl<'i> PileModel<'i> {
         for vendor in &self.instance.vendors {
             let hassle = self.worth(-units(vendor.hassle));
             let used = self.model.binary(format!("order at {}", vendor.id), hassle);
-            self.model.prefer(used, early(self.goal));
             self.used.push(used);
         }
         for (at, offer) in self.instance.offers.iter().enumerate() {
@@ -550,19 +539,6 @@ impl<'i> PileModel<'i> {
         if let Some(least) = self.instance.limits.least_working {
             self.model.row("working", working, Relation::AtLeast, least);
         }
-    }
-
-    /// The model with the machines that are not `open` settled as in `values`.
-    pub(crate) fn with_open(&self, open: &[usize], values: &[f64]) -> Model {
-        let mut model = self.model.clone();
-        for (index, machine) in self.machines.iter().enumerate() {
-            if !open.contains(&index) {
-                for &var in machine.repair.iter().chain(&machine.donor) {
-                    model.fix(var, values[var.index()]);
-                }
-            }
-        }
-        model
     }
 
     /// What the kits left out for want of room can add to any bound.

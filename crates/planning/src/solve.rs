@@ -4,10 +4,9 @@ use std::collections::BTreeMap;
 use std::fmt;
 use std::time::{Duration, Instant};
 
-use crate::improve::{Clock, improve};
 use crate::instance::Instance;
 use crate::lots::broken_prices;
-use crate::model::{Filler, PileModel, Question};
+use crate::model::{Filler, PileModel, Question, SCALE};
 use crate::plan::{Alternatives, Plan, Point};
 use crate::revalue::revalue;
 
@@ -103,7 +102,7 @@ pub fn solve(instance: &Instance, settings: &Settings) -> Result<Plan, Error> {
         Err(Error::Impossible) => return Err(impossible(instance, settings)),
         other => other?,
     };
-    let (mut best, mut bound) = (first.plan, first.bound);
+    let (mut best, mut bound, mut left_out) = (first.plan, first.bound, first.left_out);
     let left = settings
         .time_limit
         .map(|limit| limit.saturating_sub(started.elapsed()));
@@ -114,6 +113,7 @@ pub fn solve(instance: &Instance, settings: &Settings) -> Result<Plan, Error> {
             Ok(second) => {
                 if !instance.offers.iter().any(broken_prices) {
                     bound = bound.min(second.bound);
+                    left_out = second.left_out;
                 }
                 best = better(best, second.plan, settings.goal);
             }
@@ -123,9 +123,9 @@ pub fn solve(instance: &Instance, settings: &Settings) -> Result<Plan, Error> {
         }
     }
     let mut plan = best.ok_or(Error::Impossible)?;
-    plan.bound = bound;
-    plan.proven = bound - score(&plan, settings.goal) <= NEAR;
-    if score(&plan, settings.goal) > bound + NEAR {
+    plan.bound = bound + left_out;
+    plan.proven = plan.bound - score(&plan, settings.goal) <= NEAR;
+    if score(&plan, settings.goal) > plan.bound + NEAR {
         return Err(Error::Unsound(
             "it is worth more than its bound".to_string(),
         ));
@@ -191,10 +191,32 @@ pub fn frontier(
     Ok(points)
 }
 
+/// The model of a pile as free-format MPS, which other solvers read, and the constant that belongs to its objective.
+/// The model is maximized in hundreds of coins (or in machines). With [`Filler::Amount`] it is the one that is solved first.
+///
+/// # Errors
+/// If the instance makes no sense.
+pub fn to_mps(
+    instance: &Instance,
+    settings: &Settings,
+    filler: Filler,
+) -> Result<(String, f64), Error> {
+    let question = Question {
+        goal: settings.goal,
+        pins: &settings.pins,
+        filler,
+    };
+    let pile = PileModel::new(instance, question)?;
+    Ok((optimum::to_mps(&pile.model, "pile"), pile.in_coins(0.0)))
+}
+
 struct Attempt {
     /// The plan, unless it could only be carried out with goods that nobody needs in broken amounts.
     plan: Option<Plan>,
+    /// No plan with the kits considered is worth more.
     bound: f64,
+    /// What the kits left out could add.
+    left_out: f64,
 }
 
 fn attempt(
@@ -208,14 +230,16 @@ fn attempt(
         pins: &settings.pins,
         filler,
     };
-    let clock = Clock::start(time_limit);
     let pile = PileModel::new(instance, question)?;
-    let start = improve(&pile, &clock);
     let solution = pile.model.solve(&optimum::Settings {
-        time_limit: clock.left(1.0),
+        time_limit,
         node_limit: settings.node_limit,
-        sift: true,
-        start,
+        // half of what counts as proven
+        gap: match settings.goal {
+            Goal::Worth => 0.5 * NEAR / SCALE,
+            Goal::Working => 1e-6,
+        },
+        start: Some(vec![0.0; pile.model.columns()]),
     });
     let solution = solution.map_err(|error| match error {
         optimum::Error::Infeasible => Error::Impossible,
@@ -229,7 +253,8 @@ fn attempt(
     };
     Ok(Attempt {
         plan,
-        bound: pile.in_coins(solution.bound) + pile.left_out(),
+        bound: pile.in_coins(solution.bound),
+        left_out: pile.left_out(),
     })
 }
 

@@ -11,7 +11,7 @@ mod read;
 mod request;
 mod write;
 
-pub use order::{Error, Settings, cheapest};
+pub use order::{Error, Settings, cheapest, to_mps};
 pub use problem::Problem;
 pub use read::parse_vendors;
 pub use request::{Break, Line, Need, Offer, Parcel, Parcels, Request, Step, Unmet, Vendor};

@@ -9,10 +9,14 @@ use units::{Currency, Decimal, Money};
 
 use crate::invoice::{Priced, Shop, Sums};
 use crate::lots::{Lot, Slack, candidates};
-use crate::request::{Line, Need, Parcel, Parcels, Request, Unmet};
+use crate::request::{Line, Need, Offer, Parcel, Parcels, Request, Unmet, Vendor};
 
 /// Largest quantity of one need.
 const MOST_UNITS: u32 = 100_000;
+
+/// Less than half a coin: what the number of parcels and the days of waiting may add to the model's cost in all, so that
+/// they decide only between equally cheap orders.
+const TIES: f64 = 0.4;
 
 /// Limits of the search.
 #[derive(Debug, Clone, Default)]
@@ -72,17 +76,13 @@ impl std::error::Error for Error {}
 /// # Errors
 /// If a currency has no rate, an input makes no sense, or the search ends without an answer.
 pub fn cheapest(request: &Request, settings: &Settings) -> Result<Parcels, Error> {
-    let shops: Vec<Shop> = request
-        .vendors
-        .iter()
-        .map(|vendor| Shop::new(vendor, request))
-        .collect::<Result<_, _>>()?;
+    // the answer must not depend on the order in which things were typed
+    let request = &sorted(request);
+    let shops = shops(request)?;
     let needs = joined(&request.needs)?;
     let offers = priced(request, &needs)?;
     let (needs, unmet) = available(needs, &offers, request);
-    let mut builder = Builder::new(request, &shops, &offers);
-    builder.add_needs(&needs);
-    builder.add_vendors();
+    let builder = Builder::whole(request, &shops, &offers, &needs);
     let solution = builder.model.solve(&optimum::Settings {
         time_limit: settings.time_limit,
         node_limit: settings.node_limit,
@@ -93,6 +93,47 @@ pub fn cheapest(request: &Request, settings: &Settings) -> Result<Parcels, Error
         other => Error::Search(other),
     })?;
     builder.read(&solution, unmet)
+}
+
+/// The model of a request as free-format MPS, which other solvers read. Its objective is minimized in the
+/// smallest coins, with less than half a coin for the number of parcels and the days of waiting.
+///
+/// # Errors
+/// As [`cheapest`], the search apart.
+pub fn to_mps(request: &Request) -> Result<String, Error> {
+    let request = &sorted(request);
+    let shops = shops(request)?;
+    let needs = joined(&request.needs)?;
+    let offers = priced(request, &needs)?;
+    let (needs, _) = available(needs, &offers, request);
+    let builder = Builder::whole(request, &shops, &offers, &needs);
+    Ok(optimum::to_mps(&builder.model, "parcels"))
+}
+
+fn sorted(request: &Request) -> Request {
+    let mut request = request.clone();
+    request.vendors.sort_by(|a, b| a.id.cmp(&b.id));
+    request.offers.sort_by(|a, b| {
+        let by_name = (&a.item, &a.vendor, a.pack, a.least, a.stock, &a.title);
+        let other = (&b.item, &b.vendor, b.pack, b.least, b.stock, &b.title);
+        let prices = |offer: &Offer| -> Vec<(u32, Decimal)> {
+            offer
+                .breaks
+                .iter()
+                .map(|level| (level.from, level.each))
+                .collect()
+        };
+        by_name.cmp(&other).then_with(|| prices(a).cmp(&prices(b)))
+    });
+    request
+}
+
+fn shops(request: &Request) -> Result<Vec<Shop>, Error> {
+    request
+        .vendors
+        .iter()
+        .map(|vendor| Shop::new(vendor, request))
+        .collect()
 }
 
 /// The needs by item, in order of the items.
@@ -171,6 +212,30 @@ fn most_sold(offer: &Priced) -> u32 {
     if most >= offer.least { most } else { 0 }
 }
 
+/// Fewer parcels first, then fewer days of waiting for them all.
+struct Tie {
+    /// One parcel outweighs the days of all vendors.
+    parcel: f64,
+    /// A power of two, so that sums are exact.
+    day: f64,
+}
+
+impl Tie {
+    fn among(vendors: &[Vendor]) -> Tie {
+        let days: f64 = vendors.iter().map(|vendor| f64::from(vendor.days)).sum();
+        let count: f64 = vendors.iter().map(|_| 1.0).sum();
+        let all = count * (1.0 + days) + days;
+        Tie {
+            parcel: 1.0 + days,
+            day: (TIES / all.max(1.0)).log2().floor().exp2(),
+        }
+    }
+
+    fn of(&self, vendor: &Vendor) -> f64 {
+        (self.parcel + f64::from(vendor.days)) * self.day
+    }
+}
+
 /// A lot in the model.
 struct Chosen {
     offer: usize,
@@ -193,12 +258,14 @@ struct Builder<'r> {
 impl<'r> Builder<'r> {
     fn new(request: &'r Request, shops: &'r [Shop], offers: &'r [Priced]) -> Builder<'r> {
         let mut model = Model::new(Sense::Minimize);
+        let tie = Tie::among(&request.vendors);
         let used = request
             .vendors
             .iter()
             .zip(shops)
             .map(|(vendor, shop)| {
-                model.binary(format!("order at {}", vendor.id), coins(shop.hassle))
+                let cost = coins(shop.hassle) + tie.of(vendor);
+                model.binary(format!("order at {}", vendor.id), cost)
             })
             .collect();
         Builder {
@@ -209,6 +276,18 @@ impl<'r> Builder<'r> {
             chosen: Vec::new(),
             used,
         }
+    }
+
+    fn whole(
+        request: &'r Request,
+        shops: &'r [Shop],
+        offers: &'r [Priced],
+        needs: &BTreeMap<String, u32>,
+    ) -> Builder<'r> {
+        let mut builder = Builder::new(request, shops, offers);
+        builder.add_needs(needs);
+        builder.add_vendors();
+        builder
     }
 
     fn add_needs(&mut self, needs: &BTreeMap<String, u32>) {
@@ -430,7 +509,7 @@ impl<'r> Builder<'r> {
         let bound = if solution.proven {
             landed + hassle
         } else {
-            (solution.bound - 1e-6).ceil().max(0.0) as i64
+            (solution.bound - TIES - 1e-6).ceil().max(0.0) as i64
         };
         Ok(Parcels {
             parcels,

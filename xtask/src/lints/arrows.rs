@@ -32,7 +32,10 @@ const ARROWS: [(&str, &[&str]); 13] = [
     ),
     ("web", &["workshop", "units"]),
     ("boardwright", &["web", "workshop", "units"]),
-    ("cases", &["catalogue", "diagnosis", "units"]),
+    (
+        "cases",
+        &["catalogue", "diagnosis", "planning", "purchasing", "units"],
+    ),
     ("xtask", &[]),
 ];
 

@@ -1,4 +1,4 @@
-//! Peak memory of this process and the machine it runs on, read from /proc where there is one.
+//! Peak memory and processor time of this process and the machine it runs on, read from /proc where there is one.
 
 use std::fs;
 
@@ -13,6 +13,13 @@ pub(super) fn start() -> Option<u64> {
 /// The peak since [`start`].
 pub(super) fn peak() -> Option<u64> {
     status("VmHWM:")
+}
+
+/// Seconds of processor time that this process has used so far.
+pub(super) fn processor_seconds() -> Option<f64> {
+    let text = fs::read_to_string("/proc/self/schedstat").ok()?;
+    let nanoseconds: f64 = text.split_whitespace().next()?.parse().ok()?;
+    Some(nanoseconds / 1e9)
 }
 
 fn status(key: &str) -> Option<u64> {

@@ -5,6 +5,7 @@ mod library;
 mod measure;
 mod memory;
 mod networks;
+pub(crate) mod planning;
 mod report;
 mod rounds;
 mod verdict;
@@ -119,13 +120,18 @@ pub(crate) fn run(words: &[&str]) -> io::Result<ExitCode> {
     })
 }
 
-/// Writes the raw numbers below the target folder that this program was built into.
-fn keep(plan: &Plan, records: Map<String, Value>) -> io::Result<PathBuf> {
+/// Where raw numbers are kept: below the target folder that this program was built into.
+fn folder() -> io::Result<PathBuf> {
     let program = std::env::current_exe()?;
     let target = program.ancestors().nth(2).unwrap_or(Path::new("."));
     let folder = target.join("bench");
     fs::create_dir_all(&folder)?;
-    let file = folder.join("diagnosis.json");
+    Ok(folder)
+}
+
+/// Writes the raw numbers below the target folder that this program was built into.
+fn keep(plan: &Plan, records: Map<String, Value>) -> io::Result<PathBuf> {
+    let file = folder()?.join("diagnosis.json");
     let record = json!({
         "unit": "seconds and bytes; each list holds the repeats in the order they ran",
         "repeats": plan.repeats,
