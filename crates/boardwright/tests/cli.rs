@@ -796,26 +796,26 @@ fn the_next_rounds() {
         &bench,
         &["--workshop", "boardwright-demo", "round"],
         expect![[r#"
-            Next round: sync on T-03, oscillator on T-05 and amplifier on T-01 and T-04;
-            12 min, saves 14.67.
-            Two rounds with a look at five machines, 20 min in all. Stand already: lid off,
-            powered and frequency counter.
+            Next round: sync on T-03, amplifier on T-04 and sound on T-01; 13 min, saves
+            11.98.
+            Two rounds with a look at four machines, 21 min in all. Stand already: powered
+            and television.
 
-            First: 12 min, saves 14.67; 73.37 an hour
-               4 min │ Set up, once for all: oscilloscope.
-               4 min │ Sync at the picture module, U14 pin 4. On T-03; saves 12.41.
+            First: 13 min, saves 11.98; 55.28 an hour
+               7 min │ Set up, once for all: lid off, oscilloscope.
+               4 min │ Sync at the picture module, U14 pin 4. On T-03; saves 12.02.
                      │ Look at U14 pin 4: how deep are the sync pulses?
                      │ Write: boardwright round sync "T-03=…"
-               2 min │ Master oscillator at U13 pin 8. On T-05; saves 1.88.
-                     │ Count the frequency at U13 pin 8, probe at x10.
-                     │ Write: boardwright round oscillator "T-05=…"
-               2 min │ Hum test of the amplifier at U27 pin 3. On T-01 and T-04; saves 1.19.
+               1 min │ Hum test of the amplifier at U27 pin 3. On T-04; saves 0.85.
                      │ Touch U27 pin 3 through 100 kilohms: does the loudspeaker hum?
-                     │ Write: boardwright round amplifier "T-01=…; T-04=…"
+                     │ Write: boardwright round amplifier "T-04=…"
+               1 min │ Sound. On T-01; saves 0.50.
+                     │ Which voices of the start-up tune are heard?
+                     │ Write: boardwright round sound "T-01=…"
 
-            Then: 7.5 min, saves 4.93; 39.42 an hour
+            Then: 7.5 min, saves 5.14; 41.15 an hour
              3.5 min │ Set up, once for all: multimeter, dummy load.
-               4 min │ The 9 V supply on a dummy load, PS1. On T-02; saves 5.63.
+               4 min │ The 9 V supply on a dummy load, PS1. On T-02; saves 5.84.
                      │ ▲ Only the plug is touched; never open the supply. The resistor gets
                      │ hot enough to burn: stand it on a tile.
                      │ Load the supply's own plug with 12 ohms, 10 W, and read the voltage
@@ -823,21 +823,20 @@ fn the_next_rounds() {
                      │ Write: boardwright round supply-alone "T-02=…"
 
             Instead of the first
-              13 min │ Supply alone on T-02, oscillator on T-05 and two more looks. Saves
-                     │ 8.53. Set up: multimeter, dummy load.
-               7 min │ Oscillator on T-05, amplifier on T-01 and T-04 and two more looks.
-                     │ Saves 4.00.
-              12 min │ Oscillator on T-05, amplifier on T-01 and T-04 and three more looks.
-                     │ Saves 3.23. Set up: test rom.
+             9.5 min │ Supply alone on T-02 and sound on T-01 and T-03. Saves 6.17. Set up:
+                     │ multimeter, dummy load.
+               2 min │ Sound on T-01 and T-03. Saves 1.03.
+               7 min │ Amplifier on T-02 and T-04 and sound on T-01 and T-03. Saves 1.53.
+                     │ Set up: lid off.
 
             The others
-            T-08 and T-09 go on by their job cards: no further look pays for itself there.
-            T-07 looks whole or works.
+            T-07, T-08 and T-09 go on by their job cards: no further look pays for itself
+            there.
             T-06 cannot be switched on: PS1 is absent.
-            T-05 could be shelved for now: work on it brings 48.79 an hour at best, work on
-            a fresh machine for 30.00 brings 54.92.
+            T-02 could be shelved for now: work on it brings 64.34 an hour at best, work on
+            a fresh machine for 27.00 brings 68.65.
             T-06 could be shelved for now: work on it brings 0.00 an hour at best, work on a
-            fresh machine for 30.00 brings 54.92.
+            fresh machine for 27.00 brings 68.65.
 
             Saved against fitting suspects one at a time, at 12.00 an hour; a set-up is paid
             once for all machines of a round and stands in those after it. Each machine has
