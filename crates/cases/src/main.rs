@@ -22,7 +22,7 @@ usage: cargo xtask solve case FOLDER...
        cargo xtask solve plan [--seconds N] FILE...
        cargo xtask solve mps FILE...
        cargo xtask solve pile MACHINES SEED known|mixed
-       cargo xtask bench diagnosis [--repeats N] [FILE...]
+       cargo xtask bench diagnosis [--only SECTION] [--repeats N] [FILE...]
        cargo xtask bench planning
 
 solve case: each FOLDER has `board.toml` and `case.json`. Prints one JSON object a line, in the order of the folders, with the
@@ -45,8 +45,9 @@ everywhere. `known`: every fault is certain; `mixed`: every second machine has t
 
 For what cannot be read or answered the line is {\"error\": \"...\"}, the message is also on standard error, and the exit code is 2.
 
-bench diagnosis: measures the networks of this repository and the demo's job cards, or the FILEs alone, medians of 9 unless
-`--repeats` says otherwise. The baseline is the lazy propagation of pyAgrum on one thread in the same run, the better of two
+bench diagnosis: measures the networks of this repository (SECTION `networks`; or the FILEs alone), made-up boards over six epochs
+(`epochs`), the demo's job cards (`job_cards`) and a round of thirty machines (`rounds`), medians of 9 unless `--repeats` says
+otherwise. The baseline is the lazy propagation of pyAgrum on one thread in the same run, the better of two
 encodings (full tables, ORs split into chains); what would take it more than a minute or 4 GiB is skipped and said so, and
 `~` marks a time reckoned from one inference. Prints tables and whether each figure keeps its limit; every single number is
 kept in `bench/diagnosis.json` in the target folder. Peak memory, each in a process of its own, is read from /proc: on

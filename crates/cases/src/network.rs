@@ -2,15 +2,12 @@
 
 use std::{collections::BTreeMap, fs, path::Path, sync::Arc};
 
-use catalogue::{
-    Block, Check, CuredBy, Function, Mode, Mount, Need, Outcome, Part, Profile, RailFault, Site,
-    Target, Tells,
-};
+use catalogue::{Check, Function, Need, Part, Profile, Target};
 use diagnosis::{Action, BenchStep, Machine, Measure, Shown, Situation, Supply};
 use serde::Deserialize;
 use serde_json::{Map, Value};
 
-use crate::error::Error;
+use crate::{error::Error, made};
 
 /// The tag of the one machine.
 pub const MACHINE: &str = "T-01";
@@ -193,10 +190,7 @@ fn profile(network: &NetworkFile) -> Result<Profile, String> {
     }
     Ok(Profile {
         id: PROFILE.to_owned(),
-        blocks: vec![Block {
-            id: "all".to_owned(),
-            title: String::new(),
-        }],
+        blocks: vec![made::block()],
         parts: network.faults.iter().map(part).collect(),
         functions,
         checks: network.observations.iter().map(check).collect(),
@@ -223,56 +217,12 @@ fn need(parent: &ParentLine, network: &NetworkFile, earlier: &[Function]) -> Opt
 }
 
 fn part(fault: &FaultLine) -> Part {
-    let mode = Mode {
-        id: "bad".to_owned(),
-        title: String::new(),
-        chance: fault.prior,
-        site: Site::Chip,
-        spoils: Vec::new(),
-        spares: Vec::new(),
-        shows: 1.0,
-        after_minutes: 0.0,
-        cured_by: CuredBy::default(),
-        rail: RailFault::Low,
-    };
-    Part {
-        reference: fault.id.clone(),
-        title: String::new(),
-        block: "all".to_owned(),
-        device: None,
-        mount: Mount::Socket,
-        optional: false,
-        modes: vec![mode],
-        area: None,
-    }
+    made::part(&fault.id, made::mode("bad", fault.prior))
 }
 
 fn check(observation: &ObservationLine) -> Check {
-    let outcome = |id: &str| Outcome {
-        id: id.to_owned(),
-        title: String::new(),
-    };
-    Check {
-        id: observation.id.clone(),
-        aliases: Vec::new(),
-        title: String::new(),
-        how: String::new(),
-        caution: None,
-        minutes: 1.0,
-        set_up: Vec::new(),
-        requires: Vec::new(),
-        harms: Vec::new(),
-        at: Vec::new(),
-        outcomes: vec![outcome("pass"), outcome("fail")],
-        tells: Tells::Target {
-            target: Target::Function(observation.function.clone()),
-            false_pass: observation.false_pass,
-            false_fail: observation.false_fail,
-        },
-        blunder: 0.0,
-        limits: None,
-        repeats_same: false,
-    }
+    let errors = [observation.false_pass, observation.false_fail];
+    made::telling(&observation.id, &observation.function, errors)
 }
 
 #[cfg(test)]

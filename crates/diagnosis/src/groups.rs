@@ -6,7 +6,9 @@
 
 use std::{
     collections::{BTreeMap, BTreeSet},
+    panic::resume_unwind,
     sync::Arc,
+    thread,
 };
 
 use crate::{
@@ -92,11 +94,38 @@ pub(crate) fn groups(situation: &Situation, before: &[Group]) -> Result<(Vec<Gro
         let whole = Part::of(situation.clone(), steps, before)?;
         return couple(vec![Rough::of(whole, Vec::new(), before)?]);
     }
-    let mut rough = Vec::with_capacity(parts.len());
-    for (part, keys) in parts.into_iter().zip(keys) {
-        rough.push(Rough::of(part, keys, before)?);
+    couple(reckoned(parts.into_iter().zip(keys).collect(), before)?)
+}
+
+/// The groups, side by side where there are several processors; what comes out does not depend on how many.
+fn reckoned(
+    mut parts: Vec<(Part<'_>, Vec<SharedKey>)>,
+    before: &[Group],
+) -> Result<Vec<Rough>, Error> {
+    let new = parts.iter().filter(|(part, _)| part.same.is_none()).count();
+    let threads = thread::available_parallelism().map_or(1, usize::from);
+    let each = move |parts: Vec<(Part<'_>, Vec<SharedKey>)>| -> Result<Vec<Rough>, Error> {
+        let parts = parts.into_iter();
+        parts
+            .map(|(part, keys)| Rough::of(part, keys, before))
+            .collect()
+    };
+    if new < 2 || threads < 2 {
+        return each(parts);
     }
-    couple(rough)
+    let share = parts.len().div_ceil(threads);
+    thread::scope(|scope| {
+        let mut working = Vec::new();
+        while !parts.is_empty() {
+            let some: Vec<_> = parts.drain(..share.min(parts.len())).collect();
+            working.push(scope.spawn(move || each(some)));
+        }
+        let mut rough = Vec::new();
+        for work in working {
+            rough.extend(work.join().unwrap_or_else(|panic| resume_unwind(panic))?);
+        }
+        Ok(rough)
+    })
 }
 
 /// Machines that exchanged chips, with their steps.

@@ -1,5 +1,6 @@
 //! `bench diagnosis`: the program and a general library on the same networks in the same run, and the demo; every number kept.
 
+mod epochs;
 mod job_cards;
 mod library;
 mod measure;
@@ -27,8 +28,9 @@ pub(crate) use self::measure::measure;
 const REPEATS: usize = 9;
 
 /// Everything that is measured, in the order of running: add what else has a limit here.
-const SECTIONS: [(&str, Measure); 3] = [
+const SECTIONS: [(&str, Measure); 4] = [
     ("networks", networks::run),
+    ("epochs", epochs::run),
     ("job_cards", job_cards::run),
     ("rounds", rounds::run),
 ];
@@ -49,12 +51,16 @@ struct Plan {
     repeats: usize,
     /// Networks.
     files: Vec<PathBuf>,
-    /// The networks alone, as files are named.
-    only_networks: bool,
+    /// One section alone; the networks where files are named.
+    only: Option<&'static str>,
 }
 
 impl Plan {
     fn read(words: &[&str]) -> io::Result<Plan> {
+        let (only, words) = match words {
+            ["--only", name, rest @ ..] => (Some(section(name)?), rest),
+            words => (None, words),
+        };
         let (repeats, files) = match words {
             ["--repeats", number, files @ ..] => {
                 let number = number.parse().ok().filter(|&number| number > 0);
@@ -65,13 +71,27 @@ impl Plan {
         };
         Ok(Plan {
             repeats,
-            only_networks: !files.is_empty(),
+            only: only.or((!files.is_empty()).then_some("networks")),
             files: match files {
                 [] => own_networks()?,
                 files => files.iter().map(PathBuf::from).collect(),
             },
         })
     }
+}
+
+/// A section by its name.
+fn section(name: &str) -> io::Result<&'static str> {
+    let known = SECTIONS.map(|(known, _)| known);
+    known
+        .into_iter()
+        .find(|known| *known == name)
+        .ok_or_else(|| {
+            let known = known.join("`, `");
+            io::Error::other(format!(
+                "expected one of `{known}` after `--only`, found `{name}`"
+            ))
+        })
 }
 
 /// The networks of this repository, by name, smaller ones first.
@@ -98,12 +118,8 @@ pub(crate) fn run(words: &[&str]) -> io::Result<ExitCode> {
     let mut out = io::stdout();
     let mut records = Map::new();
     let mut verdicts = Vec::new();
-    let wanted = if plan.only_networks {
-        1
-    } else {
-        SECTIONS.len()
-    };
-    for (name, measure) in SECTIONS.into_iter().take(wanted) {
+    let wanted = |name: &str| plan.only.is_none_or(|only| only == name);
+    for (name, measure) in SECTIONS.into_iter().filter(|(name, _)| wanted(name)) {
         let section = measure(&plan, &mut out)?;
         writeln!(out)?;
         records.insert(name.to_owned(), section.record);
