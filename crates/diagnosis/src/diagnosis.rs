@@ -1,6 +1,6 @@
 //! The answers about one situation: posteriors, fits, predictions.
 
-use std::{cell::OnceCell, collections::BTreeMap};
+use std::{collections::BTreeMap, sync::OnceLock};
 
 use catalogue::{Check, Part, Site};
 
@@ -25,7 +25,7 @@ pub struct Diagnosis {
     situation: Situation,
     groups: Vec<Group>,
     /// Posteriors of each group's variables.
-    marginals: Vec<OnceCell<Marginals>>,
+    marginals: Vec<OnceLock<Marginals>>,
     log_total: f64,
 }
 
@@ -69,7 +69,7 @@ impl Diagnosis {
         let (groups, log_total) = groups(&situation, before)?;
         Ok(Self {
             situation,
-            marginals: vec![OnceCell::new(); groups.len()],
+            marginals: vec![OnceLock::new(); groups.len()],
             groups,
             log_total,
         })

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use catalogue::{Check, Profile, Target, Tells};
+use diagnosis::Economy;
 use journal::{Line, Shown, Truth};
 
 use crate::{
@@ -309,8 +310,25 @@ fn rows(
         .collect();
     let reckoned = inner.reckon(&[&[]])?;
     let now = reckoned.first().copied();
+    let mut economies = Vec::new();
+    for (machine, standing) in state.pile.on_bench().zip(each) {
+        let Some((now, board)) = now.zip(boards.get(&machine.board)) else {
+            economies.push(None);
+            continue;
+        };
+        let working = standing_words(state, machine, now.whole(&machine.tag)?) == "working";
+        let open = !working && machine.settled.is_none() && is_looked_at(state, machine);
+        economies.push(open.then(|| economy(&state.folder, board, machine, &standing)));
+    }
+    if let Some(now) = now {
+        let pairs = state.pile.on_bench().zip(&economies);
+        let asked: Vec<(&str, &Economy)> = pairs
+            .filter_map(|(machine, economy)| Some((machine.tag.as_str(), economy.as_ref()?)))
+            .collect();
+        now.advise_each(&asked)?;
+    }
     let mut rows = Vec::new();
-    for ((machine, cells), standing) in state.pile.on_bench().zip(cells).zip(each) {
+    for ((machine, cells), economy) in state.pile.on_bench().zip(cells).zip(economies) {
         let Some((now, board)) = now.zip(boards.get(&machine.board)) else {
             continue;
         };
@@ -329,8 +347,7 @@ fn rows(
         }
         let words = standing_words(state, machine, now.whole(&machine.tag)?);
         let mut shelve = None;
-        if words != "working" && machine.settled.is_none() && is_looked_at(state, machine) {
-            let economy = economy(&state.folder, board, machine, &standing);
+        if let Some(economy) = economy {
             let advice = now.advice(&machine.tag, &economy)?;
             shelve = fresh.shelve(state, machine, &economy, &advice.0, &advice.1);
         }

@@ -3,7 +3,9 @@
 use std::{
     cell::{OnceCell, RefCell},
     collections::BTreeMap,
+    panic::resume_unwind,
     sync::Arc,
+    thread,
 };
 
 use catalogue::Profile;
@@ -159,6 +161,40 @@ impl Reckoned {
         let found = Arc::new(found);
         self.advice.borrow_mut().insert(key, Arc::clone(&found));
         Ok(found)
+    }
+
+    /// Reckons for several machines what [`Reckoned::advice`] answers afterwards, on as many processors as there are.
+    pub(crate) fn advise_each(&self, asked: &[(&str, &Economy)]) -> Result<(), Error> {
+        let key = |(tag, economy): &(&str, &Economy)| (tag.to_string(), economy.standing.clone());
+        let new: Vec<_> = {
+            let known = self.advice.borrow();
+            let open = asked.iter().filter(|one| !known.contains_key(&key(one)));
+            open.collect()
+        };
+        let threads = thread::available_parallelism().map_or(1, usize::from);
+        let diagnosis = &self.diagnosis;
+        let found = thread::scope(|scope| {
+            let working: Vec<_> = new
+                .chunks(new.len().div_ceil(threads).max(1))
+                .map(|some| {
+                    scope.spawn(move || {
+                        let some = some.iter();
+                        some.map(|(tag, economy)| diagnosis.next(tag, economy))
+                            .collect::<Vec<_>>()
+                    })
+                })
+                .collect();
+            let mut found = Vec::with_capacity(new.len());
+            for work in working {
+                found.extend(work.join().unwrap_or_else(|panic| resume_unwind(panic)));
+            }
+            found
+        });
+        let mut known = self.advice.borrow_mut();
+        for (one, found) in new.into_iter().zip(found) {
+            known.insert(key(one), Arc::new(found.map_err(|error| too_much(&error))?));
+        }
+        Ok(())
     }
 
     /// Chance that nothing at all is wrong with a machine, as far as its best explanations tell.

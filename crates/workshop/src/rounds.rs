@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use catalogue::{Check, Profile};
-use diagnosis::{Look, SetUps, Step};
+use diagnosis::{Economy, Look, SetUps, Step};
 use journal::{Line, Shown, Truth};
 use serde::Serialize;
 
@@ -183,20 +183,35 @@ impl Open {
         let now = reckoned
             .first()
             .ok_or_else(|| Error::new(ErrorKind::Internal, "nothing was reckoned"))?;
-        for (number, (machine, standing)) in state.pile.machines.iter().zip(&each).enumerate() {
+        let economies: Vec<Option<Economy>> = state
+            .pile
+            .machines
+            .iter()
+            .zip(&each)
+            .map(|(machine, standing)| {
+                let board = boards.get(&machine.board)?;
+                let open = machine.on_bench() && machine.settled != Some(Truth::Works);
+                open.then(|| economy(&state.folder, board, machine, standing))
+            })
+            .collect();
+        let pairs = state.pile.machines.iter().zip(&economies);
+        let asked: Vec<(&str, &Economy)> = pairs
+            .filter_map(|(machine, economy)| Some((machine.tag.as_str(), economy.as_ref()?)))
+            .collect();
+        now.advise_each(&asked)?;
+        for (number, (machine, economy)) in state.pile.machines.iter().zip(&economies).enumerate() {
             let Some(board) = boards.get(&machine.board).filter(|_| machine.on_bench()) else {
                 continue;
             };
             if standing_words(&state, machine, now.whole(&machine.tag)?) == "working" {
                 open.looks_whole.insert(machine.tag.clone());
             }
-            if machine.settled == Some(Truth::Works) {
+            let Some(economy) = economy else {
                 continue;
-            }
-            let economy = economy(&state.folder, board, machine, standing);
-            let advice = now.advice(&machine.tag, &economy)?;
+            };
+            let advice = now.advice(&machine.tag, economy)?;
             let (steps, course) = &*advice;
-            let shelve = fresh.shelve(&state, machine, &economy, steps, course);
+            let shelve = fresh.shelve(&state, machine, economy, steps, course);
             open.shelve.extend(shelve);
             let supply = absent_supply(machine, board);
             if let Some(part) = &supply {
