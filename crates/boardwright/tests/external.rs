@@ -84,10 +84,10 @@ fn each_machine_of_the_demo_agrees() {
 /// A board and a story drawn at random: most of them small with acts and swaps, some with many parts.
 fn drawn(seed: u64) -> Situation {
     let mut dice = Dice::new(seed);
-    let size = if seed % 4 == 0 {
+    let size = if seed.is_multiple_of(4) {
         Size {
             functions: 4 + dice.below(4),
-            machines: 1 + usize::from(seed % 8 == 0),
+            machines: 1 + usize::from(seed.is_multiple_of(8)),
             epochs: 3,
             findings: 6,
             ..Size::wide(12 + dice.below(14))

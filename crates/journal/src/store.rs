@@ -166,7 +166,10 @@ impl Journal {
 fn prepare(db: &mut Connection, path: &Path, patience: Duration) -> Result<(), Error> {
     let lost = |error: rusqlite::Error| Error::from_sqlite(path, &error);
     db.busy_timeout(patience).map_err(lost)?;
-    let version = check(db, path)?;
+    // one look at the file: another program may be making it just now
+    let look = db.transaction().map_err(lost)?;
+    let version = check(&look, path)?;
+    look.finish().map_err(lost)?;
     let mode: String = db
         .query_row("PRAGMA journal_mode", [], |row| row.get(0))
         .map_err(lost)?;
