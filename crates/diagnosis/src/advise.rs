@@ -135,7 +135,7 @@ impl Bench {
                 let marginals = &marginals;
                 followed.filter_map(move |(state, after)| {
                     Some(Point {
-                        seen: Some((outcome, state)),
+                        seen: Some((outcome, only(state, tree.states_of(outcome)))),
                         log_chance: upward.log_total + marginals[outcome][state].ln(),
                         marginals: after.as_ref()?,
                     })
@@ -154,23 +154,30 @@ impl Bench {
                     .and_then(|after| Some((after, weighed.next()?))),
             });
             let ways: Vec<Way<'_>> = ways.collect();
-            adviser.step(&checks[asked.check], asked, outcome, &ways, base)
+            let check = &checks[asked.check];
+            let cost = Cost {
+                minutes: check.minutes,
+                set_ups: &check.set_up,
+                harm: adviser.expected_harm(check, asked, outcome),
+            };
+            adviser.step(check, cost, &ways, base)
         });
         Ok(steps.collect())
     }
 }
 
 /// What is known at a point from which courses are weighed.
-struct Point<'a> {
-    /// The outcome seen, and the logarithm of its chance.
-    seen: Option<(Var, usize)>,
-    log_chance: f64,
+pub(crate) struct Point<'a> {
+    /// What was seen: a variable and how much it speaks for each of its states.
+    pub(crate) seen: Option<(Var, Vec<f64>)>,
+    /// The logarithm of its chance, all findings included.
+    pub(crate) log_chance: f64,
     /// Posteriors of the members that may be tried.
-    marginals: &'a Marginals,
+    pub(crate) marginals: &'a Marginals,
 }
 
 /// The best courses from a point.
-struct Weighed {
+pub(crate) struct Weighed {
     course: Course,
     /// Chance that the machine works as it is.
     works: f64,
@@ -179,18 +186,27 @@ struct Weighed {
 }
 
 /// An outcome of a check, and what follows from it if it is followed.
-struct Way<'a> {
-    chance: f64,
-    after: Option<(&'a Marginals, Weighed)>,
+pub(crate) struct Way<'a> {
+    pub(crate) chance: f64,
+    pub(crate) after: Option<(&'a Marginals, Weighed)>,
 }
 
-struct Adviser<'a> {
+/// What a look costs before it shows anything.
+pub(crate) struct Cost<'a> {
+    /// Set-ups left out.
+    pub(crate) minutes: f64,
+    pub(crate) set_ups: &'a [String],
+    /// Expected number of parts hurt.
+    pub(crate) harm: f64,
+}
+
+pub(crate) struct Adviser<'a> {
     compiled: &'a Compiled,
     economy: &'a Economy,
     /// Modes of this machine.
-    listed: Vec<Listed>,
+    pub(crate) listed: Vec<Listed>,
     /// Everything that must be good for the machine to work.
-    members: Vec<Var>,
+    pub(crate) members: Vec<Var>,
     /// By variable: the remedy that puts it right for the least money and minutes by chance.
     remedies: BTreeMap<Var, usize>,
     /// By a chip's variable: that of its place, and with which chance fitting another chip cures each of its states.
@@ -202,7 +218,7 @@ struct Adviser<'a> {
 }
 
 impl<'a> Adviser<'a> {
-    fn new(
+    pub(crate) fn new(
         unrolled: &Unrolled,
         machine: usize,
         compiled: &'a Compiled,
@@ -263,7 +279,7 @@ impl<'a> Adviser<'a> {
     }
 
     /// Nothing more was seen.
-    fn now<'m>(&self, marginals: &'m Marginals) -> Point<'m> {
+    pub(crate) fn now<'m>(&self, marginals: &'m Marginals) -> Point<'m> {
         Point {
             seen: None,
             log_chance: self.compiled.upward.log_total,
@@ -272,7 +288,7 @@ impl<'a> Adviser<'a> {
     }
 
     /// The best courses from a point.
-    fn weighed(&self, point: Point<'_>) -> Result<Weighed, Error> {
+    pub(crate) fn weighed(&self, point: Point<'_>) -> Result<Weighed, Error> {
         let mut weighed = self.weighed_each(&[point])?;
         weighed
             .pop()
@@ -280,7 +296,7 @@ impl<'a> Adviser<'a> {
     }
 
     /// The best courses from each point.
-    fn weighed_each(&self, points: &[Point<'_>]) -> Result<Vec<Weighed>, Error> {
+    pub(crate) fn weighed_each(&self, points: &[Point<'_>]) -> Result<Vec<Weighed>, Error> {
         if self.hopeless {
             let leave = leave(self.economy);
             let left = |_| Weighed {
@@ -462,9 +478,7 @@ impl<'a> Adviser<'a> {
             for &var in &free {
                 question.fix(&tree, var, 0);
             }
-            if let Some((var, outcome)) = point.seen {
-                question.fix(&tree, var, outcome);
-            }
+            question.weights.extend(point.seen.clone());
             questions.push(question.clone());
             for &(var, remedy) in tried {
                 let works = self.economy.remedies[remedy].works;
@@ -498,7 +512,9 @@ impl<'a> Adviser<'a> {
             .filter(|var| !free.contains(var))
             .map(|&var| (var, 0))
             .collect();
-        let seen = points.iter().filter_map(|point| Some(point.seen?.0));
+        let seen = points
+            .iter()
+            .filter_map(|point| Some(point.seen.as_ref()?.0));
         let kept = self.members.iter().copied().chain(seen).collect();
         let lowered = &self.compiled.lowered;
         let model = lowered.model.clone().pruned(&lowered.outcomes, &kept);
@@ -506,27 +522,25 @@ impl<'a> Adviser<'a> {
     }
 
     /// A check, what it costs and what it saves against the course without it.
-    fn step(
+    pub(crate) fn step(
         &self,
         check: &Check,
-        asked: &Asked,
-        outcome: Var,
+        cost: Cost<'_>,
         ways: &[Way<'_>],
         base: &Weighed,
     ) -> Step {
         let economy = self.economy;
-        let new_set_ups: Vec<String> = check
-            .set_up
+        let new_set_ups: Vec<String> = cost
+            .set_ups
             .iter()
             .filter(|set_up| !economy.standing.contains(set_up))
             .cloned()
             .collect();
-        let minutes = check.minutes
+        let minutes = cost.minutes
             + new_set_ups
                 .iter()
                 .filter_map(|set_up| economy.set_up_minutes.get(set_up))
                 .sum::<f64>();
-        let harm = self.expected_harm(check, asked, outcome);
         let (mut expected, mut broken) = (0.0, 0.0);
         let mut then = Vec::new();
         for (Way { chance, after }, name) in ways.iter().zip(outcome_names(check)) {
@@ -543,10 +557,11 @@ impl<'a> Adviser<'a> {
                 }
             }
         }
-        let cost = minutes * economy.rate_per_minute + harm * economy.harm_cost;
+        let cost = minutes * economy.rate_per_minute + cost.harm * economy.harm_cost;
         let left = 1.0 - base.works;
         Step {
             check: check.id.clone(),
+            tried: None,
             minutes,
             new_set_ups,
             saving: expected - base.course.value - cost,
@@ -686,6 +701,13 @@ pub(crate) fn rest(
     rest
 }
 
+/// This state and no other.
+fn only(state: usize, states: usize) -> Vec<f64> {
+    (0..states)
+        .map(|other| f64::from(u8::from(other == state)))
+        .collect()
+}
+
 /// Leave it as it is.
 fn leave(economy: &Economy) -> Course {
     Course {
@@ -735,7 +757,7 @@ fn bad(chances: &[f64]) -> f64 {
     chances[1..].iter().sum()
 }
 
-fn part_of(listed: &Listed) -> Option<&String> {
+pub(crate) fn part_of(listed: &Listed) -> Option<&String> {
     match &listed.holder {
         Holder::Position { part, .. } => Some(part),
         _ => None,

@@ -67,6 +67,8 @@ pub struct Prediction {
 pub struct Step {
     /// Check id.
     pub check: String,
+    /// The position whose chip goes into the mule for it, which is looked at in the machine's place.
+    pub tried: Option<String>,
     /// Minutes, its share of new set-ups included.
     pub minutes: f64,
     /// Set-ups that are not standing yet.

@@ -21,6 +21,7 @@ mod share;
 mod shelving;
 mod situation;
 mod tree;
+mod tries;
 mod unroll;
 mod weigh;
 
@@ -37,3 +38,4 @@ pub use situation::{
     Action, Chip, Machine, Measure, Places, Shown, Situation, Step as BenchStep, Supply, Treatment,
     Truth,
 };
+pub use tries::{Moving, Trial};

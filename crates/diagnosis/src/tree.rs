@@ -196,6 +196,11 @@ impl Tree {
         Some(())
     }
 
+    /// How many states a variable has.
+    pub(crate) fn states_of(&self, var: Var) -> usize {
+        self.states[var]
+    }
+
     /// Variables in the largest clique.
     pub(crate) fn width(&self) -> usize {
         self.width

@@ -371,6 +371,7 @@ fn suspect(part: &str, mode: &str, title: &str, why: &str, chance: f64, was: f64
 
 fn step(check: &str, title: &str, how: &str, minutes: f64, saves: &str) -> NextStep {
     NextStep {
+        act: None,
         check: check.into(),
         title: title.into(),
         how: how.into(),
@@ -854,6 +855,7 @@ fn taken_in() -> TakenIn {
 
 fn rounds_view() -> RoundsView {
     let look = |check: &str, title: &str, tags: &[&str], minutes: f64, saves: &str| RoundLook {
+        act: None,
         check: check.into(),
         title: title.into(),
         how: "Probe against ground.".into(),

@@ -21,6 +21,7 @@ use crate::{
     reckon::{Reckoned, Suspicion, too_much},
     rows, say,
     shelving::Fresh,
+    tries::Mule,
     views::{
         Doubt, Drawing, DrawnPart, ExplanationView, ExportedNetwork, FunctionView, JobCard,
         ModeView, NextStep, Suspect,
@@ -97,6 +98,7 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
         return Ok(card);
     }
     let fresh = Fresh::of(inner, &state, &state.boards()?)?;
+    let mule = Mule::of(inner, machine)?;
     let reckoned = inner.reckon(&[&[], &without])?;
     let [now, before] = reckoned.as_slice() else {
         return Err(nothing_reckoned());
@@ -107,6 +109,7 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
         now,
         Some(*before).filter(|_| !without.is_empty()),
         &standing,
+        mule.as_ref(),
     )?;
     let board = state.folder.board(&machine.board)?;
     let economy = economy(&state.folder, &board, machine, &standing);
@@ -124,6 +127,7 @@ pub(crate) fn card_of(
     now: &Reckoned,
     before: Option<&Reckoned>,
     standing: &[String],
+    mule: Option<&Mule>,
 ) -> Result<JobCard> {
     let machine = state.machine(tag)?;
     let board = state.folder.board(&machine.board)?;
@@ -147,8 +151,12 @@ pub(crate) fn card_of(
     };
     let advice = now.advice(tag, &economy)?;
     let (steps, course) = &*advice;
+    let tries = match mule {
+        Some(mule) => mule.steps(now, &state.folder, machine, &board, &economy)?,
+        None => Vec::new(),
+    };
     let suspects = case.suspects();
-    let next = case.next(steps, &economy);
+    let next = case.next(steps, &tries, mule, &economy);
     Ok(JobCard {
         tag: tag.to_string(),
         board: board.title.clone(),
@@ -197,7 +205,7 @@ fn by_name(modes: Vec<Suspicion>) -> BTreeMap<(String, String), f64> {
 /// The check that a bare value on a machine's card belongs to: the first of the next steps.
 pub(crate) fn open_check(inner: &mut Inner, tag: &str) -> Option<String> {
     let card = card(inner, tag).ok()?;
-    let can = |step: &&NextStep| step.missing.is_none();
+    let can = |step: &&NextStep| step.missing.is_none() && step.act.is_none();
     card.next.iter().find(can).map(|step| step.check.clone())
 }
 

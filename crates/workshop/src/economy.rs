@@ -10,6 +10,7 @@ use units::Decimal;
 use crate::{
     folder::Folder,
     pile::Machine,
+    tries::{MULE, MULE_MINUTES},
     words::{from_coins, to_coins},
 };
 
@@ -77,6 +78,7 @@ pub(crate) fn economy_of(
             .set_ups
             .iter()
             .map(|(name, minutes)| (name.clone(), *minutes))
+            .chain((!settings.set_ups.contains_key(MULE)).then(|| (MULE.to_string(), MULE_MINUTES)))
             .collect(),
         standing: standing.to_vec(),
         missing: missing(folder, board),

@@ -39,6 +39,7 @@ mod situation;
 mod supposing;
 mod swap;
 mod take_in;
+mod tries;
 mod undo;
 pub mod views;
 mod what_if;

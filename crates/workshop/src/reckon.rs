@@ -9,7 +9,7 @@ use std::{
 };
 
 use catalogue::Profile;
-use diagnosis::{Course, Diagnosis, Economy, Explanation, Fit, Holder, ModeChance, Step};
+use diagnosis::{Course, Diagnosis, Economy, Explanation, Fit, Holder, ModeChance, Step, Trial};
 
 use crate::{
     Error, ErrorKind,
@@ -240,6 +240,8 @@ pub(crate) struct Cache {
     cards: BTreeMap<(String, Vec<String>), JobCard>,
     /// Best courses of machines of which nothing was seen; they hang on the folder alone.
     blanks: BTreeMap<Blank, Course>,
+    /// By board: what a mule shows of each chip; it hangs on the folder alone.
+    trials: BTreeMap<String, Arc<Vec<Trial>>>,
 }
 
 impl Cache {
@@ -265,17 +267,29 @@ impl Cache {
         self.blanks.insert(blank, course);
     }
 
+    /// What a mule with this board shows of each chip, reckoned before.
+    pub(crate) fn trials(&self, board: &str) -> Option<Arc<Vec<Trial>>> {
+        self.trials.get(board).cloned()
+    }
+
+    /// Keeps that.
+    pub(crate) fn keep_trials(&mut self, board: &str, trials: Arc<Vec<Trial>>) {
+        self.trials.insert(board.to_string(), trials);
+    }
+
     /// Drops what belongs to another state.
     pub(crate) fn keep(&mut self, key: (i64, u64)) {
         if self.key != key {
             let last = self.by_without.remove(&Vec::new());
-            let blanks = match self.key.1 == key.1 {
-                true => std::mem::take(&mut self.blanks),
-                false => BTreeMap::new(),
-            };
+            let (mut blanks, mut trials) = (BTreeMap::new(), BTreeMap::new());
+            if self.key.1 == key.1 {
+                blanks = std::mem::take(&mut self.blanks);
+                trials = std::mem::take(&mut self.trials);
+            }
             *self = Cache {
                 key,
                 blanks,
+                trials,
                 before: last.or(self.before.take()),
                 ..Cache::default()
             };

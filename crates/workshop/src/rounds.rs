@@ -16,6 +16,7 @@ use crate::{
     repeats::again,
     say,
     shelving::Fresh,
+    tries::{MULE, Mule},
     views::Shelve,
     words::{capital, coins, counted, listed, minutes, sentence, small, to_coins},
     workshop::{Inner, Result, State},
@@ -79,6 +80,8 @@ pub struct RoundToMake {
 pub struct RoundLook {
     /// Check id.
     pub check: String,
+    /// The act that comes before the look on each machine, as it is typed: `swap U9 mule`. The look is then at the mule.
+    pub act: Option<String>,
     /// `Sync at U14 pin 4`.
     pub title: String,
     /// How to do it.
@@ -128,6 +131,8 @@ impl Workshop {
 /// A look with what is said about it.
 struct Named {
     check: Check,
+    /// The position whose chip is tried for it, and the mule's tag.
+    tried: Option<(String, String)>,
     tag: String,
     /// The instrument it lacks.
     missing: Option<String>,
@@ -179,6 +184,12 @@ impl Open {
             .iter()
             .map(|machine| standing(&state, machine, &inner.now()))
             .collect();
+        let mules: Vec<Option<Mule>> = state
+            .pile
+            .machines
+            .iter()
+            .map(|machine| Mule::of(inner, machine))
+            .collect::<Result<_>>()?;
         let reckoned = inner.reckon(&[&[]])?;
         let now = reckoned
             .first()
@@ -222,10 +233,16 @@ impl Open {
                     && !is_left_out(&state, machine, &check.id)
                     && (supply.is_none() || !check.set_up.iter().any(|name| name == POWERED))
             };
-            for step in steps {
+            let tries = match &mules[number] {
+                Some(mule) => mule.steps(now, &state.folder, machine, board, economy)?,
+                None => Vec::new(),
+            };
+            for step in steps.iter().chain(&tries) {
+                let fits = |check: &&Check| step.tried.is_some() || fits(check);
                 if let Some(check) = board.check(&step.check).filter(fits) {
                     open.add(
                         number,
+                        mules[number].as_ref(),
                         check,
                         step,
                         &economy.missing,
@@ -241,6 +258,7 @@ impl Open {
     fn add(
         &mut self,
         machine: usize,
+        mule: Option<&Mule>,
         check: &Check,
         step: &Step,
         missing: &[String],
@@ -249,7 +267,8 @@ impl Open {
         let took = |name: &String| minutes.get(name).copied().unwrap_or(0.0);
         let setting_up: f64 = step.new_set_ups.iter().map(took).sum();
         let mut set_ups = BTreeSet::new();
-        for name in &check.set_up {
+        let tried = step.tried.is_some().then(|| MULE.to_string());
+        for name in tried.iter().chain(&check.set_up) {
             if self.standing.contains(name) {
                 continue;
             }
@@ -268,6 +287,7 @@ impl Open {
         });
         self.named.push(Named {
             check: check.clone(),
+            tried: step.tried.clone().zip(mule.map(|mule| mule.tag.clone())),
             tag: self.state.pile.machines[machine].tag.clone(),
             missing: check
                 .set_up
@@ -362,10 +382,11 @@ impl Open {
     }
 
     fn round(&self, round: &diagnosis::Round, numbers: &[usize]) -> RoundToMake {
-        let mut by_check: Vec<(&str, Vec<usize>)> = Vec::new();
+        let mut by_check: Vec<((&str, Option<&(String, String)>), Vec<usize>)> = Vec::new();
         for &look in &round.looks {
             let number = numbers[look];
-            let id = self.named[number].check.id.as_str();
+            let named = &self.named[number];
+            let id = (named.check.id.as_str(), named.tried.as_ref());
             match by_check.iter_mut().find(|(known, _)| *known == id) {
                 Some((_, looks)) => looks.push(number),
                 None => by_check.push((id, vec![number])),
@@ -401,10 +422,21 @@ impl Open {
 
     /// One check on these machines.
     fn look(&self, looks: &[usize], saving: f64) -> RoundLook {
-        let check = &self.named[looks[0]].check;
+        let Named { check, tried, .. } = &self.named[looks[0]];
+        let title = match tried {
+            Some((part, _)) => format!(
+                "{} in the mule: {}",
+                say::short(part),
+                small(&say::check_at(check))
+            ),
+            None => capital(&say::check_at(check)),
+        };
         RoundLook {
             check: check.id.clone(),
-            title: capital(&say::check_at(check)),
+            act: tried
+                .as_ref()
+                .map(|(part, mule)| format!("swap {part} {mule}")),
+            title,
             how: sentence(&check.how),
             caution: check.caution.clone(),
             tags: looks
@@ -564,7 +596,10 @@ fn title(looks: &[RoundLook]) -> String {
         } else {
             counted(look.tags.len(), "machine", "machines")
         };
-        format!("{} on {on}", in_words(&look.check))
+        match look.act {
+            Some(_) => format!("{}, from {on}", look.title),
+            None => format!("{} on {on}", in_words(&look.check)),
+        }
     };
     let mut parts: Vec<String> = looks.iter().map(on).collect();
     if parts.len() > MOST_NAMED {

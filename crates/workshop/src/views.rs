@@ -270,6 +270,8 @@ pub struct Doubt {
 pub struct NextStep {
     /// Check id.
     pub check: String,
+    /// The act that comes before the look, as it is typed: `swap U9 mule`. The look is then at the mule.
+    pub act: Option<String>,
     /// `Look at sync on U14 pin 4.`
     pub title: String,
     /// How to do it, and what it needs.

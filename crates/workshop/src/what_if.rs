@@ -191,7 +191,14 @@ impl Case {
             then.state.machine(&self.tag)?,
             &self.speaker.time,
         );
-        let card = card_of(&then.state, &self.tag, &then.reckoned, Some(now), &set_up)?;
+        let card = card_of(
+            &then.state,
+            &self.tag,
+            &then.reckoned,
+            Some(now),
+            &set_up,
+            None,
+        )?;
         view.next = card.next;
         view.course = card.course;
         Ok(view)

@@ -79,7 +79,8 @@ fn line(look: &RoundLook) -> Row {
     let sentence = say(Voice::Strong, format!("{}.", look.title)).say(
         Voice::Plain,
         format!(
-            " On {}; saves {}.",
+            " {} {}; saves {}.",
+            if look.act.is_some() { "From" } else { "On" },
             super::words::list(&look.tags),
             look.saves
         ),
@@ -94,6 +95,13 @@ fn line(look: &RoundLook) -> Row {
 
 /// The line that writes what is seen, values left open.
 fn entry(look: &RoundLook) -> String {
+    if let Some(act) = &look.act {
+        let swaps = look.tags.iter();
+        let typed =
+            |tag: &String| format!("boardwright {}", act.replacen(' ', &format!(" {tag} "), 1));
+        let swaps: Vec<String> = swaps.map(typed).collect();
+        return format!("{}, then what the mule shows", swaps.join("; "));
+    }
     let values: Vec<String> = look.tags.iter().map(|tag| format!("{tag}=…")).collect();
     format!("boardwright round {} \"{}\"", look.check, values.join("; "))
 }

@@ -62,6 +62,7 @@ fn again() -> Again {
 /// Two rounds, one instead, one instrument that is missing.
 pub(super) fn rounds() -> RoundsView {
     let look = |check: &str, title: &str, tags: &[&str], minutes: f64, saves: &str| RoundLook {
+        act: None,
         check: check.into(),
         title: title.into(),
         how: "Probe against ground.".into(),
@@ -231,6 +232,7 @@ pub(super) fn card() -> JobCard {
         }),
         next: vec![
             NextStep {
+                act: None,
                 check: "dot-clock".into(),
                 title: "Take the dot clock again at U9 pin 22.".into(),
                 how: "Probe at ×10, ground clip at C31.".into(),
@@ -242,6 +244,7 @@ pub(super) fn card() -> JobCard {
                 outcomes: vec!["within (62 %): then U9 is dead, 91 %".into()],
             },
             NextStep {
+                act: None,
                 check: "sync".into(),
                 title: "Look at sync on U14 pin 4.".into(),
                 how: String::new(),

@@ -185,11 +185,15 @@ pub(super) fn next_step(tag: &str, step: &NextStep) -> Markup {
                         details.small {
                             summary { "What each answer would mean" }
                             ul { @for outcome in &step.outcomes { li { (parts::with_chances(outcome)) } } }
-                            p { a href=(what_if::address(tag, &step.check)) { "More of what each would change" } }
+                            @if step.act.is_none() { p { a href=(what_if::address(tag, &step.check)) { "More of what each would change" } } }
                         }
                     }
                 }
-                a.button href=(with_check(tag, &step.check)) { "Write it" span.unseen { ": " (step.title) } }
+                @if let Some(act) = &step.act {
+                    a.button href=(what_if::address(tag, act)) { "See it first" span.unseen { ": " (step.title) } }
+                } @else {
+                    a.button href=(with_check(tag, &step.check)) { "Write it" span.unseen { ": " (step.title) } }
+                }
             }
         },
     )
@@ -282,7 +286,8 @@ fn finding(setting: &Setting<'_>, view: &JobCard, entry: &Entry<'_>) -> Markup {
 /// The check a bare value belongs to.
 fn default_check<'a>(view: &'a JobCard, entry: &Entry<'_>) -> Option<&'a CheckHead> {
     let doubt = view.doubt.as_ref().map(|doubt| doubt.check.as_str());
-    let next = view.next.first().map(|step| step.check.as_str());
+    let looks = |step: &&NextStep| step.act.is_none();
+    let next = view.next.iter().find(looks).map(|step| step.check.as_str());
     [entry.check, doubt, next]
         .into_iter()
         .flatten()

@@ -3,7 +3,10 @@
 use maud::{Markup, html};
 use workshop::views::{Again, Aside, RoundLook, RoundToMake, RoundsView, Shelve};
 
-use super::frame::{Setting, Sheet, page, said};
+use super::{
+    frame::{Setting, Sheet, page, said},
+    what_if,
+};
 use crate::{
     parts::{self, cell_address, duration, ledger_line, prose, tag},
     svg,
@@ -91,7 +94,10 @@ fn look(look: &RoundLook) -> Markup {
                     p { strong { (prose(&look.title)) "." } " " (prose(&look.how)) " Saves " strong { (look.saves) } "." }
                     p.tags { @for one in &look.tags { (tag(one)) " " } }
                 }
-                a.button href=(cell_address(&look.check, first)) { "Write it" span.unseen { ": " (look.title) } }
+                @match (&look.act, first) {
+                    (Some(act), Some(tag)) => a.button href=(what_if::address(tag, act)) { "See it first" span.unseen { ": " (look.title) } },
+                    _ => a.button href=(cell_address(&look.check, first)) { "Write it" span.unseen { ": " (look.title) } },
+                }
             }
         },
     )

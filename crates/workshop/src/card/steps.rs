@@ -9,6 +9,7 @@ use journal::Truth;
 use super::{Case, at_hand};
 use crate::{
     say,
+    tries::Mule,
     views::NextStep,
     words::{coins, minutes, percent, sentence, to_coins},
 };
@@ -46,17 +47,69 @@ impl Case<'_> {
         )
     }
 
-    pub(super) fn next(&self, steps: &[Step], economy: &Economy) -> Vec<NextStep> {
+    /// The next three: looks at the machine, and chips tried in the mule where that saves more.
+    pub(super) fn next(
+        &self,
+        steps: &[Step],
+        tries: &[Step],
+        mule: Option<&Mule>,
+        economy: &Economy,
+    ) -> Vec<NextStep> {
         let fits = |step: &&Step| at_hand(self.machine, self.board, &step.check);
         let pays = |step: &&Step| step.saving > 0.0;
         let mut chosen: Vec<&Step> = steps.iter().filter(fits).filter(pays).take(3).collect();
+        // a chip is tried for what it is; once for each is enough
+        for one in tries.iter().filter(pays) {
+            let behind = chosen
+                .iter()
+                .position(|other| other.saving < one.saving)
+                .unwrap_or(chosen.len());
+            chosen.insert(behind, one);
+        }
+        chosen.truncate(3);
         if chosen.is_empty() && self.latest().is_empty() {
             chosen = steps.iter().filter(fits).take(3).collect();
         }
         chosen
             .into_iter()
-            .filter_map(|step| self.next_step(step, economy))
+            .filter_map(|step| match (&step.tried, mule) {
+                (Some(part), Some(mule)) => self.tried(part, step, mule, economy),
+                _ => self.next_step(step, economy),
+            })
             .collect()
+    }
+
+    /// A caution where a bad chip pulls down a supply: it would do so in the mule too.
+    fn shorts(&self, part: &str) -> Option<String> {
+        let modes = self.board.part(part)?.modes.iter();
+        let mut spoiled = modes.flat_map(|mode| &mode.spoils);
+        let rail = spoiled.any(|spoil| matches!(spoil.target, catalogue::Target::Rail(..)));
+        rail.then(|| {
+            "A bad one can short the supply of the mule too: switch it on with a current limit, and off if it is reached.".to_string()
+        })
+    }
+
+    /// A chip that goes into the mule, and what is looked at there.
+    fn tried(&self, part: &str, step: &Step, mule: &Mule, economy: &Economy) -> Option<NextStep> {
+        let look = self.next_step(step, economy)?;
+        let name = say::short(part);
+        let check = self.board.check(&step.check)?;
+        Some(NextStep {
+            title: format!(
+                "Try {name} in the mule: {}.",
+                crate::words::small(&say::check_at(check))
+            ),
+            how: format!(
+                "Switch both off. {name} goes into the mule and the mule's comes here (`swap {} {part} {tag}`); look at the mule \
+                 (`measure {tag} \"{} …\"`), then swap them back.",
+                self.machine.tag,
+                check.id,
+                tag = mule.tag
+            ),
+            act: Some(format!("swap {part} {}", mule.tag)),
+            caution: self.shorts(part).or(look.caution),
+            ..look
+        })
     }
 
     pub(super) fn next_step(&self, step: &Step, economy: &Economy) -> Option<NextStep> {
@@ -77,6 +130,7 @@ impl Case<'_> {
         let currency = self.state.folder.settings.currency;
         Some(NextStep {
             check: check.id.clone(),
+            act: None,
             title: sentence(&crate::words::capital(&say::check_at(check))),
             how: how.trim().to_string(),
             caution: check.caution.clone(),

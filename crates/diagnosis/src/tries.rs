@@ -1,0 +1,301 @@
+//! Chips tried in the mule: what each would show there, and what knowing it saves.
+//!
+//! The mule is good and holds one chip of the pile: what its checks show then depends on that chip alone. So a try is a look at the
+//! chip itself, weighed like any other look; putting the chip back is part of its minutes. What moving a chip does to the contacts
+//! of its place is a cost here; once the swap is made it is part of what is known.
+
+use std::{collections::BTreeMap, sync::Arc};
+
+use catalogue::{Mount, Part, Profile, Site};
+
+use crate::{
+    advise::{Adviser, Cost, Point, Way},
+    answer::{Economy, Step},
+    diagnosis::{Diagnosis, Listed},
+    error::Error,
+    graph::modes_of,
+    model::Var,
+    situation::{Action, Chip, Machine, Situation, Step as BenchStep, Truth},
+    tree::Question,
+};
+
+/// The mule's tag in its own small situation.
+const MULE: &str = "mule";
+/// Chips less likely to be bad are not worth a try.
+const LEAST_CHANCE: f64 = 0.01;
+/// An outcome below this chance is not followed.
+const LEAST_OUTCOME: f64 = 1e-9;
+
+/// What a good board shows with a chip in one of its positions.
+#[derive(Debug, Clone)]
+pub struct Trial {
+    /// The position.
+    pub part: String,
+    /// By check that tells a bad chip from a good one: its number in the profile and, for the good chip and then for each of its
+    /// modes, the chance of each outcome; `cannot` comes last.
+    checks: Vec<(usize, Vec<Vec<f64>>)>,
+    /// Ids of the chip's modes.
+    modes: Vec<String>,
+}
+
+impl Trial {
+    /// Tries of every chip of a board that comes out without soldering. What feeds a rail is never tried on a good board: too high
+    /// a supply would hurt it (common practice, no source).
+    ///
+    /// # Errors
+    /// The board ties too much together.
+    pub fn all(profile: &Arc<Profile>) -> Result<Vec<Self>, Error> {
+        let feeds = |part: &Part| {
+            let mut rails = profile.rails.iter();
+            rails.any(|rail| rail.fed_by.contains(&part.reference))
+        };
+        let moves = |part: &&Part| part.mount != Mount::Soldered && !feeds(part);
+        let parts = profile.parts.iter().filter(moves);
+        let tried = parts.map(|part| Self::of(profile, part));
+        let told = |trial: &Self| !trial.checks.is_empty();
+        let all: Vec<Self> = tried.collect::<Result<_, _>>()?;
+        Ok(all.into_iter().filter(told).collect())
+    }
+
+    fn of(profile: &Arc<Profile>, part: &Part) -> Result<Self, Error> {
+        let modes: Vec<String> = modes_of(part, Site::Chip)
+            .iter()
+            .map(|mode| mode.id.clone())
+            .collect();
+        let mut shown: BTreeMap<String, Vec<Vec<f64>>> = BTreeMap::new();
+        let states = std::iter::once(None).chain(modes.iter().map(Some));
+        for state in states.take_while(|_| !modes.is_empty()) {
+            for seen in Diagnosis::of(&held(profile, part, state))?.predictions(MULE)? {
+                let chances = seen.outcomes.into_iter().map(|(_, chance)| chance);
+                shown.entry(seen.check).or_default().push(chances.collect());
+            }
+        }
+        let tells = |states: &Vec<Vec<f64>>| {
+            let apart = |a: &f64, b: &f64| (a - b).abs() > 0.1;
+            states
+                .iter()
+                .any(|other| other.iter().zip(&states[0]).any(|(a, b)| apart(a, b)))
+        };
+        let checks = profile.checks.iter().enumerate();
+        Ok(Self {
+            part: part.reference.clone(),
+            checks: checks
+                .filter_map(|(number, check)| {
+                    Some((number, shown.remove(&check.id).filter(tells)?))
+                })
+                .collect(),
+            modes,
+        })
+    }
+}
+
+/// The mule with a chip that is good or has a mode.
+fn held(profile: &Arc<Profile>, part: &Part, mode: Option<&String>) -> Situation {
+    let reference = part.reference.clone();
+    let fit = Action::Fit {
+        machine: MULE.to_owned(),
+        part: reference.clone(),
+        chip: Chip::New {
+            works: if mode.is_some() { 0.5 } else { 1.0 },
+        },
+        old_mark: None,
+    };
+    let truth = mode.map(|mode| Action::Settle {
+        machine: Some(MULE.to_owned()),
+        truth: Truth::Mode {
+            part: reference,
+            mode: mode.clone(),
+        },
+    });
+    Situation {
+        profiles: BTreeMap::from([(profile.id.clone(), Arc::clone(profile))]),
+        machines: vec![Machine {
+            tag: MULE.to_owned(),
+            profile: profile.id.clone(),
+            mule: true,
+            ..Machine::default()
+        }],
+        steps: std::iter::once(fit)
+            .chain(truth)
+            .map(|action| BenchStep { time: None, action })
+            .collect(),
+        ..Situation::default()
+    }
+}
+
+/// What moving the chip of a position to the mule and back takes.
+#[derive(Debug, Clone, Copy)]
+pub struct Moving {
+    /// Minutes for both chips, there and back.
+    pub minutes: f64,
+    /// Expected number of parts hurt by it.
+    pub harm: f64,
+}
+
+/// A chip that may be tried, with its variable, its chances and the look that tells most.
+struct Candidate<'a> {
+    part: &'a String,
+    var: Var,
+    check: usize,
+    /// By outcome: its chance for each state of the chip.
+    shown: Vec<Vec<f64>>,
+    /// By outcome.
+    chances: Vec<f64>,
+    moving: Moving,
+}
+
+impl Diagnosis {
+    /// Every suspect chip that could be tried in a mule with what the try saves, the largest saving first; of each the look that
+    /// tells most a minute.
+    ///
+    /// # Errors
+    /// The machine is unknown, or the answer would be too large.
+    pub fn tries(
+        &self,
+        tag: &str,
+        economy: &Economy,
+        trials: &[Trial],
+        moving: impl Fn(&Part) -> Moving,
+    ) -> Result<Vec<Step>, Error> {
+        let (group, machine) = self.place(tag)?;
+        let of = &self.groups()[group];
+        let board = &of.unrolled.graph.boards[machine];
+        if of.compiled.upward.log_total == f64::NEG_INFINITY || board.mule {
+            return Ok(Vec::new());
+        }
+        let marginals = self.marginals(group);
+        let adviser = Adviser::new(&of.unrolled, machine, &of.compiled, economy);
+        let profile = &board.profile;
+        let candidates: Vec<Candidate<'_>> = trials
+            .iter()
+            .filter_map(|trial| {
+                let part = profile.part(&trial.part)?;
+                let (var, chances) = chip(&adviser.listed, trial, |var| &marginals[var])?;
+                let moving = moving(part);
+                let minutes = |check: usize| moving.minutes + profile.checks[check].minutes;
+                let usable = |check: usize| {
+                    let mut set_ups = profile.checks[check].set_up.iter();
+                    !set_ups.any(|set_up| economy.missing.contains(set_up))
+                };
+                trial.best(var, &chances, usable, minutes, moving)
+            })
+            .collect();
+        let base = adviser.weighed(adviser.now(marginals))?;
+        let tree = &of.compiled.tree;
+        let mut asked: Vec<(Question, f64)> = Vec::new();
+        for one in &candidates {
+            for (shown, &chance) in one.shown.iter().zip(&one.chances) {
+                if chance >= LEAST_OUTCOME {
+                    let weights = vec![(one.var, shown.clone())];
+                    let question = Question {
+                        weights,
+                        ..Question::default()
+                    };
+                    asked.push((question, chance));
+                }
+            }
+        }
+        let questions: Vec<Question> = asked.iter().map(|(question, _)| question.clone()).collect();
+        let after = tree.marginals_of_each(&questions, &adviser.members);
+        let log_total = of.compiled.upward.log_total;
+        let points: Vec<Point<'_>> = asked
+            .iter()
+            .zip(&after)
+            .map(|((question, chance), marginals)| Point {
+                seen: question.weights.first().cloned(),
+                log_chance: log_total + chance.ln(),
+                marginals,
+            })
+            .collect();
+        let mut found = after.iter().zip(adviser.weighed_each(&points)?);
+        let mut steps: Vec<Step> = candidates
+            .iter()
+            .map(|one| {
+                let ways = one.chances.iter().map(|&chance| Way {
+                    chance,
+                    after: (chance >= LEAST_OUTCOME).then(|| found.next()).flatten(),
+                });
+                let ways: Vec<Way<'_>> = ways.collect();
+                let check = &profile.checks[one.check];
+                let mut set_ups = vec![MULE.to_owned()];
+                set_ups.extend(check.set_up.iter().cloned());
+                let cost = Cost {
+                    minutes: check.minutes + one.moving.minutes,
+                    set_ups: &set_ups,
+                    harm: one.moving.harm,
+                };
+                let step = adviser.step(check, cost, &ways, &base);
+                Step {
+                    tried: Some(one.part.clone()),
+                    ..step
+                }
+            })
+            .collect();
+        let size = |step: &Step| (step.saving * 1e9).round();
+        steps.sort_by(|a, b| size(b).total_cmp(&size(a)));
+        Ok(steps)
+    }
+}
+
+/// The variable of the chip at a trial's position and the chances of its states, if it is worth a try.
+fn chip<'m>(
+    listed: &[Listed],
+    trial: &Trial,
+    marginals: impl Fn(Var) -> &'m [f64],
+) -> Option<(Var, Vec<f64>)> {
+    let here = |one: &&Listed| {
+        one.site == Site::Chip
+            && crate::advise::part_of(one) == Some(&trial.part)
+            && trial.modes.first() == Some(&one.mode)
+    };
+    let (var, _) = listed.iter().find(here)?.at?;
+    let chances = marginals(var).to_vec();
+    let bad = 1.0 - chances[0];
+    (bad >= LEAST_CHANCE && chances.len() == trial.modes.len() + 1).then_some((var, chances))
+}
+
+impl Trial {
+    /// With the look that tells most a minute.
+    fn best(
+        &self,
+        var: Var,
+        chances: &[f64],
+        usable: impl Fn(usize) -> bool,
+        minutes: impl Fn(usize) -> f64,
+        moving: Moving,
+    ) -> Option<Candidate<'_>> {
+        let told = |one: &&(usize, Vec<Vec<f64>>)| information(chances, &one.1) / minutes(one.0);
+        let usable = self.checks.iter().filter(|(check, _)| usable(*check));
+        let (check, states) = usable.max_by(|a, b| told(a).total_cmp(&told(b)))?;
+        let outcomes = states.first().map_or(0, Vec::len);
+        let shown: Vec<Vec<f64>> = (0..outcomes)
+            .map(|outcome| states.iter().map(|state| state[outcome]).collect())
+            .collect();
+        let of = |shown: &Vec<f64>| shown.iter().zip(chances).map(|(a, b)| a * b).sum();
+        Some(Candidate {
+            part: &self.part,
+            var,
+            check: *check,
+            chances: shown.iter().map(of).collect(),
+            shown,
+            moving,
+        })
+    }
+}
+
+/// Bits that what is shown tells of the state.
+fn information(chances: &[f64], states: &[Vec<f64>]) -> f64 {
+    let mixed = |outcome: usize| -> f64 {
+        let each = chances.iter().zip(states);
+        each.map(|(chance, state)| chance * state[outcome]).sum()
+    };
+    let mut bits = 0.0;
+    for (chance, state) in chances.iter().zip(states) {
+        for (outcome, &shown) in state.iter().enumerate() {
+            if chance * shown > 0.0 {
+                bits += chance * shown * (shown / mixed(outcome)).log2();
+            }
+        }
+    }
+    bits
+}

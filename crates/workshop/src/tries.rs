@@ -1,0 +1,87 @@
+//! Chips of a machine tried in the mule: which of them are worth it.
+
+use std::sync::Arc;
+
+use catalogue::{Part, Profile};
+use diagnosis::{Economy, Moving, Step, Trial};
+
+use crate::{
+    folder::Folder,
+    pile::Machine,
+    reckon::{Reckoned, too_much},
+    workshop::{Inner, Result},
+};
+
+/// The set-up of looks at the mule: it stands on the bench, closed and checked.
+pub(crate) const MULE: &str = "mule";
+/// Minutes of it where the workshop does not say. Common practice, no source.
+pub(crate) const MULE_MINUTES: f64 = 3.0;
+
+/// The mule for a machine's board, with what it would show of each chip.
+pub(crate) struct Mule {
+    /// Its tag, as it is typed.
+    pub(crate) tag: String,
+    trials: Arc<Vec<Trial>>,
+}
+
+impl Mule {
+    /// The mule with the same board, if there is one on the bench.
+    pub(crate) fn of(inner: &mut Inner, machine: &Machine) -> Result<Option<Self>> {
+        let state = inner.state();
+        let mut mules = state.pile.machines.iter();
+        let Some(mule) = mules.find(|other| other.mule && other.board == machine.board) else {
+            return Ok(None);
+        };
+        let board = state.folder.board(&machine.board)?;
+        let cache = inner.cache();
+        let trials = match cache.trials(&machine.board) {
+            Some(known) => known,
+            None => {
+                let new = Arc::new(Trial::all(&board).map_err(|error| too_much(&error))?);
+                cache.keep_trials(&machine.board, Arc::clone(&new));
+                new
+            }
+        };
+        Ok(Some(Self {
+            tag: mule.tag.clone(),
+            trials,
+        }))
+    }
+
+    /// What each try would save, the largest saving first.
+    pub(crate) fn steps(
+        &self,
+        now: &Reckoned,
+        folder: &Folder,
+        machine: &Machine,
+        board: &Profile,
+        economy: &Economy,
+    ) -> Result<Vec<Step>> {
+        let moving = |part: &Part| moving(folder, part);
+        let steps = now
+            .diagnosis
+            .tries(&machine.tag, economy, &self.trials, moving);
+        let mut steps = steps.map_err(|error| too_much(&error))?;
+        let there = |step: &Step| {
+            let part = step.tried.as_ref().and_then(|part| board.part(part));
+            part.is_some_and(|part| !machine.empty.contains(&part.reference))
+        };
+        steps.retain(there);
+        Ok(steps)
+    }
+}
+
+/// Two chips come out and go in, there and back.
+fn moving(folder: &Folder, part: &Part) -> Moving {
+    let rule = folder.library.handling(part.mount);
+    rule.map_or(
+        Moving {
+            minutes: 0.0,
+            harm: 0.0,
+        },
+        |rule| Moving {
+            minutes: 4.0 * rule.minutes,
+            harm: 4.0 * (1.0 - rule.survives) + 4.0 * rule.harms_board,
+        },
+    )
+}
