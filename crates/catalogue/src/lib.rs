@@ -13,6 +13,7 @@ mod faults;
 mod fields;
 mod library;
 mod limits;
+mod lists;
 mod names;
 mod parse;
 mod print;
@@ -38,6 +39,11 @@ mod whole;
 pub use device::{Device, Maxima, Pin, PinKind, Supply};
 pub use family::{Family, InputLevels, OutputLevel, Stands, Unpowered};
 pub use library::{Library, parse_remedies};
+pub use lists::{
+    Addition, Choices, Column, Different, Encoding, Guess, How, Layout, LeftOut, ListText,
+    ListedPart, Meaning, PartsList, Separator, TakenPart, add_parts, decode_list, parse_parts_list,
+    print_parts_list, print_references, references,
+};
 pub use parse::{parse_profile, parse_profile_bytes};
 pub use print::{print_profile, target_name};
 pub use problem::Problem;
