@@ -4,8 +4,30 @@ use crate::Outcome;
 use crate::printer::Printer;
 use crate::problem::stop;
 use crate::sheet::{Sheet, Voice, say};
+use std::io::Read as _;
 use std::path::Path;
 use workshop::{BoardChecked, ErrorKind};
+
+/// The name and the bytes of a list; `-` is standard input.
+pub(crate) fn list(file: &Path) -> anyhow::Result<(String, Vec<u8>)> {
+    let mut bytes = Vec::new();
+    let (name, read) = if file == Path::new("-") {
+        let stdin = std::io::stdin().lock().read_to_end(&mut bytes);
+        ("standard input".to_owned(), stdin.map(|_| ()))
+    } else {
+        let read = std::fs::read(file).map(|read| bytes = read);
+        (file.display().to_string(), read)
+    };
+    read.map_err(|error| {
+        let message = format!("`{name}` cannot be read: {error}");
+        stop(
+            ErrorKind::Io,
+            message,
+            "nothing was written; name a file, or `-` for what is typed",
+        )
+    })?;
+    Ok((name, bytes))
+}
 
 /// Reads a board file; problems are an answer, exit status 1.
 pub(crate) fn check(file: &Path, printer: &Printer) -> anyhow::Result<Outcome> {

@@ -21,6 +21,8 @@ mod lead;
 mod ledger;
 mod names;
 mod offer;
+mod own_board;
+mod parts_list;
 mod pile;
 mod plan;
 mod plan_view;
@@ -39,6 +41,7 @@ mod situation;
 mod supposing;
 mod swap;
 mod take_in;
+mod told;
 mod undo;
 pub mod views;
 mod what_if;
@@ -48,6 +51,7 @@ mod workshop;
 pub use board_file::{BoardChecked, BoardProblem, check_board};
 pub use error::{Error, ErrorKind};
 pub use jiff::ZonedDateTime;
+pub use parts_list::{PartsRead, ReadParts};
 pub use rehearse::{Played, Rehearse};
 pub use requests::{
     Act, Clock, Fitted, OpenOptions, PlanLimits, Power, Shelf, TakeIn, default_dir,

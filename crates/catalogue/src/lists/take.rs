@@ -214,8 +214,8 @@ impl Adder<'_> {
             return;
         }
         let listed = match guess.id() {
-            Some(id) => format!("{} ({id})", part.value),
-            None => part.value.clone(),
+            Some(id) if !part.value.eq_ignore_ascii_case(id) => format!("{} ({id})", part.value),
+            _ => part.value.clone(),
         };
         self.different.push(Different {
             reference: part.reference.clone(),
