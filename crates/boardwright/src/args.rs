@@ -428,9 +428,10 @@ pub(crate) struct Journal {
 /// Read, check and explain what is known of a board.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Board {
-    /// Read a board file and tell everything that is wrong with it.
+    /// Read a board file and tell everything that is wrong with it, then what smells.
     ///
-    /// Exit status 1 if there are problems.
+    /// A smell is allowed but hardly meant: a function nothing tests, a part with no mode, two modes no check can tell apart,
+    /// a check that can never change a decision. Exit status 1 if there are problems; smells alone are none.
     #[command(after_long_help = "Example:
   boardwright board check boards/ostrel-8-r2.toml")]
     Check {

@@ -930,6 +930,11 @@ fn every_answer_is_as_documented() {
             "tiny",
         ],
     );
+    bench.write(
+        "odd.toml",
+        format!("{TINY}\n[[function]]\nid = \"tape\"\nneeds = []\n"),
+    );
+    check(0, &["board", "check", "odd.toml"]);
     bench.write("bad.toml", "[board]\nid = 1\n");
     check(1, &["board", "check", "bad.toml"]);
     bench.write("parts.csv", "Ref;Value\nU40;74LS00\n");

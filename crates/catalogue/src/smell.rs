@@ -58,6 +58,8 @@ pub enum Smell {
         part: String,
         /// The device it names.
         device: String,
+        /// The device whose name is nearest, if one is near.
+        near: Option<String>,
     },
 }
 
@@ -102,7 +104,7 @@ impl Smell {
             }
             Self::Shadowed { .. } => "put the row with more functions first",
             Self::UnknownDevice { .. } => {
-                "look for it with `board read-parts`, or write modes of its own"
+                "write the name as the catalogue does, or give the part modes of its own"
             }
         }
     }
@@ -153,11 +155,13 @@ impl fmt::Display for Smell {
                 f,
                 "row {row} of check `{check}` never decides, as row {by} always does before it"
             ),
-            Self::UnknownDevice { part, device } => {
+            Self::UnknownDevice { part, device, near } => {
                 write!(
                     f,
                     "part `{part}` names device `{device}`, which the catalogue does not know"
-                )
+                )?;
+                near.iter()
+                    .try_for_each(|near| write!(f, "; nearest is `{near}`"))
             }
         }
     }
@@ -214,10 +218,22 @@ pub fn unknown_devices(profile: &Profile, library: &Library) -> Vec<Smell> {
             .filter(|device| library.device(device).is_none())?;
         Some(Smell::UnknownDevice {
             part: part.reference.clone(),
+            near: near(&device, library),
             device,
         })
     };
     profile.parts.iter().filter_map(unknown).collect()
+}
+
+/// The device whose name is nearest, if one is near.
+fn near(name: &str, library: &Library) -> Option<String> {
+    let name: String = name.chars().take(40).collect();
+    let far = name.chars().count() / 4;
+    let known = library
+        .device_ids()
+        .map(|id| (strsim::damerau_levenshtein(&name, id), id));
+    let (distance, id) = known.min()?;
+    (distance <= far).then(|| id.to_owned())
 }
 
 /// A mode that can be present, what it breaks, and how that looks.
@@ -238,7 +254,7 @@ impl Look<'_> {
     fn looks_like(&self, other: &Look<'_>) -> bool {
         self.mode.shows == other.mode.shows
             && self.mode.after_minutes == other.mode.after_minutes
-            && near(&self.seen, &other.seen)
+            && same_chances(&self.seen, &other.seen)
     }
 
     /// Whether what is seen is sure, so that equal chances are equal looks.
@@ -247,7 +263,7 @@ impl Look<'_> {
     }
 }
 
-fn near(one: &BTreeMap<Node, f64>, other: &BTreeMap<Node, f64>) -> bool {
+fn same_chances(one: &BTreeMap<Node, f64>, other: &BTreeMap<Node, f64>) -> bool {
     one.len() == other.len()
         && one
             .iter()
@@ -308,7 +324,7 @@ impl<'p> Looks<'p> {
         for look in self.all.iter().filter(|look| !look.seen.is_empty()) {
             let fits = |group: &Vec<&Look<'_>>| {
                 let first = group[0];
-                look.looks_like(first) && (look.sure() || near(&look.direct, &first.direct))
+                look.looks_like(first) && (look.sure() || same_chances(&look.direct, &first.direct))
             };
             match groups.iter_mut().find(|group| fits(group)) {
                 Some(group) => group.push(look),
@@ -325,7 +341,10 @@ impl<'p> Looks<'p> {
             let first = group[0];
             let mut told: Vec<&Look<'_>> = vec![first];
             for look in &group {
-                if told.iter().any(|known| near(&known.direct, &look.direct)) {
+                if told
+                    .iter()
+                    .any(|known| same_chances(&known.direct, &look.direct))
+                {
                     continue;
                 }
                 told.push(look);
@@ -347,7 +366,7 @@ impl<'p> Looks<'p> {
         for group in self.groups() {
             let alike = group
                 .iter()
-                .filter(|look| near(&look.direct, &group[0].direct));
+                .filter(|look| same_chances(&look.direct, &group[0].direct));
             let modes: Vec<String> = alike.clone().map(|look| look.name()).collect();
             let mut parts: Vec<String> = alike.map(|look| look.part.reference.clone()).collect();
             parts.dedup();

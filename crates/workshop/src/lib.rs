@@ -48,7 +48,7 @@ mod what_if;
 mod words;
 mod workshop;
 
-pub use board_file::{BoardChecked, BoardProblem, check_board};
+pub use board_file::{BoardChecked, BoardProblem, BoardSmell, check_board};
 pub use error::{Error, ErrorKind};
 pub use jiff::ZonedDateTime;
 pub use parts_list::{PartsRead, ReadParts};
