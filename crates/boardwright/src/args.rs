@@ -425,18 +425,43 @@ pub(crate) struct Journal {
     pub(crate) tag: Option<String>,
 }
 
-/// Check a board file, or write a machine's fault network.
+/// Read, check and explain what is known of a board.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Board {
-    /// Read a board file and tell everything that is wrong with it.
+    /// Read a board file and tell everything that is wrong with it, then what smells.
     ///
-    /// Exit status 1 if there are problems.
+    /// A smell is allowed but hardly meant: a function nothing tests, a part with no mode, two modes no check can tell apart,
+    /// a check that can never change a decision. Exit status 1 if there are problems; smells alone are none.
     #[command(after_long_help = "Example:
   boardwright board check boards/ostrel-8-r2.toml")]
     Check {
         /// The file.
         #[arg(value_name = "FILE")]
         file: PathBuf,
+    },
+    /// Read a parts list, as a table or as typed lines, and take its parts into a board's file.
+    ///
+    /// Shows how the list is understood and which device each name means; writes only with --take, and all of it or nothing.
+    /// A table may have tabs, semicolons or commas; a line `U22-U25, U30: 74LS166` does as well.
+    #[command(after_long_help = "Examples:
+  boardwright board read-parts ostrel-8-r2 parts.csv
+  boardwright board read-parts ostrel-8-r2 parts.csv --as OV-2=6845 --block \"video: U21 U22-U25\" --take")]
+    ReadParts {
+        /// The board, one of the workshop's own.
+        #[arg(value_name = "BOARD")]
+        board: String,
+        /// The list; `-` is what is typed or piped in.
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+        /// Which device a name of the list means. May be given again.
+        #[arg(long = "as", value_name = "NAME=DEVICE")]
+        devices: Vec<String>,
+        /// The block that positions belong to. May be given again.
+        #[arg(long = "block", value_name = "BLOCK: POSITIONS")]
+        blocks: Vec<String>,
+        /// Write the parts into the board's file.
+        #[arg(long)]
+        take: bool,
     },
     /// Write a machine's fault network, in the open UAI format.
     ///

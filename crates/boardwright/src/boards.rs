@@ -3,9 +3,31 @@
 use crate::Outcome;
 use crate::printer::Printer;
 use crate::problem::stop;
-use crate::sheet::{Sheet, Voice, say};
+use crate::sheet::{Row, Sheet, Voice, say};
+use std::io::Read as _;
 use std::path::Path;
 use workshop::{BoardChecked, ErrorKind};
+
+/// The name and the bytes of a list; `-` is standard input.
+pub(crate) fn list(file: &Path) -> anyhow::Result<(String, Vec<u8>)> {
+    let mut bytes = Vec::new();
+    let (name, read) = if file == Path::new("-") {
+        let stdin = std::io::stdin().lock().read_to_end(&mut bytes);
+        ("standard input".to_owned(), stdin.map(|_| ()))
+    } else {
+        let read = std::fs::read(file).map(|read| bytes = read);
+        (file.display().to_string(), read)
+    };
+    read.map_err(|error| {
+        let message = format!("`{name}` cannot be read: {error}");
+        stop(
+            ErrorKind::Io,
+            message,
+            "nothing was written; name a file, or `-` for what is typed",
+        )
+    })?;
+    Ok((name, bytes))
+}
 
 /// Reads a board file; problems are an answer, exit status 1.
 pub(crate) fn check(file: &Path, printer: &Printer) -> anyhow::Result<Outcome> {
@@ -34,6 +56,7 @@ fn sheet(checked: &BoardChecked) -> Sheet {
             "{} parts, {} functions, {} checks.",
             checked.parts, checked.functions, checked.checks
         ));
+        smells(checked, &mut sheet);
         return sheet;
     }
     sheet.heading(match checked.problems.len() {
@@ -53,4 +76,39 @@ fn sheet(checked: &BoardChecked) -> Sheet {
         ));
     }
     sheet
+}
+
+/// What smells, and what the file means to look alike.
+fn smells(checked: &BoardChecked, sheet: &mut Sheet) {
+    if checked.smells.is_empty() {
+        sheet.text(
+            "Nothing smells: every function is tested, and every check can change a decision.",
+        );
+    } else {
+        sheet.label("Allowed, but hardly meant");
+    }
+    for smell in &checked.smells {
+        let place = smell
+            .line
+            .map_or_else(String::new, |line| format!("line {line}"));
+        let row = Row::new(say(Voice::Doubt, place), sentence(&smell.what));
+        sheet.row(row.under(say(Voice::Soft, sentence(&smell.hint))));
+    }
+    if !checked.alike.is_empty() {
+        sheet.label("Told apart by no check, only by a swap, a reseat or a new part");
+    }
+    for alike in &checked.alike {
+        sheet.row(Row::new("", alike.as_str()));
+    }
+}
+
+/// With a large letter and a full stop.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first: String = letters
+        .next()
+        .into_iter()
+        .flat_map(char::to_uppercase)
+        .collect();
+    format!("{first}{}.", letters.as_str())
 }

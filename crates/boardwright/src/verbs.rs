@@ -10,7 +10,9 @@ use serde::Serialize;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use workshop::views::JournalRow;
-use workshop::{Act, ErrorKind, Fitted, OpenOptions, PlanLimits, Power, Shelf, Workshop};
+use workshop::{
+    Act, ErrorKind, Fitted, OpenOptions, PlanLimits, Power, ReadParts, Shelf, Workshop,
+};
 
 type Result<T = Outcome> = anyhow::Result<T>;
 
@@ -145,10 +147,7 @@ pub(crate) fn run(line: Line, printer: &Printer) -> Result {
             };
             desk.answer("journal", &rows, || text::journal(&rows.rows))
         }
-        Some(Verb::Board(Board::Check { file })) => boards::check(&file, printer),
-        Some(Verb::Board(Board::ExportNetwork { tag, to, what })) => {
-            export_network(&desk, &tag, to.as_deref(), what)
-        }
+        Some(Verb::Board(board)) => about_board(&desk, board),
         Some(Verb::Rehearse(args)) => {
             let view = rehearse::run(&desk.open()?, args, printer)?;
             desk.answer("rehearsal", &view, || text::rehearsal(&view))
@@ -263,6 +262,31 @@ fn order(desk: &Desk<'_>, args: Order) -> Result {
     } else {
         Outcome::No
     })
+}
+
+/// What is known of a board.
+fn about_board(desk: &Desk<'_>, board: Board) -> Result {
+    match board {
+        Board::Check { file } => boards::check(&file, desk.printer),
+        Board::ReadParts {
+            board,
+            file,
+            devices,
+            blocks,
+            take,
+        } => {
+            let (name, bytes) = boards::list(&file)?;
+            let request = ReadParts {
+                name,
+                devices,
+                blocks,
+                take,
+            };
+            let read = desk.open()?.read_parts(&board, &bytes, &request)?;
+            desk.answer("parts-read", &read, || text::told(&read.says))
+        }
+        Board::ExportNetwork { tag, to, what } => export_network(desk, &tag, to.as_deref(), what),
+    }
 }
 
 /// Lines of the journal.

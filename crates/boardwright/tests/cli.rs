@@ -2,6 +2,8 @@
 
 #[path = "cli/documented.rs"]
 mod documented;
+#[path = "cli/knowledge.rs"]
+mod knowledge;
 #[path = "cli/readme.rs"]
 mod readme;
 #[path = "cli/refusals.rs"]
@@ -928,8 +930,15 @@ fn every_answer_is_as_documented() {
             "tiny",
         ],
     );
+    bench.write(
+        "odd.toml",
+        format!("{TINY}\n[[function]]\nid = \"tape\"\nneeds = []\n"),
+    );
+    check(0, &["board", "check", "odd.toml"]);
     bench.write("bad.toml", "[board]\nid = 1\n");
     check(1, &["board", "check", "bad.toml"]);
+    bench.write("parts.csv", "Ref;Value\nU40;74LS00\n");
+    check(0, &["board", "read-parts", "ostrel-8-r2", "parts.csv"]);
     check(2, &["show", "T-99"]);
     check(2, &["shew", "T-03"]);
     let again = bench.run(&["demo", "--once", "--json", "--dir", "second"]);

@@ -18,6 +18,8 @@ pub(crate) const HANDLING: &str = include_str!("../../../catalogue/rules/handlin
 pub(crate) const INSTRUMENTS: &str = include_str!("../../../catalogue/rules/instruments.toml");
 /// `rules/mounts.toml`.
 pub(crate) const MOUNTS: &str = include_str!("../../../catalogue/rules/mounts.toml");
+/// `rules/names.toml`.
+pub(crate) const NAMES: &str = include_str!("../../../catalogue/rules/names.toml");
 /// `rules/roles.toml`.
 pub(crate) const ROLES: &str = include_str!("../../../catalogue/rules/roles.toml");
 

@@ -8,11 +8,13 @@ mod built_in;
 mod derive;
 mod device;
 mod device_files;
+mod effects;
 mod family;
 mod faults;
 mod fields;
 mod library;
 mod limits;
+mod lists;
 mod names;
 mod parse;
 mod print;
@@ -38,12 +40,17 @@ mod whole;
 pub use device::{Device, Maxima, Pin, PinKind, Supply};
 pub use family::{Family, InputLevels, OutputLevel, Stands, Unpowered};
 pub use library::{Library, parse_remedies};
+pub use lists::{
+    Addition, Choices, Column, Different, Encoding, Guess, How, Layout, LeftOut, ListText,
+    ListedPart, Meaning, PartsList, Separator, TakenPart, add_parts, decode_list, parse_parts_list,
+    print_parts_list, print_references, references,
+};
 pub use parse::{parse_profile, parse_profile_bytes};
 pub use print::{print_profile, target_name};
 pub use problem::Problem;
 pub use profile::*;
 pub use remedy::{Remedy, RemedyKind};
 pub use rules::InstrumentRule;
-pub use smell::{Smell, check_profile, unknown_devices};
+pub use smell::{Mute, SameLook, Smell, check_profile, same_looks, unknown_devices};
 pub use starter::{starter, starter_ids, starter_text};
 pub use trade::{AccuracyRule, HandlingRule, TimingKind, TimingSymbol};

@@ -28,6 +28,8 @@ pub(crate) struct Folder {
     pub(crate) settings: Settings,
     /// The person's own boards.
     boards: BTreeMap<String, Arc<Profile>>,
+    /// Where each of them lies.
+    files: BTreeMap<String, PathBuf>,
     /// Built-in starters.
     starters: BTreeMap<String, Arc<Profile>>,
     /// The built-in catalogue with the person's own devices and remedies.
@@ -78,6 +80,7 @@ impl Folder {
         let mut folder = Folder {
             settings,
             boards: BTreeMap::new(),
+            files: BTreeMap::new(),
             starters: starters(),
             library: Library::built_in().clone(),
             vendors: Vec::new(),
@@ -106,6 +109,7 @@ impl Folder {
             match catalogue::parse_profile_bytes(&read(&path)?, &name, &self.library) {
                 Ok(profile) => {
                     let profile = Arc::new(profile);
+                    self.files.insert(profile.id.clone(), path.clone());
                     if let Some(other) =
                         self.boards.insert(profile.id.clone(), Arc::clone(&profile))
                     {
@@ -219,6 +223,23 @@ impl Folder {
             ),
         )
         .hint("put its file into the folder `boards`, or take a starter"))
+    }
+
+    /// The file of one of the person's own boards.
+    pub(crate) fn file_of(&self, dir: &Path, id: &str) -> Option<PathBuf> {
+        let by_id = self.files.get(id).cloned();
+        // A file that cannot be read has no board yet; it is found by its name.
+        let by_name = || {
+            let path = dir.join("boards").join(format!("{id}.toml"));
+            let plain = !id.contains(['/', '\\', '.']);
+            (plain && path.is_file()).then_some(path)
+        };
+        by_id.or_else(by_name)
+    }
+
+    /// The short name and the bytes of a board's file.
+    pub(crate) fn read_board(&self, dir: &Path, path: &Path) -> Result<(String, Vec<u8>), Error> {
+        Ok((shown(dir, path), read(path)?))
     }
 
     /// It is built in.

@@ -21,6 +21,8 @@ mod lead;
 mod ledger;
 mod names;
 mod offer;
+mod own_board;
+mod parts_list;
 mod pile;
 mod plan;
 mod plan_view;
@@ -40,15 +42,17 @@ mod supposing;
 mod swap;
 mod take_in;
 mod tries;
+mod told;
 mod undo;
 pub mod views;
 mod what_if;
 mod words;
 mod workshop;
 
-pub use board_file::{BoardChecked, BoardProblem, check_board};
+pub use board_file::{BoardChecked, BoardProblem, BoardSmell, check_board};
 pub use error::{Error, ErrorKind};
 pub use jiff::ZonedDateTime;
+pub use parts_list::{PartsRead, ReadParts};
 pub use rehearse::{Played, Rehearse};
 pub use requests::{
     Act, Clock, Fitted, OpenOptions, PlanLimits, Power, Shelf, TakeIn, default_dir,
