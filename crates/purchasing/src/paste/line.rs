@@ -21,10 +21,7 @@ const MOST_BARE: u32 = 1000;
 /// # Errors
 /// What was expected, and what is there.
 pub fn read_typed(text: &str) -> Result<Row, String> {
-    let mut words: Vec<&str> = text
-        .split_whitespace()
-        .map(|word| word.trim_end_matches(','))
-        .collect();
+    let mut words: Vec<&str> = text.split_whitespace().collect();
     let mut row = Row {
         line: 1,
         ..Row::default()
@@ -37,6 +34,7 @@ pub fn read_typed(text: &str) -> Result<Row, String> {
             _ => break,
         };
         let count = number
+            .trim_end_matches(',')
             .parse()
             .ok()
             .filter(|n| *n <= 1_000_000 && (*n > 0 || *key == "stock"));
@@ -51,7 +49,7 @@ pub fn read_typed(text: &str) -> Result<Row, String> {
             break;
         }
         let from: u32 = count
-            .trim_end_matches(['+', 'x', '×'])
+            .trim_end_matches(['+', 'x', '×', ','])
             .parse()
             .ok()
             .filter(|n| (1..=1_000_000).contains(n))
@@ -83,7 +81,7 @@ pub fn read_typed(text: &str) -> Result<Row, String> {
             pair[0].from
         ));
     }
-    row.name = words.join(" ").trim_matches('"').to_string();
+    row.name = words.join(" ").trim_matches(['"', ',']).to_string();
     if row.name.is_empty() {
         return Err(format!(
             "expected a name before the price, found `{}`",
