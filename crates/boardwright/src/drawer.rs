@@ -13,7 +13,7 @@ use workshop::{ErrorKind, OffersIn, Receive, StockChange, Strip, Workshop};
 
 type Result<T = Outcome> = anyhow::Result<T>;
 
-/// Say what vendors ask, or take their prices in: typed, pasted, or from a file.
+/// Say what vendors ask, or take their prices in.
 ///
 /// Without a vendor: what they ask now, what is worth asking again, and what an item cost over time.
 /// With a vendor and a line: that price, `8 at 3.40` for the price from eight on.
@@ -79,7 +79,7 @@ pub(crate) struct Receiving {
     dry_run: bool,
 }
 
-/// Say what is in the drawer and on its way, or put something in, or take it out.
+/// Say what is in the drawer, put something in, or take it out.
 ///
 /// The plan uses what is there before it buys.
 #[derive(Debug, Args)]

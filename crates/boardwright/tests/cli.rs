@@ -884,7 +884,8 @@ fn offers_parcels_and_donors() {
                 │ line 3: OV-2 video controller, used original
         Line 4: 5 at 0.20 make 1.00, but the line says 1.10.
         Nothing was written.
-    "#]].assert_eq(&looked);
+    "#]]
+    .assert_eq(&looked);
     let before = run(&["order"]);
     run(&["offers", "northgate", "--file", "cart.csv", "--take"]);
     assert_ne!(run(&["order"]), before);
@@ -894,7 +895,8 @@ fn offers_parcels_and_donors() {
         One price of farside parts is understood, seen on 12 November.
           25.50 │ ov-2-used; was 24.00
                 │ line 1: OV-2 video controller, used original
-    "#]].assert_eq(&run(&[
+    "#]]
+    .assert_eq(&run(&[
         "offers",
         "farside",
         "OV-2",
@@ -914,7 +916,8 @@ fn offers_parcels_and_donors() {
         T-07 can be worked on now: what it needs lies in the drawer.
         T-09 waits for parcel A, farside parts, due Friday 20 November.
         T-02 and T-04 wait for what is still to be ordered.
-    "#]].assert_eq(&run(&["receive", "A", "1 ov-2-used; 1 fuse"]));
+    "#]]
+    .assert_eq(&run(&["receive", "A", "1 ov-2-used; 1 fuse"]));
     expect![[r#"
         Two things in the drawer, one parcel on the way.
         T-07 can be worked on now: what it needs lies in the drawer.
@@ -927,7 +930,8 @@ fn offers_parcels_and_donors() {
 
         On the way
             1 × │ ov-2-used; parcel A, farside parts
-    "#]].assert_eq(&run(&["stock"]));
+    "#]]
+    .assert_eq(&run(&["stock"]));
     run(&["undo"]);
     expect![[r#"
         Two chips of T-06 would go into the drawer, 4 min of work.
@@ -936,23 +940,15 @@ fn offers_parcels_and_donors() {
                 │ mark T-06.U9
            96 % │ U26, ay-3-8910
                 │ mark T-06.U26
-        Left in: J1 (soldered in), SW1 (soldered in), F1 (not asked for), D1 (soldered
-        in), C1 (soldered in), U30 (soldered in), C12 (soldered in), C13 (soldered in),
-        X1 (soldered in), U13 (soldered in), U32 (soldered in), U15 (soldered in), C9
-        (soldered in), SW2 (soldered in), U1 (not asked for), U4 (soldered in), U5
-        (soldered in), U6 (soldered in), RN1 (soldered in), U2 (not asked for), U3 (not
-        asked for), U7 (soldered in), U8 (not asked for), U10 (soldered in), U16
-        (soldered in), U17 (soldered in), U18 (soldered in), U19 (soldered in), U20
-        (soldered in), U21 (soldered in), U22 (soldered in), U23 (soldered in), U24
-        (soldered in), U25 (soldered in), U12 (not asked for), X2 (soldered in), Q2
-        (soldered in), C31 (soldered in), U11 (bad with 35 %), U14 (soldered in), X3
-        (soldered in), Q1 (soldered in), J4 (soldered in), RN2 (soldered in), C20
-        (soldered in), U27 (soldered in), LS1 (not asked for), U28 (soldered in), J5
-        (soldered in), KB1 (not asked for), U29 (soldered in), J6 (soldered in), J7
-        (soldered in), J8 (soldered in), U33 (soldered in), U31 (not asked for), B1
-        (soldered in).
+        Left in, soldered in: J1, SW1, D1, C1, U30, C12, C13, X1, U13, U32, U15, C9,
+        SW2, U4, U5, U6, RN1, U7, U10, U16, U17, U18, U19, U20, U21, U22, U23, U24, U25,
+        X2, Q2, C31, U14, X3, Q1, J4, RN2, C20, U27, U28, J5, U29, J6, J7, J8, U33 and
+        B1.
+        Left in, not asked for: F1, U1, U2, U3, U8, U12, LS1, KB1 and U31.
+        Left in, bad with 35 %: U11.
         Nothing was written; `--take` writes it.
-    "#]].assert_eq(&run(&["strip", "T-06", "U9", "U26"]));
+    "#]]
+    .assert_eq(&run(&["strip", "T-06", "U9", "U26"]));
     run(&["strip", "T-06", "U9", "U26", "--take"]);
     expect![[r#"
         Two things in the drawer, one parcel on the way.
@@ -965,10 +961,12 @@ fn offers_parcels_and_donors() {
 
         On the way
             2 × │ ov-2-used; parcel A, farside parts
-    "#]].assert_eq(&run(&["stock"]));
+    "#]]
+    .assert_eq(&run(&["stock"]));
     expect![[r#"
         U9, the video controller, makes no contact in its socket: 2 %, was 4 %.
-    "#]].assert_eq(&run(&["fit", "T-09", "U9", "--mark", "T-06.U9"]));
+    "#]]
+    .assert_eq(&run(&["fit", "T-09", "U9", "--mark", "T-06.U9"]));
     let refused = bench.run(&["--workshop", "boardwright-demo", "undo"]);
     assert_eq!(
         refused.status, 0,
@@ -1233,7 +1231,7 @@ fn ctrl_c_ends_the_pages() {
 fn help() {
     let bench = Bench::new();
     let mut text = String::new();
-    let verbs = "take-in round measure show bench pull fit reseat resolder clean settle plan order undo journal serve demo";
+    let verbs = "take-in round measure show bench pull fit reseat resolder clean settle strip plan order receive offers stock undo journal serve demo";
     let mut pages = vec![vec!["-h"], vec!["--help"]];
     pages.extend(verbs.split(' ').map(|verb| vec![verb, "--help"]));
     pages.extend(["check", "export-network"].map(|verb| vec!["board", verb, "--help"]));

@@ -213,7 +213,10 @@ pub(crate) fn strip(view: &StripView) -> Sheet {
         }
     }
     for (reason, parts) in reasons {
-        sheet.text(say(Voice::Soft, format!("Left in, {reason}: {}.", list(&parts))));
+        sheet.text(say(
+            Voice::Soft,
+            format!("Left in, {reason}: {}.", list(&parts)),
+        ));
     }
     if view.lines.is_empty() {
         sheet.text(say(

@@ -389,7 +389,7 @@ fn name_texts(roles: &mut [Role], columns: &[Vec<&str>], figures: &[Vec<Figure>]
     let like_code = |at: &usize| {
         let cells = &columns[*at];
         let code = |cell: &&str| !cell.contains(' ') && cell.chars().any(|c| c.is_ascii_digit());
-        !cells.is_empty() && cells.iter().all(|cell| code(cell)) && !numbering(&figures[*at])
+        !cells.is_empty() && cells.iter().all(code) && !numbering(&figures[*at])
     };
     let code = codes.filter(like_code).max_by_key(|at| length(*at));
     if let Some(code) = code {

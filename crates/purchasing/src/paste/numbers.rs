@@ -85,7 +85,7 @@ fn grouped(digits: &str) -> bool {
         let end = group.find(['.', ',']).unwrap_or(group.len());
         end == 3
     };
-    rest.is_empty() || first.len() <= 3 && rest.iter().all(|group| three(&group))
+    rest.is_empty() || first.len() <= 3 && rest.iter().all(three)
 }
 
 /// A currency's sign or code, perhaps with `each` behind it.
