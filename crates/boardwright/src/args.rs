@@ -71,8 +71,12 @@ pub(crate) enum Verb {
     Mend(Mend),
     Settle(Settle),
     Shelve(Shelve),
+    Strip(crate::drawer::Stripping),
     Plan(Plan),
     Order(Order),
+    Receive(crate::drawer::Receiving),
+    Offers(crate::drawer::Offers),
+    Stock(crate::drawer::Stock),
     Undo(Undo),
     Journal(Journal),
     #[command(subcommand)]
@@ -547,10 +551,13 @@ const GROUPS: [(&str, &[&str]); 4] = [
         "At the bench",
         &[
             "measure", "round", "power", "pull", "fit", "swap", "reseat", "resolder", "clean",
-            "mend", "settle", "shelve", "undo",
+            "mend", "settle", "shelve", "strip", "undo",
         ],
     ),
-    ("The decision", &["plan", "order"]),
+    (
+        "The decision",
+        &["plan", "order", "receive", "offers", "stock"],
+    ),
     ("Beside the work", &["serve", "demo", "board", "rehearse"]),
 ];
 

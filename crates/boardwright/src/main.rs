@@ -3,6 +3,7 @@
 mod args;
 mod boards;
 mod demo;
+mod drawer;
 mod pages;
 mod printer;
 mod problem;

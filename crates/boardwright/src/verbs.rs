@@ -5,7 +5,7 @@ use crate::printer::{Form, Printer};
 use crate::problem::stop;
 use crate::sheet::{Sheet, Voice, say};
 use crate::text;
-use crate::{Outcome, boards, demo, pages, rehearse};
+use crate::{Outcome, boards, demo, drawer, pages, rehearse};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -137,6 +137,10 @@ pub(crate) fn run(line: Line, printer: &Printer) -> Result {
         }
         Some(Verb::Plan(args)) => plan(&desk, args.limits),
         Some(Verb::Order(args)) => order(&desk, args),
+        Some(Verb::Receive(args)) => drawer::receive(&desk.open()?, &args, printer),
+        Some(Verb::Offers(args)) => drawer::offers(&desk.open()?, args, printer),
+        Some(Verb::Stock(args)) => drawer::stock(&desk.open()?, args, printer),
+        Some(Verb::Strip(args)) => drawer::strip(&desk.open()?, &args, printer),
         Some(Verb::Undo(args)) => {
             let undone = desk.open()?.undo(args.line)?;
             desk.answer("undone", &undone, || text::undone(&undone))

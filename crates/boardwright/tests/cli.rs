@@ -867,6 +867,117 @@ fn four_machines_alike_are_asked_for_once_more() {
 }
 
 #[test]
+fn offers_parcels_and_donors() {
+    let bench = demo();
+    let run =
+        |arguments: &[&str]| bench.ok(&[&["--workshop", "boardwright-demo"], arguments].concat());
+    bench.write(
+        "cart.csv",
+        "Your cart (2)\nArticle;Quantity;Price;Total\nOV-2 video controller, used original;1;12,00;12,00\nfuse;5;0,20;1,10\n",
+    );
+    let looked = run(&["offers", "northgate", "--file", "cart.csv"]);
+    expect![[r#"
+        One price of northgate is understood, seen on 12 November; one line is not.
+        Columns, Article: name; Quantity: quantity; Price: each; Total: total.
+        4 columns between semicolons.
+        Line 1 is left out: `Your cart (2)`.
+        Prices have decimal commas.
+          12.00 │ ov-2-used
+                │ line 3: OV-2 video controller, used original
+        Line 4: 5 at 0.20 make 1.00, but the line says 1.10.
+        Nothing was written.
+    "#]]
+    .assert_eq(&looked);
+    let before = run(&["order"]);
+    run(&["offers", "northgate", "--file", "cart.csv", "--take"]);
+    assert_ne!(run(&["order"]), before);
+    run(&["undo"]);
+    assert_eq!(run(&["order"]), before);
+    expect![[r#"
+        One price of farside parts is understood, seen on 12 November.
+          25.50 │ ov-2-used; was 24.00
+                │ line 1: OV-2 video controller, used original
+    "#]]
+    .assert_eq(&run(&[
+        "offers",
+        "farside",
+        "OV-2",
+        "video",
+        "controller,",
+        "used",
+        "original",
+        "25.50",
+    ]));
+    run(&["undo"]);
+    run(&["order", "--placed", "A"]);
+    expect![[r#"
+        Parcel A, farside parts came in in part; one line is still to come.
+        Into the drawer: 1 × ov-2-used and 1 × fuse.
+        Not ordered, kept all the same: 1 × fuse.
+        Not there: 1 × ov-2-used.
+        T-07 can be worked on now: what it needs lies in the drawer.
+        T-09 waits for parcel A, farside parts, due Friday 20 November.
+        T-02 and T-04 wait for what is still to be ordered.
+    "#]]
+    .assert_eq(&run(&["receive", "A", "1 ov-2-used; 1 fuse"]));
+    expect![[r#"
+        Two things in the drawer, one parcel on the way.
+        T-07 can be worked on now: what it needs lies in the drawer.
+        T-09 waits for parcel A, farside parts, due Friday 20 November.
+        T-02 and T-04 wait for what is still to be ordered.
+
+        Without a mark
+            1 × │ fuse; parcel A, farside parts
+            1 × │ ov-2-used; parcel A, farside parts
+
+        On the way
+            1 × │ ov-2-used; parcel A, farside parts
+    "#]]
+    .assert_eq(&run(&["stock"]));
+    run(&["undo"]);
+    expect![[r#"
+        Two chips of T-06 would go into the drawer, 4 min of work.
+        The plan gives it up too, for T-03 and T-08.
+           86 % │ U9, ov-2
+                │ mark T-06.U9
+           96 % │ U26, ay-3-8910
+                │ mark T-06.U26
+        Left in, soldered in: J1, SW1, D1, C1, U30, C12, C13, X1, U13, U32, U15, C9,
+        SW2, U4, U5, U6, RN1, U7, U10, U16, U17, U18, U19, U20, U21, U22, U23, U24, U25,
+        X2, Q2, C31, U14, X3, Q1, J4, RN2, C20, U27, U28, J5, U29, J6, J7, J8, U33 and
+        B1.
+        Left in, not asked for: F1, U1, U2, U3, U8, U12, LS1, KB1 and U31.
+        Left in, bad with 35 %: U11.
+        Nothing was written; `--take` writes it.
+    "#]]
+    .assert_eq(&run(&["strip", "T-06", "U9", "U26"]));
+    run(&["strip", "T-06", "U9", "U26", "--take"]);
+    expect![[r#"
+        Two things in the drawer, one parcel on the way.
+        T-07 and T-09 wait for parcel A, farside parts, due Friday 20 November.
+        T-02 and T-04 wait for what is still to be ordered.
+
+        Chips out of machines, each with its chance
+           96 % │ ay-3-8910, marked T-06.U26; T-06 U26
+           86 % │ ov-2, marked T-06.U9; T-06 U9
+
+        On the way
+            2 × │ ov-2-used; parcel A, farside parts
+    "#]]
+    .assert_eq(&run(&["stock"]));
+    expect![[r#"
+        U9, the video controller, makes no contact in its socket: 2 %, was 4 %.
+    "#]]
+    .assert_eq(&run(&["fit", "T-09", "U9", "--mark", "T-06.U9"]));
+    let refused = bench.run(&["--workshop", "boardwright-demo", "undo"]);
+    assert_eq!(
+        refused.status, 0,
+        "the chip that was fitted comes out again: {}",
+        refused.stderr
+    );
+}
+
+#[test]
 fn every_answer_is_as_documented() {
     let mut page = Documented::read();
     let bench = demo();
@@ -913,6 +1024,15 @@ fn every_answer_is_as_documented() {
         ],
     );
     check(0, &["order", "--placed", "A"]);
+    check(0, &["receive", "A", "1 ov-2-used; 2 74LS04"]);
+    check(0, &["stock", "--add", "2 z80a", "--works", "0.8"]);
+    check(0, &["stock"]);
+    check(0, &["offers"]);
+    check(0, &["offers", "--item", "4164-150ns"]);
+    bench.write("cart.csv", "name;quantity;each\n4164, 150 ns;8;3,10\n");
+    check(0, &["offers", "northgate", "--file", "cart.csv", "--take"]);
+    check(0, &["offers", "northgate", "fuse 0.20"]);
+    check(0, &["strip", "T-06"]);
     check(
         0,
         &["board", "check", "boardwright-demo/boards/ostrel-8-r2.toml"],
@@ -1120,7 +1240,7 @@ fn ctrl_c_ends_the_pages() {
 fn help() {
     let bench = Bench::new();
     let mut text = String::new();
-    let verbs = "take-in round measure show bench pull fit reseat resolder clean settle plan order undo journal serve demo";
+    let verbs = "take-in round measure show bench pull fit reseat resolder clean settle strip plan order receive offers stock undo journal serve demo";
     let mut pages = vec![vec!["-h"], vec!["--help"]];
     pages.extend(verbs.split(' ').map(|verb| vec![verb, "--help"]));
     pages.extend(["check", "export-network"].map(|verb| vec!["board", verb, "--help"]));

@@ -9,5 +9,5 @@ mod line;
 mod store;
 
 pub use error::Error;
-pub use line::{Act, Chip, Component, Entry, Line, Places, Shown, Supply, Truth};
+pub use line::{Act, Chip, Component, Entry, Line, Offered, Places, Shown, Supply, Truth};
 pub use store::{Draft, Journal};

@@ -126,6 +126,40 @@ pub enum Line {
         /// Machines that wait for it.
         waiting: Vec<String>,
     },
+    /// Prices of a vendor, as they were seen on one day.
+    Offers {
+        /// Vendor id.
+        vendor: String,
+        /// The day: `2026-11-12`.
+        seen: String,
+        /// How they came: `typed`, `pasted`, or a file's name.
+        how: String,
+        /// What is asked for each item.
+        offers: Vec<Offered>,
+    },
+    /// A parcel came in, wholly or in part.
+    Received {
+        /// The line that ordered it.
+        parcel: i64,
+        /// What was in it: item and quantity, wrong items with it.
+        items: Vec<(String, u32)>,
+        /// Nothing more will come of it.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        closed: bool,
+    },
+    /// Something was put into the drawer by hand, or taken out.
+    Kept {
+        /// Item, as remedies and vendors name it.
+        item: String,
+        /// How many came in; below zero: went out.
+        count: i64,
+        /// Chance that one of them is good, if it is no matter of course.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        works: Option<f64>,
+        /// Where they came from, or went.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        note: String,
+    },
     /// What the plan may spend from here on.
     Limits {
         /// Money, with its minor digits; none: no limit.
@@ -133,6 +167,30 @@ pub enum Line {
         /// Evenings; none: no limit.
         evenings: Option<f64>,
     },
+}
+
+/// What a vendor asks for an item.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct Offered {
+    /// Item, as remedies name it.
+    pub item: String,
+    /// The vendor's words.
+    pub title: String,
+    /// Sold in multiples of this, if said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pack: Option<u32>,
+    /// At least so many, if said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub least: Option<u32>,
+    /// So many are there, if said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stock: Option<u32>,
+    /// Quantity and the price of one from it on, in the vendor's currency.
+    pub breaks: Vec<(u32, String)>,
+    /// These are all breaks; else the others stay as they were.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub whole: bool,
 }
 
 /// What a check showed.
@@ -216,6 +274,11 @@ pub enum Act {
         with: String,
         /// Position there.
         there: String,
+    },
+    /// Chips came out of a machine that is given up, each with its mark.
+    Strip {
+        /// Position and mark.
+        chips: Vec<(String, String)>,
     },
     /// A fault the profile does not know was mended.
     Mend {

@@ -6,12 +6,14 @@
 mod invoice;
 mod lots;
 mod order;
+mod paste;
 mod problem;
 mod read;
 mod request;
 mod write;
 
 pub use order::{Error, Settings, cheapest, to_mps};
+pub use paste::{Column, Paste, Pasted, Refused, Role, Row, read_pasted, read_typed};
 pub use problem::Problem;
 pub use read::parse_vendors;
 pub use request::{Break, Line, Need, Offer, Parcel, Parcels, Request, Step, Unmet, Vendor};

@@ -275,6 +275,8 @@ pub(crate) fn minutes_spent(state: &State, machine: &Machine) -> f64 {
             Act::Pull { .. } | Act::Fit { .. } | Act::Clean(_) => 5.0,
             Act::Resolder(_) | Act::Swap { .. } => 8.0,
             Act::Mend { .. } => 15.0,
+            // what a donor gives is no work on that machine
+            Act::Strip { .. } => 0.0,
         },
         _ => 0.0,
     };

@@ -23,7 +23,7 @@ use crate::{
 const LARGEST: u64 = 4_000_000;
 
 /// What the folder's files say.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(crate) struct Folder {
     pub(crate) settings: Settings,
     /// The person's own boards.
@@ -35,7 +35,10 @@ pub(crate) struct Folder {
     /// The built-in catalogue with the person's own devices and remedies.
     pub(crate) library: Library,
     pub(crate) vendors: Vec<Vendor>,
+    /// The offers that hold: those of the folder's files, with those of the journal.
     pub(crate) offers: Vec<Offer>,
+    /// The offers of the folder's files.
+    pub(crate) filed: Vec<Offer>,
     /// Files that cannot be read, each with what is wrong.
     broken: BTreeMap<String, String>,
     stamp: Stamp,
@@ -85,6 +88,7 @@ impl Folder {
             library: Library::built_in().clone(),
             vendors: Vec::new(),
             offers: Vec::new(),
+            filed: Vec::new(),
             broken: BTreeMap::new(),
             stamp,
         };
@@ -100,6 +104,14 @@ impl Folder {
             Ok(None)
         } else {
             Folder::read(dir).map(Some)
+        }
+    }
+
+    /// The same folder with other offers that hold.
+    pub(crate) fn with_offers(&self, offers: Vec<Offer>) -> Folder {
+        Folder {
+            offers,
+            ..self.clone()
         }
     }
 
@@ -158,13 +170,14 @@ impl Folder {
                             self.vendors.push(vendor);
                         }
                     }
-                    self.offers.extend(offers);
+                    self.filed.extend(offers);
                 }
                 Err(problems) => self.break_file(name, &problems),
             }
         }
-        self.offers
+        self.filed
             .retain(|offer| self.vendors.iter().any(|vendor| vendor.id == offer.vendor));
+        self.offers = self.filed.clone();
         Ok(())
     }
 

@@ -3,12 +3,13 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use catalogue::{Mount, Part, Profile, RemedyKind, Site};
-use journal::{Act, Chip, Line, Truth};
+use journal::Truth;
 use planning::{Count, Fault, Instance, Remedy, Scenario};
 use purchasing::Request;
 
 use crate::{
     Error, ErrorKind,
+    drawer::{Drawer, Loose, UNSOLDER_WHOLE, loose, loose_item, named},
     economy::{RETEST_MINUTES, kind_title},
     folder::Folder,
     lead::WHOLE,
@@ -28,10 +29,8 @@ const LEAST_SHARE: f64 = 0.03;
 const ABSENT: &str = "absent";
 /// Chance that a donor's chip is bad, for the better and for the lesser kind.
 const GRADES: [(&str, f64); 2] = [("good", 0.03), ("fair", 0.15)];
-/// A part soldered in takes so much longer to take out of a donor, and comes out whole with this chance.
-/// Common practice, no source.
+/// A part soldered in takes so much longer to take out of a donor. Common practice, no source.
 const UNSOLDER_MINUTES: f64 = 20.0;
-const UNSOLDER_WHOLE: f64 = 0.9;
 
 /// The pile as the plan reckons with it.
 #[derive(Debug, Clone)]
@@ -77,11 +76,22 @@ pub(crate) fn offered(
         .map_err(|error| Error::new(ErrorKind::Refused, error.to_string()))?;
     let per_hour = crate::words::from_coins(settings.rate_per_hour, settings.currency);
     let coins = 10f64.powi(i32::try_from(settings.currency.minor_digits()).unwrap_or(2));
+    let drawer = Drawer::of(state, boards);
+    let chips = Chips {
+        donors: Donors::of(state, boards, now),
+        loose: loose(state, boards, now),
+        drawer: &drawer,
+    };
+    let mut on_hand = drawer.on_hand();
+    let lying = chips.by_item();
+    for (item, marks) in &lying {
+        on_hand.insert(item.clone(), u32::try_from(marks.len()).unwrap_or(u32::MAX));
+    }
     let mut offered = Offered {
         instance: Instance {
             rate_per_minute: per_hour * coins / 60.0,
             limits,
-            on_hand: on_hand(state, boards),
+            on_hand,
             vendors,
             offers,
             ..Instance::default()
@@ -92,14 +102,13 @@ pub(crate) fn offered(
         gives: BTreeMap::new(),
         notes: Vec::new(),
     };
-    let donors = Donors::of(state, boards, now);
     for machine in state.pile.on_bench() {
         let Some(board) = boards.get(&machine.board) else {
             continue;
         };
-        offered.add(folder, machine, board, now, &donors)?;
+        offered.add(folder, machine, board, now, &chips)?;
     }
-    offered.add_donors(&donors);
+    offered.add_donors(&chips.donors);
     offered.notes.extend(folder.trouble());
     Ok(offered)
 }
@@ -111,7 +120,7 @@ impl Offered {
         machine: &Machine,
         board: &Profile,
         now: &Reckoned,
-        donors: &Donors,
+        chips: &Chips<'_>,
     ) -> Result<()> {
         let explanations = now.explanations(&machine.tag, EXPLANATIONS)?;
         let works = machine.settled == Some(Truth::Works);
@@ -127,7 +136,7 @@ impl Offered {
             };
             let mendable = faults
                 .iter()
-                .all(|fault| self.mend(folder, machine, board, fault, donors, one.share));
+                .all(|fault| self.mend(folder, machine, board, fault, chips, one.share));
             if mendable && scenarios.len() < SCENARIOS {
                 scenarios.push(Scenario {
                     chance: one.share,
@@ -174,7 +183,7 @@ impl Offered {
         machine: &Machine,
         board: &Profile,
         fault: &Fault,
-        donors: &Donors,
+        chips: &Chips<'_>,
         share: f64,
     ) -> bool {
         let known = self
@@ -194,7 +203,7 @@ impl Offered {
             board,
             part,
             &fault.mode,
-            donors,
+            chips,
             &self.instance.on_hand,
             &mut wanting,
         );
@@ -286,7 +295,7 @@ fn cures(
     board: &Profile,
     part: &Part,
     mode: &str,
-    donors: &Donors,
+    chips: &Chips<'_>,
     on_hand: &BTreeMap<String, u32>,
     wanting: &mut Vec<String>,
 ) -> Vec<Cure> {
@@ -312,6 +321,13 @@ fn cures(
         if works <= 0.0 {
             continue;
         }
+        let lying = |item: String, works: f64| Cure {
+            id: format!("{} {item}", remedy.id),
+            minutes: remedy.minutes,
+            works,
+            title: chips.title(&item),
+            item: Some(item),
+        };
         let cure = |item: Option<String>, works: f64, minutes: f64, end: &str| Cure {
             id: format!("{}{end}", remedy.id),
             item,
@@ -322,8 +338,11 @@ fn cures(
         match (remedy.kind, &remedy.item, &remedy.build) {
             (RemedyKind::Salvage, ..) => {
                 let Some(device) = &part.device else { continue };
+                for (item, good) in chips.sources(device) {
+                    cures.push(lying(item, works * good));
+                }
                 for (grade, _) in GRADES {
-                    if let Some(good) = donors.least_good(device, grade) {
+                    if let Some(good) = chips.donors.least_good(device, grade) {
                         let (extra, out) = if soldered {
                             (UNSOLDER_MINUTES, UNSOLDER_WHOLE)
                         } else {
@@ -341,6 +360,9 @@ fn cures(
             }
             (_, _, Some(_)) => {}
             (_, Some(item), _) => {
+                for chance in chips.drawer.doubtful(item) {
+                    cures.push(lying(named(item, Some(chance)), works * chance));
+                }
                 let sold = folder.offers.iter().any(|offer| offer.item == *item);
                 if sold || on_hand.contains_key(item) {
                     cures.push(cure(Some(item.clone()), works, remedy.minutes, ""));
@@ -366,6 +388,61 @@ pub(crate) fn is_from_donor(item: &str) -> bool {
 fn whole_minutes(minutes: f64) -> u32 {
     // Minutes of a repair lie far below the limit; the cast saturates.
     minutes.max(0.0).round() as u32
+}
+
+/// Chips that need not be bought.
+struct Chips<'d> {
+    donors: Donors,
+    loose: Vec<Loose>,
+    drawer: &'d Drawer,
+}
+
+impl Chips<'_> {
+    /// The marks of the loose chips good enough to be fitted, by the item the plan knows them as.
+    fn by_item(&self) -> BTreeMap<String, Vec<String>> {
+        let mut items: BTreeMap<String, Vec<String>> = BTreeMap::new();
+        for chip in &self.loose {
+            if let Some((device, grade)) = chip.device.as_ref().zip(grade(1.0 - chip.good)) {
+                let marks = items.entry(loose_item(device, grade)).or_default();
+                marks.push(chip.mark.clone());
+            }
+        }
+        items
+    }
+
+    /// `from the drawer, T-05.U9`.
+    fn title(&self, item: &str) -> String {
+        match self.by_item().remove(item).unwrap_or_default().as_slice() {
+            [] => "from the drawer".to_string(),
+            [mark] => format!("from the drawer, {mark}"),
+            [mark, ..] => format!("from the drawer, such as {mark}"),
+        }
+    }
+
+    /// What lies in the drawer of a device: the item, and the chance that the worst of it is good.
+    fn sources(&self, device: &str) -> Vec<(String, f64)> {
+        let mut sources = Vec::new();
+        for (name, _) in GRADES {
+            let chips = self.loose.iter().filter(|chip| {
+                chip.device.as_deref() == Some(device) && grade(1.0 - chip.good) == Some(name)
+            });
+            if let Some(good) = chips.map(|chip| chip.good).reduce(f64::min) {
+                sources.push((loose_item(device, name), good));
+            }
+        }
+        let kept = self.drawer.doubtful(device).into_iter();
+        sources.extend(kept.map(|chance| (named(device, Some(chance)), chance)));
+        if self.drawer.count(device, None) > 0 {
+            sources.push((device.to_string(), 1.0));
+        }
+        sources
+    }
+}
+
+/// The kind of a chip that is bad with this chance.
+fn grade(bad: f64) -> Option<&'static str> {
+    let grade = GRADES.into_iter().find(|(_, most)| bad <= *most)?;
+    Some(grade.0)
 }
 
 /// Chips that could be taken out of machines.
@@ -399,8 +476,7 @@ impl Donors {
             for part in &board.parts {
                 let Some(device) = &part.device else { continue };
                 let bad = bad.get(part.reference.as_str()).copied().unwrap_or(0.0);
-                let grade = GRADES.into_iter().find(|(_, most)| bad <= *most);
-                if let Some((grade, _)) = grade.filter(|_| !machine.empty.contains(&part.reference))
+                if let Some(grade) = grade(bad).filter(|_| !machine.empty.contains(&part.reference))
                 {
                     chips.push(DonorChip {
                         tag: machine.tag.clone(),
@@ -423,53 +499,6 @@ impl Donors {
             .filter(|chip| chip.device == device && chip.grade == grade);
         chips.map(|chip| chip.good).reduce(f64::min)
     }
-}
-
-/// Items of parcels ordered, less what was fitted since.
-fn on_hand(state: &State, boards: &Boards) -> BTreeMap<String, u32> {
-    let mut items: BTreeMap<String, u32> = BTreeMap::new();
-    for entry in state.pile.holding() {
-        match &entry.line {
-            Line::Ordered { items: ordered, .. } => {
-                for (item, quantity) in ordered {
-                    *items.entry(item.clone()).or_default() += quantity;
-                }
-            }
-            Line::Act {
-                done:
-                    Act::Fit {
-                        part,
-                        chip: Chip::New { .. },
-                        ..
-                    },
-            } => {
-                let board = entry
-                    .machine
-                    .as_deref()
-                    .and_then(|tag| state.pile.machine(tag))
-                    .and_then(|machine| boards.get(&machine.board));
-                let Some((board, part)) = board.and_then(|board| Some((board, board.part(part)?)))
-                else {
-                    continue;
-                };
-                let remedies = state
-                    .folder
-                    .library
-                    .remedies_for(part.device.as_deref(), &board.id);
-                let used = remedies
-                    .filter_map(|remedy| remedy.item.as_ref())
-                    .find(|item| items.get(*item).is_some_and(|n| *n > 0));
-                if let Some(item) = used.cloned()
-                    && let Some(count) = items.get_mut(&item)
-                {
-                    *count -= 1;
-                }
-            }
-            _ => {}
-        }
-    }
-    items.retain(|_, count| *count > 0);
-    items
 }
 
 /// A machine that needs nothing.

@@ -15,6 +15,8 @@ pub(crate) struct Pile {
     pub(crate) machines: Vec<Machine>,
     /// Marks and where their chips are.
     pub(crate) marks: BTreeMap<String, Place>,
+    /// Machine and position that a marked chip came from.
+    pub(crate) origins: BTreeMap<String, (String, String)>,
     pub(crate) limits: Limits,
     /// Numbers of the lines of parcels ordered.
     pub(crate) ordered: Vec<i64>,
@@ -246,7 +248,13 @@ impl Pile {
                 self.ordered.push(entry.id);
                 Ok(())
             }
-            Line::TakenBack { .. } => Ok(()),
+            Line::Received { parcel, .. } if !self.ordered.contains(parcel) => {
+                Err(format!("line {parcel} orders no parcel"))
+            }
+            Line::Received { .. }
+            | Line::Offers { .. }
+            | Line::Kept { .. }
+            | Line::TakenBack { .. } => Ok(()),
         }
     }
 
@@ -292,6 +300,13 @@ impl Pile {
                 empty.map_or(Ok(()), |part| Err(format!("{part} of {tag} is empty")))
             }
             Act::Swap { part, with, there } => self.swap((tag, part), (with, there)),
+            Act::Strip { chips } => {
+                for (part, mark) in chips {
+                    self.take_out(tag, part, Some(mark))?;
+                }
+                self.machine_mut(tag)?.shelved = true;
+                Ok(())
+            }
             Act::Mend { .. } | Act::Reseat(_) | Act::Resolder(_) | Act::Clean(_) => Ok(()),
         }
     }
@@ -366,7 +381,7 @@ impl Pile {
         if !machine.empty.insert(part.to_string()) {
             return Err(format!("{part} of {tag} is empty"));
         }
-        machine.guests.remove(part);
+        let home = machine.guests.remove(part);
         let own = machine.marked.remove(part);
         if let (Some(own), Some(mark)) = (&own, mark)
             && own != mark
@@ -374,6 +389,8 @@ impl Pile {
             return Err(format!("that chip has the mark `{own}` already"));
         }
         if let Some(mark) = own.or_else(|| mark.map(str::to_string)) {
+            let home = home.unwrap_or_else(|| (tag.to_string(), part.to_string()));
+            self.origins.entry(mark.clone()).or_insert(home);
             self.marks.insert(mark, Place::Loose);
         }
         Ok(())

@@ -170,6 +170,54 @@ fn words(state: &State, entry: &Entry) -> (String, String, String) {
         } => plain(format!(
             "Parcel {letter} ordered at {title}, {landed} landed."
         )),
+        Line::Received {
+            parcel,
+            items,
+            closed,
+        } => received(state, *parcel, items, *closed),
+        Line::Offers {
+            vendor,
+            seen,
+            how,
+            offers,
+        } => {
+            let what = counted(offers.len(), "price", "prices");
+            (
+                format!("Offers of {vendor}, seen on {seen}:"),
+                match offers.as_slice() {
+                    [one] => crate::offers::said(one),
+                    _ => format!("{what}, {how}"),
+                },
+                String::new(),
+            )
+        }
+        Line::Kept {
+            item,
+            count,
+            works,
+            note,
+        } => {
+            let good = works.map(|works| format!(", each good with {}", percent(works)));
+            let where_ = if note.is_empty() {
+                String::new()
+            } else {
+                format!(", {note}")
+            };
+            let verb = if *count < 0 {
+                "Taken out of the drawer:"
+            } else {
+                "Put into the drawer:"
+            };
+            (
+                verb.to_string(),
+                format!(
+                    "{} × {item}{}{where_}",
+                    count.unsigned_abs(),
+                    good.unwrap_or_default()
+                ),
+                String::new(),
+            )
+        }
         Line::Limits { money, evenings } => {
             let money = money
                 .as_ref()
@@ -186,6 +234,37 @@ fn words(state: &State, entry: &Entry) -> (String, String, String) {
             )
         }
     }
+}
+
+fn received(
+    state: &State,
+    parcel: i64,
+    items: &[(String, u32)],
+    closed: bool,
+) -> (String, String, String) {
+    let letter = match state.pile.entry(parcel).map(|entry| &entry.line) {
+        Some(Line::Ordered { letter, .. }) => letter.as_str(),
+        _ => "?",
+    };
+    let came: Vec<String> = items
+        .iter()
+        .map(|(item, count)| format!("{count} × {item}"))
+        .collect();
+    let came = if came.is_empty() {
+        "nothing".to_string()
+    } else {
+        listed(&came, "and")
+    };
+    let end = if closed {
+        "; nothing more will come of it"
+    } else {
+        ""
+    };
+    (
+        format!("Of parcel {letter} came in:"),
+        format!("{came}{end}"),
+        String::new(),
+    )
 }
 
 fn event_title(state: &State, board: &str, event: &str) -> String {
@@ -265,6 +344,10 @@ fn act(act: &Act) -> String {
             format!("Exchanged {part} with {there} of {with}.")
         }
         Act::Mend { what } => format!("Mended: {what}."),
+        Act::Strip { chips } => {
+            let parts: Vec<String> = chips.iter().map(|(part, _)| part.clone()).collect();
+            format!("Stripped, {} into the drawer.", listed(&parts, "and"))
+        }
         Act::Reseat(what) => format!("Reseated {}.", places(what)),
         Act::Resolder(what) => format!("Resoldered {}.", places(what)),
         Act::Clean(what) => format!("Cleaned {}.", places(what)),
@@ -285,6 +368,7 @@ fn after_act(act: &Act) -> String {
         Act::Mend { .. } => {
             return "A fault the profile does not know is over from here.".to_string();
         }
+        Act::Strip { .. } => return "The machine is put away.".to_string(),
         Act::Swap { part, .. } => {
             return format!("What touches {part} counts anew from here, on both.");
         }

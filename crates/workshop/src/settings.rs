@@ -18,6 +18,7 @@ evening_minutes = 150
 members = ["me"]
 harm_cost = "24.00"            # lost when a check harms a part
 unknown_price = "8.00"         # taken for a part that nobody offers yet
+ask_again_days = 14            # a price seen longer ago than this is worth asking again
 
 [worth]                        # of a machine that works, and of one left as it is; by board id, or for all
 default = { working = "80.00", hold = "10.00" }
@@ -62,6 +63,8 @@ pub(crate) struct Settings {
     pub(crate) harm_cost: i64,
     /// Taken for a part that nobody offers yet.
     pub(crate) unknown_price: i64,
+    /// A price seen longer ago than so many days is worth asking again.
+    pub(crate) ask_again_days: i64,
 }
 
 /// Worth of a machine, in smallest coins.
@@ -196,6 +199,7 @@ struct Raw {
     rates: BTreeMap<String, String>,
     harm_cost: Option<Amount>,
     unknown_price: Option<Amount>,
+    ask_again_days: Option<i64>,
     #[serde(default)]
     instrument: Vec<RawInstrument>,
 }
@@ -316,6 +320,7 @@ impl Raw {
             rates,
             harm_cost,
             unknown_price,
+            ask_again_days: self.ask_again_days.unwrap_or(14).clamp(0, 36_500),
         }
     }
 }

@@ -70,7 +70,8 @@ impl Setting {
                 off.insert(tag, entry.id);
                 continue;
             }
-            let Some(action) = action(pile, boards, entry) else {
+            let mut actions = actions(pile, boards, entry);
+            let Some(action) = actions.pop() else {
                 continue;
             };
             let time = start
@@ -82,8 +83,10 @@ impl Setting {
                 });
                 lines.push(line);
             }
-            situation.steps.push(BenchStep { time, action });
-            lines.push(entry.id);
+            for action in actions.into_iter().chain([action]) {
+                situation.steps.push(BenchStep { time, action });
+                lines.push(entry.id);
+            }
         }
         // what is off now begins a power-up with its next look
         for (tag, line) in off {
@@ -141,6 +144,23 @@ pub(crate) fn check_of<'b>(
     boards.get(&machine.board)?.check(check)
 }
 
+/// What a line means for the diagnosis; several chips that came out at once are a step each.
+fn actions(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) -> Vec<Action> {
+    if let Line::Act {
+        done: journal::Act::Strip { chips },
+    } = &entry.line
+    {
+        let machine = entry.machine.clone().unwrap_or_default();
+        let pull = |(part, mark): &(String, String)| Action::Pull {
+            machine: machine.clone(),
+            part: part.clone(),
+            mark: Some(mark.clone()),
+        };
+        return chips.iter().map(pull).collect();
+    }
+    action(pile, boards, entry).into_iter().collect()
+}
+
 fn action(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) -> Option<Action> {
     let machine = entry.machine.clone();
     match &entry.line {
@@ -165,7 +185,7 @@ fn action(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) -
             machine: machine?,
             supply: supply_of(*supply),
         }),
-        Line::Act { done } => Some(act(machine?, done)),
+        Line::Act { done } => act(machine?, done),
         Line::Settled { truth } => Some(Action::Settle {
             machine,
             truth: match truth {
@@ -181,6 +201,9 @@ fn action(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) -
         | Line::TakenIn { .. }
         | Line::TakenBack { .. }
         | Line::Ordered { .. }
+        | Line::Received { .. }
+        | Line::Offers { .. }
+        | Line::Kept { .. }
         | Line::Shelved { .. }
         | Line::Limits { .. } => None,
     }
@@ -229,7 +252,7 @@ pub(crate) fn component(component: &journal::Component) -> units::Component {
     }
 }
 
-fn act(machine: String, done: &journal::Act) -> Action {
+fn act(machine: String, done: &journal::Act) -> Option<Action> {
     let treat = |machine, treatment, places: &journal::Places| Action::Treat {
         machine,
         treatment,
@@ -238,7 +261,7 @@ fn act(machine: String, done: &journal::Act) -> Action {
             journal::Places::Block(block) => Places::Block(block.clone()),
         },
     };
-    match done {
+    Some(match done {
         journal::Act::Pull { part, mark } => Action::Pull {
             machine,
             part: part.clone(),
@@ -265,5 +288,6 @@ fn act(machine: String, done: &journal::Act) -> Action {
         journal::Act::Reseat(places) => treat(machine, Treatment::Reseat, places),
         journal::Act::Resolder(places) => treat(machine, Treatment::Resolder, places),
         journal::Act::Clean(places) => treat(machine, Treatment::Clean, places),
-    }
+        journal::Act::Strip { .. } => return None,
+    })
 }

@@ -5,8 +5,14 @@
 
 use serde::Serialize;
 
+pub use crate::offers::{
+    History, OfferRow, OffersRead, OffersView, PastPrice, ReadRow, VendorOffers,
+};
+pub use crate::receive::CameIn;
 pub use crate::rehearse::{Figure, Lead, RehearsalView, RehearsedPolicy, Sum, Where};
 pub use crate::rounds::{Again, Aside, RoundLook, RoundToMake, RoundsView};
+pub use crate::stock::{StockRow, StockView};
+pub use crate::strip::{StripRow, StripView};
 pub use crate::told::{Section, Told, ToldLine};
 pub use crate::what_if::{Answer, Record, WhatIf, WouldBe};
 

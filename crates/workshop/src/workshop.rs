@@ -49,6 +49,21 @@ pub(crate) struct State {
 }
 
 impl State {
+    /// Folder and pile, with the offers that both together make.
+    fn of(folder: Arc<Folder>, version: u64, pile: Pile) -> State {
+        let offers = crate::offers::holding(&folder, &pile);
+        let folder = if offers == folder.offers {
+            folder
+        } else {
+            Arc::new(folder.with_offers(offers))
+        };
+        State {
+            folder,
+            version,
+            pile,
+        }
+    }
+
     /// The machine that was typed, and no other.
     pub(crate) fn machine(&self, typed: &str) -> Result<&Machine> {
         let tags = self.tags();
@@ -105,11 +120,7 @@ impl Workshop {
         let who = who
             .or_else(|| folder.settings.members.first().cloned())
             .unwrap_or_else(|| "me".to_string());
-        let state = Arc::new(State {
-            folder: Arc::new(folder),
-            version: 0,
-            pile,
-        });
+        let state = Arc::new(State::of(Arc::new(folder), 0, pile));
         let inner = Inner {
             journal,
             who,
@@ -206,11 +217,7 @@ impl Inner {
     fn refresh(&mut self, dir: &Path) -> Result<()> {
         if let Some(folder) = self.state.folder.fresh(dir)? {
             let (version, pile) = (self.state.version + 1, self.state.pile.clone());
-            self.state = Arc::new(State {
-                folder: Arc::new(folder),
-                version,
-                pile,
-            });
+            self.state = Arc::new(State::of(Arc::new(folder), version, pile));
         }
         self.reread()
     }
@@ -230,11 +237,7 @@ impl Inner {
             version,
             pile,
         } = &*self.state;
-        self.state = Arc::new(State {
-            folder: Arc::clone(folder),
-            version: *version,
-            pile: pile.with(more),
-        });
+        self.state = Arc::new(State::of(Arc::clone(folder), *version, pile.with(more)));
     }
 
     /// Writes the lines that `build` makes of the state; builds them again when others were faster.

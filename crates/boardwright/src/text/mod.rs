@@ -2,6 +2,7 @@
 
 mod bench;
 mod card;
+mod drawer;
 mod evening;
 mod parcels;
 mod plan;
@@ -16,6 +17,7 @@ mod written;
 
 pub(crate) use bench::bench;
 pub(crate) use card::{Depth, card, journal};
+pub(crate) use drawer::{came_in, history, offers, offers_read, stock, strip};
 pub(crate) use evening::evening;
 pub(crate) use parcels::parcels;
 pub(crate) use plan::plan;

@@ -1,0 +1,843 @@
+//! Offers: what vendors ask, how it came in, how old it is, what it was before.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use jiff::civil::Date;
+use journal::{Draft, Line, Offered};
+use purchasing::{Break, Offer, Paste, Pasted, Row, Vendor, read_pasted, read_typed};
+use serde::Serialize;
+use units::{Decimal, Money, parse_amount};
+
+use crate::{
+    Error, ErrorKind, Workshop,
+    folder::Folder,
+    item_names::{Items, Meant},
+    names::{best, choices, fit, nearest, plain},
+    pile::Pile,
+    words::{capital, counted, listed, quoted, sentence},
+    workshop::{Inner, Result, State},
+};
+
+/// Prices that come in.
+#[derive(Debug, Clone, Default)]
+pub struct OffersIn {
+    /// The vendor.
+    pub vendor: String,
+    /// What came: a table, a cart, or one line that was typed.
+    pub text: Vec<u8>,
+    /// A file's name; none: it was pasted or typed.
+    pub file: Option<String>,
+    /// It is one typed line: `4164-150ns 8 at 3.40`.
+    pub typed: bool,
+    /// What the columns are, if the guess is wrong: `code, name, quantity, each, -`.
+    pub columns: Option<String>,
+    /// Line of the text and the item that is meant there.
+    pub items: Vec<(usize, String)>,
+    /// The day on which the prices were seen, if not today.
+    pub seen: Option<String>,
+    /// Write it; else only say how it is understood.
+    pub take: bool,
+}
+
+/// How offers were understood, and whether they are written.
+#[derive(Debug, Clone, Serialize)]
+pub struct OffersRead {
+    /// `Twelve prices of northgate are understood; two lines are not.`
+    pub heading: String,
+    /// Vendor id.
+    pub vendor: String,
+    /// What each column was taken for: heading and role.
+    pub columns: Vec<(String, String)>,
+    /// A row for each thing offered.
+    pub rows: Vec<ReadRow>,
+    /// How the text was read, a sentence each.
+    pub notes: Vec<String>,
+    /// What was kept out, a sentence each, its line first.
+    pub refused: Vec<String>,
+    /// Journal lines written; empty while it is only looked at.
+    pub lines: Vec<i64>,
+}
+
+/// One thing offered, as it was understood.
+#[derive(Debug, Clone, Serialize)]
+pub struct ReadRow {
+    /// Line of the text.
+    pub line: usize,
+    /// The item it was taken for.
+    pub item: String,
+    /// A remedy for a machine of the pile asks for it.
+    pub wanted: bool,
+    /// The vendor's words.
+    pub title: String,
+    /// `3.90`.
+    pub price: String,
+    /// `3.40 each from 8; packs of 2`, empty if there is no more to say.
+    pub more: String,
+    /// `was 3.60`, empty if it is new or the same.
+    pub before: String,
+    /// What looks like a slip, in a sentence; empty if nothing does.
+    pub doubt: String,
+}
+
+/// What vendors ask now.
+#[derive(Debug, Clone, Serialize)]
+pub struct OffersView {
+    /// `Sixty offers of four vendors, three to ask again.`
+    pub heading: String,
+    /// A price seen longer ago than this is to be asked again, in days.
+    pub ask_again_days: i64,
+    /// A block a vendor.
+    pub vendors: Vec<VendorOffers>,
+}
+
+/// What one vendor asks.
+#[derive(Debug, Clone, Serialize)]
+pub struct VendorOffers {
+    /// Vendor id.
+    pub id: String,
+    /// Vendor title.
+    pub title: String,
+    /// How he sends, in a sentence.
+    pub terms: String,
+    /// His offers.
+    pub offers: Vec<OfferRow>,
+}
+
+/// One offer.
+#[derive(Debug, Clone, Serialize)]
+pub struct OfferRow {
+    /// Item.
+    pub item: String,
+    /// The vendor's words.
+    pub title: String,
+    /// `3.90`.
+    pub price: String,
+    /// `3.40 each from 8; packs of 2; 40 there`.
+    pub more: String,
+    /// `10 November`, empty if no day is known.
+    pub seen: String,
+    /// So many days old, if that is known.
+    pub days: Option<i64>,
+    /// Worth asking again.
+    pub old: bool,
+}
+
+/// What was asked for one item over time.
+#[derive(Debug, Clone, Serialize)]
+pub struct History {
+    /// Item.
+    pub item: String,
+    /// What it is called.
+    pub title: String,
+    /// The answer in a sentence: `3.40 now at northgate, least so far 2.60.`
+    pub heading: String,
+    /// ISO 4217 code of the prices below.
+    pub currency: String,
+    /// Prices, oldest first.
+    pub prices: Vec<PastPrice>,
+}
+
+/// A price seen on a day.
+#[derive(Debug, Clone, Serialize)]
+pub struct PastPrice {
+    /// The day: `2026-11-10`.
+    pub day: String,
+    /// Vendor title.
+    pub vendor: String,
+    /// Price of one at the smallest quantity, in the workshop's currency.
+    pub price: String,
+    /// The same in the smallest coins.
+    pub coins: i64,
+    /// `from 8`, empty if it is the price of one.
+    pub at: String,
+}
+
+impl Workshop {
+    /// Reads offers; writes them if that is asked for.
+    ///
+    /// # Errors
+    /// If the vendor is unknown, nothing is understood, or the prices are in a currency that is not the vendor's.
+    pub fn offers_in(&self, asked: &OffersIn) -> Result<OffersRead> {
+        let mut inner = self.fresh()?;
+        let state = inner.state();
+        let vendor = vendor(&state, &asked.vendor)?.clone();
+        let seen = seen(&inner, asked.seen.as_deref())?;
+        let pasted = read(asked, &vendor)?;
+        in_his_currency(&state, &vendor, &pasted)?;
+        let offered = offered(&state, &vendor, &pasted, asked)?;
+        let mut view = understood(&state, &vendor, &pasted, &offered, seen);
+        if offered.is_empty() {
+            let why = view.refused.first().cloned();
+            let why = why.unwrap_or_else(|| "expected prices, found none".to_string());
+            return Err(Error::new(ErrorKind::Usage, why).hint(
+                "one thing a line with its price, or a table; `--columns` says what the columns are",
+            ));
+        }
+        if asked.take {
+            let how = match (&asked.file, asked.typed) {
+                (Some(file), _) => file.clone(),
+                (None, true) => "typed".to_string(),
+                (None, false) => "pasted".to_string(),
+            };
+            let line = Line::Offers {
+                vendor: vendor.id.clone(),
+                seen: seen.to_string(),
+                how,
+                offers: offered.into_iter().map(|(_, one)| one).collect(),
+            };
+            let entries = inner.write(|_| {
+                Ok(vec![Draft {
+                    machine: None,
+                    epoch: 0,
+                    line: line.clone(),
+                }])
+            })?;
+            view.lines = entries.iter().map(|entry| entry.id).collect();
+        }
+        Ok(view)
+    }
+
+    /// What vendors ask now, and what is worth asking again.
+    ///
+    /// # Errors
+    /// If the journal cannot be read.
+    pub fn offers(&self) -> Result<OffersView> {
+        let inner = self.fresh()?;
+        Ok(listed_offers(&inner, &inner.state()))
+    }
+
+    /// What was asked for an item over time.
+    ///
+    /// # Errors
+    /// If nobody ever offered it.
+    pub fn history(&self, item: &str) -> Result<History> {
+        let inner = self.fresh()?;
+        history(&inner.state(), item)
+    }
+}
+
+/// The vendor that was typed: his id, his title, or the start of one.
+pub(crate) fn vendor<'s>(state: &'s State, typed: &str) -> Result<&'s Vendor> {
+    let vendors = &state.folder.vendors;
+    let word = plain(typed);
+    let fits = vendors
+        .iter()
+        .filter_map(|one| Some((fit(&word, [&*one.id, &*one.title])?, one)));
+    match best(fits).as_ref().map(|(_, found)| found.as_slice()) {
+        Some([one]) => Ok(*one),
+        Some(several) => Err(Error::new(
+            ErrorKind::NotFound,
+            format!(
+                "{} could be {}",
+                quoted(typed),
+                choices(several.iter().map(|one| &*one.id))
+            ),
+        )),
+        None if vendors.is_empty() => Err(Error::new(ErrorKind::NotFound, "there is no vendor yet")
+            .hint("put a file such as `vendors/northgate.toml` into the workshop folder, with `[[vendor]]`, `id`, `currency` and `days`")),
+        None => Err(Error::new(
+            ErrorKind::NotFound,
+            format!(
+                "there is no vendor {}; nearest are {}",
+                quoted(typed),
+                choices(nearest(typed, vendors.iter().map(|one| &*one.id)))
+            ),
+        )
+        .hint("a new vendor is a `[[vendor]]` with `id`, `currency` and `days` in a file of the folder `vendors`")),
+    }
+}
+
+pub(crate) fn vendor_title(vendor: &Vendor) -> String {
+    if vendor.title.is_empty() {
+        vendor.id.clone()
+    } else {
+        vendor.title.clone()
+    }
+}
+
+fn seen(inner: &Inner, typed: Option<&str>) -> Result<Date> {
+    let today = inner.now().date();
+    let Some(typed) = typed.map(str::trim).filter(|typed| !typed.is_empty()) else {
+        return Ok(today);
+    };
+    let day: Option<Date> = typed.parse().ok();
+    day.filter(|day| *day <= today).ok_or_else(|| {
+        Error::new(
+            ErrorKind::Usage,
+            format!(
+                "expected a day such as `{today}`, and none to come, found {}",
+                quoted(typed)
+            ),
+        )
+    })
+}
+
+fn read(asked: &OffersIn, vendor: &Vendor) -> Result<Pasted> {
+    if asked.typed {
+        let text = String::from_utf8_lossy(&asked.text).into_owned();
+        let mut pasted = Pasted::default();
+        for line in text
+            .split([';', '\n'])
+            .filter(|line| !line.trim().is_empty())
+        {
+            let row = read_typed(line).map_err(|why| {
+                Error::new(ErrorKind::Usage, why).hint(
+                    "write `4164-150ns 3.90`, or `4164-150ns 1 at 3.90 8 at 3.40 pack 2 stock 40`",
+                )
+            })?;
+            pasted.rows.push(Row {
+                line: pasted.rows.len() + 1,
+                ..row
+            });
+        }
+        return Ok(pasted);
+    }
+    Ok(read_pasted(
+        &asked.text,
+        Paste {
+            currency: vendor.currency,
+            columns: asked
+                .columns
+                .as_deref()
+                .filter(|text| !text.trim().is_empty()),
+        },
+    ))
+}
+
+fn in_his_currency(state: &State, vendor: &Vendor, pasted: &Pasted) -> Result<()> {
+    let Some(found) = pasted.currency.filter(|found| *found != vendor.currency) else {
+        return Ok(());
+    };
+    let settings = &state.folder.settings;
+    let rated = found == settings.currency || settings.rates.contains_key(&found);
+    let title = vendor_title(vendor);
+    let hint = if rated {
+        format!(
+            "give {title} the currency {found} in its file, or a second vendor of its own for these prices"
+        )
+    } else {
+        format!(
+            "and workshop.toml has no rate for {found}: add `{found} = \"...\"` under `[rates]`"
+        )
+    };
+    Err(Error::new(
+        ErrorKind::Refused,
+        format!(
+            "expected prices in {} as {title} asks, found prices in {found}",
+            vendor.currency
+        ),
+    )
+    .hint(hint))
+}
+
+/// Each row as it would be written, under its item.
+fn offered(
+    state: &State,
+    vendor: &Vendor,
+    pasted: &Pasted,
+    asked: &OffersIn,
+) -> Result<Vec<(Row, Offered)>> {
+    let items = Items::of(state);
+    for (line, _) in &asked.items {
+        if !pasted.rows.iter().any(|row| row.line == *line) {
+            return Err(Error::new(
+                ErrorKind::Usage,
+                format!("there is no price on line {line} that could be named"),
+            ));
+        }
+    }
+    let mut rows: Vec<(Row, Offered)> = Vec::new();
+    for row in &pasted.rows {
+        let named = asked.items.iter().find(|(line, _)| *line == row.line);
+        let (item, near) = match named
+            .map(|(_, item)| item.trim())
+            .filter(|item| !item.is_empty())
+        {
+            Some(item) => (item.to_string(), Vec::new()),
+            None => match items.meant(&vendor.id, &[&row.code, &row.name]) {
+                Meant::Item(item) => (item, Vec::new()),
+                Meant::Open { own, near } => (own, near),
+            },
+        };
+        let mut row = row.clone();
+        if !near.is_empty() {
+            let near = choices(near.iter().map(String::as_str));
+            row.doubt = Some(format!("it could be {near}; name it if it is one of these"));
+        }
+        let breaks = row
+            .breaks
+            .iter()
+            .map(|level| (level.from, level.each.to_string()));
+        let offered = Offered {
+            item,
+            title: row.name.clone(),
+            pack: row.pack,
+            least: row.least,
+            stock: row.stock,
+            breaks: breaks.collect(),
+            whole: row.whole,
+        };
+        rows.push((row, offered));
+    }
+    Ok(rows)
+}
+
+fn understood(
+    state: &State,
+    vendor: &Vendor,
+    pasted: &Pasted,
+    offered: &[(Row, Offered)],
+    seen: Date,
+) -> OffersRead {
+    let items = Items::of(state);
+    let old = |item: &str| {
+        let mut offers = state.folder.offers.iter();
+        offers.find(|offer| offer.vendor == vendor.id && offer.item == item)
+    };
+    let mut taken: BTreeSet<&str> = BTreeSet::new();
+    let mut rows = Vec::new();
+    for (row, one) in offered {
+        let mut doubt = row.doubt.clone().unwrap_or_default();
+        if !taken.insert(&one.item) {
+            doubt = format!(
+                "{} is offered on an earlier line too; the last one holds",
+                one.item
+            );
+        }
+        let breaks = levels(one);
+        let before = old(&one.item).and_then(|old| changed(old, &breaks, vendor));
+        rows.push(ReadRow {
+            line: row.line,
+            item: one.item.clone(),
+            wanted: items.is_wanted(&one.item),
+            title: one.title.clone(),
+            price: breaks
+                .first()
+                .map(|first| price(first.each, vendor))
+                .unwrap_or_default(),
+            more: more(&breaks, one.pack, one.least, one.stock, vendor),
+            before: before.unwrap_or_default(),
+            doubt: if doubt.is_empty() {
+                doubt
+            } else {
+                sentence(&doubt)
+            },
+        });
+    }
+    let lines = counted(pasted.refused.len(), "line is", "lines are");
+    let rest = if pasted.refused.is_empty() {
+        String::new()
+    } else {
+        format!("; {lines} not")
+    };
+    let prices = counted(rows.len(), "price", "prices");
+    let verb = if rows.len() == 1 { "is" } else { "are" };
+    OffersRead {
+        heading: format!(
+            "{} of {} {verb} understood, seen on {}{rest}.",
+            capital(&prices),
+            vendor_title(vendor),
+            seen.strftime("%-d %B")
+        ),
+        vendor: vendor.id.clone(),
+        columns: pasted
+            .columns
+            .iter()
+            .map(|column| (column.heading.clone(), column.role.word()))
+            .collect(),
+        rows,
+        notes: pasted.notes.clone(),
+        refused: pasted
+            .refused
+            .iter()
+            .map(|one| sentence(&one.to_string()))
+            .collect(),
+        lines: Vec::new(),
+    }
+}
+
+/// `was 3.60`, if the price at the same quantity is another.
+fn changed(old: &Offer, breaks: &[Break], vendor: &Vendor) -> Option<String> {
+    let first = breaks.first()?;
+    let was = old.breaks.iter().rfind(|level| level.from <= first.from)?;
+    if was.each == first.each {
+        return None;
+    }
+    Some(format!("was {}", price(was.each, vendor)))
+}
+
+fn levels(one: &Offered) -> Vec<Break> {
+    let level = |(from, each): &(u32, String)| {
+        Some(Break {
+            from: *from,
+            each: parse_amount(each).ok()?,
+        })
+    };
+    one.breaks.iter().filter_map(level).collect()
+}
+
+pub(crate) fn price(each: Decimal, vendor: &Vendor) -> String {
+    Money {
+        amount: each,
+        currency: vendor.currency,
+    }
+    .amount_text()
+}
+
+/// `3.40 each from 8; packs of 2; 40 there`.
+fn more(
+    breaks: &[Break],
+    pack: Option<u32>,
+    least: Option<u32>,
+    stock: Option<u32>,
+    vendor: &Vendor,
+) -> String {
+    let mut said = Vec::new();
+    if let Some(first) = breaks.first().filter(|first| first.from > 1) {
+        said.push(format!("each from {}", first.from));
+    }
+    said.extend(
+        breaks
+            .iter()
+            .skip(1)
+            .map(|level| format!("{} each from {}", price(level.each, vendor), level.from)),
+    );
+    said.extend(pack.filter(|n| *n > 1).map(|n| format!("packs of {n}")));
+    let first = breaks.first().map_or(1, |first| first.from);
+    said.extend(
+        least
+            .filter(|n| *n > first.max(pack.unwrap_or(1)))
+            .map(|n| format!("at least {n}")),
+    );
+    said.extend(stock.map(|n| {
+        if n == 0 {
+            "sold out".to_string()
+        } else {
+            format!("{n} there")
+        }
+    }));
+    said.join("; ")
+}
+
+/// One offer in a journal row: `4164-150ns, 8 at 3.40`.
+pub(crate) fn said(one: &Offered) -> String {
+    let levels: Vec<String> = one
+        .breaks
+        .iter()
+        .map(|(from, each)| match from {
+            1 => each.clone(),
+            from => format!("{from} at {each}"),
+        })
+        .collect();
+    format!("{}, {}", one.item, listed(&levels, "and"))
+}
+
+/// The offers that hold: of each vendor and item the one seen last; a price at one quantity leaves the others as they
+/// were, unless these are old.
+pub(crate) fn holding(folder: &Folder, pile: &Pile) -> Vec<Offer> {
+    let mut offers = folder.filed.clone();
+    let mut lines: Vec<(&String, i64, &String, &Vec<Offered>)> = pile
+        .holding()
+        .filter_map(|entry| match &entry.line {
+            Line::Offers {
+                vendor,
+                seen,
+                offers,
+                ..
+            } => Some((seen, entry.id, vendor, offers)),
+            _ => None,
+        })
+        .collect();
+    lines.sort_by_key(|(seen, id, ..)| (*seen, *id));
+    for (seen, _, vendor, new) in lines {
+        if !folder.vendors.iter().any(|one| one.id == *vendor) {
+            continue;
+        }
+        for one in new {
+            let known = offers
+                .iter_mut()
+                .find(|offer| offer.vendor == *vendor && offer.item == one.item);
+            match known {
+                None => offers.push(renewed(None, vendor, seen, one)),
+                // a file that was written later holds
+                Some(old) if old.seen.as_deref().is_some_and(|then| then > seen.as_str()) => {}
+                Some(old) => {
+                    let fresh = age(old.seen.as_deref(), seen)
+                        .is_some_and(|days| days <= folder.settings.ask_again_days);
+                    let new = renewed(Some(&*old).filter(|_| fresh), vendor, seen, one);
+                    *old = new;
+                }
+            }
+        }
+    }
+    offers
+}
+
+fn age(then: Option<&str>, now: &str) -> Option<i64> {
+    let then: Date = then?.parse().ok()?;
+    let now: Date = now.parse().ok()?;
+    Some(i64::from(then.until(now).ok()?.get_days()))
+}
+
+fn renewed(old: Option<&Offer>, vendor: &str, seen: &str, new: &Offered) -> Offer {
+    let mut breaks = levels(new);
+    if let Some(old) = old
+        && !new.whole
+    {
+        let others = old
+            .breaks
+            .iter()
+            .filter(|level| !new.breaks.iter().any(|(from, _)| *from == level.from));
+        breaks.extend(others.copied().collect::<Vec<_>>());
+        breaks.sort_by_key(|level| level.from);
+    }
+    // who types an item's name means no new words for it
+    let title = match old {
+        Some(old) if plain(&new.title) == plain(&new.item) => old.title.clone(),
+        _ => new.title.clone(),
+    };
+    let kept = |said: Option<u32>, of: fn(&Offer) -> u32| said.or_else(|| old.map(of));
+    Offer {
+        vendor: vendor.to_string(),
+        item: new.item.clone(),
+        title,
+        pack: kept(new.pack, |old| old.pack).unwrap_or(1),
+        least: kept(new.least, |old| old.least).unwrap_or(1),
+        stock: new.stock.or_else(|| old.and_then(|old| old.stock)),
+        breaks,
+        seen: Some(seen.to_string()),
+    }
+}
+
+fn listed_offers(inner: &Inner, state: &State) -> OffersView {
+    let today = inner.now().date().to_string();
+    let limit = state.folder.settings.ask_again_days;
+    let mut vendors = Vec::new();
+    for vendor in &state.folder.vendors {
+        let own = state
+            .folder
+            .offers
+            .iter()
+            .filter(|offer| offer.vendor == vendor.id);
+        let mut offers: Vec<OfferRow> =
+            own.map(|offer| row(offer, vendor, &today, limit)).collect();
+        offers.sort_by(|a, b| b.old.cmp(&a.old).then_with(|| a.title.cmp(&b.title)));
+        vendors.push(VendorOffers {
+            id: vendor.id.clone(),
+            title: vendor_title(vendor),
+            terms: terms(vendor),
+            offers,
+        });
+    }
+    let all: usize = vendors.iter().map(|vendor| vendor.offers.len()).sum();
+    let old = vendors
+        .iter()
+        .flat_map(|vendor| &vendor.offers)
+        .filter(|offer| offer.old)
+        .count();
+    let again = match old {
+        0 => "none to ask again".to_string(),
+        old => format!("{old} to ask again"),
+    };
+    OffersView {
+        heading: match all {
+            0 => "Nobody was asked yet.".to_string(),
+            all => format!(
+                "{all} offers of {}, {again}.",
+                counted(vendors.len(), "vendor", "vendors")
+            ),
+        },
+        ask_again_days: limit,
+        vendors,
+    }
+}
+
+fn row(offer: &Offer, vendor: &Vendor, today: &str, limit: i64) -> OfferRow {
+    let days = age(offer.seen.as_deref(), today);
+    let day = offer
+        .seen
+        .as_deref()
+        .and_then(|seen| seen.parse::<Date>().ok());
+    OfferRow {
+        item: offer.item.clone(),
+        title: offer.title.clone(),
+        price: offer
+            .breaks
+            .first()
+            .map(|first| price(first.each, vendor))
+            .unwrap_or_default(),
+        more: more(
+            &offer.breaks,
+            Some(offer.pack),
+            Some(offer.least),
+            offer.stock,
+            vendor,
+        ),
+        seen: day
+            .map(|day| day.strftime("%-d %B").to_string())
+            .unwrap_or_default(),
+        days,
+        old: days.is_none_or(|days| days > limit),
+    }
+}
+
+/// `Prices in EUR, 4 days; postage 6.50, free from 60.00.`
+fn terms(vendor: &Vendor) -> String {
+    let days = counted(usize::try_from(vendor.days).unwrap_or(0), "day", "days");
+    let steps: Vec<String> = vendor
+        .shipping
+        .iter()
+        .map(|step| {
+            let fee = if step.fee.amount.is_zero() {
+                "free".to_string()
+            } else {
+                step.fee.amount_text()
+            };
+            if step.from.amount.is_zero() {
+                fee
+            } else {
+                format!("{fee} from {}", step.from.amount_text())
+            }
+        })
+        .collect();
+    let postage = if steps.is_empty() {
+        "postage free".to_string()
+    } else {
+        format!("postage {}", steps.join(", "))
+    };
+    format!("Prices in {}, here in {days}; {postage}.", vendor.currency)
+}
+
+fn history(state: &State, typed: &str) -> Result<History> {
+    let word = plain(typed);
+    let all: Vec<(String, Offer)> = past(state);
+    let fits = all.iter().filter_map(|(_, offer)| {
+        Some((
+            fit(&word, [&*offer.item, &*offer.title])?,
+            offer.item.as_str(),
+        ))
+    });
+    let found: BTreeSet<&str> = best(fits)
+        .map(|(_, items)| items.into_iter().collect())
+        .unwrap_or_default();
+    let item = match found.iter().collect::<Vec<_>>().as_slice() {
+        [one] => (**one).to_string(),
+        [] => {
+            let known = all.iter().map(|(_, offer)| offer.item.as_str());
+            return Err(Error::new(
+                ErrorKind::NotFound,
+                format!(
+                    "nobody offers {}; nearest are {}",
+                    quoted(typed),
+                    choices(nearest(typed, known))
+                ),
+            ));
+        }
+        several => {
+            return Err(Error::new(
+                ErrorKind::NotFound,
+                format!(
+                    "{} could be {}",
+                    quoted(typed),
+                    choices(several.iter().map(|one| **one))
+                ),
+            ));
+        }
+    };
+    let mut prices = Vec::new();
+    let settings = &state.folder.settings;
+    let mut title = item.clone();
+    for (day, offer) in all.iter().filter(|(_, offer)| offer.item == item) {
+        let Some(vendor) = state
+            .folder
+            .vendors
+            .iter()
+            .find(|one| one.id == offer.vendor)
+        else {
+            continue;
+        };
+        let rate = if vendor.currency == settings.currency {
+            Some(Decimal::ONE)
+        } else {
+            settings.rates.get(&vendor.currency).copied()
+        };
+        let Some((first, rate)) = offer.breaks.first().zip(rate) else {
+            continue;
+        };
+        let money = Money {
+            amount: first.each.checked_mul(rate).unwrap_or_default(),
+            currency: settings.currency,
+        }
+        .rounded();
+        title.clone_from(&offer.title);
+        prices.push(PastPrice {
+            day: day.clone(),
+            vendor: vendor_title(vendor),
+            price: money.amount_text(),
+            coins: money.to_minor(),
+            at: if first.from > 1 {
+                format!("from {}", first.from)
+            } else {
+                String::new()
+            },
+        });
+    }
+    Ok(History {
+        heading: history_heading(&prices),
+        item,
+        title,
+        currency: settings.currency.code().to_string(),
+        prices,
+    })
+}
+
+/// `3.40 now at northgate; least so far 2.60 at lowtide surplus on 3 October.`
+fn history_heading(prices: &[PastPrice]) -> String {
+    let mut last: BTreeMap<&str, &PastPrice> = BTreeMap::new();
+    for one in prices {
+        last.insert(&one.vendor, one);
+    }
+    let now = last.values().min_by_key(|one| one.coins);
+    let least = prices.iter().min_by_key(|one| one.coins);
+    let Some((now, least)) = now.zip(least) else {
+        return "No price is known.".to_string();
+    };
+    if least.coins < now.coins {
+        let day: Option<Date> = least.day.parse().ok();
+        let day = day
+            .map(|day| format!(" on {}", day.strftime("%-d %B")))
+            .unwrap_or_default();
+        return format!(
+            "{} now at {}; least so far {} at {}{day}.",
+            now.price, now.vendor, least.price, least.vendor
+        );
+    }
+    format!("{} now at {}; it was never less.", now.price, now.vendor)
+}
+
+/// All offers ever seen, oldest first.
+fn past(state: &State) -> Vec<(String, Offer)> {
+    let mut all: Vec<(String, Offer)> = state
+        .folder
+        .filed
+        .iter()
+        .filter_map(|offer| Some((offer.seen.clone()?, offer.clone())))
+        .collect();
+    for entry in state.pile.holding() {
+        if let Line::Offers {
+            vendor,
+            seen,
+            offers,
+            ..
+        } = &entry.line
+        {
+            all.extend(
+                offers
+                    .iter()
+                    .map(|one| (seen.clone(), renewed(None, vendor, seen, one))),
+            );
+        }
+    }
+    all.sort_by(|a, b| a.0.cmp(&b.0));
+    all
+}

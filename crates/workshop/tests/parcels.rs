@@ -1,0 +1,445 @@
+//! Offers in, parcels in, the drawer, donors: on the demo's pile.
+
+use std::{fs, path::Path};
+
+use expect_test::{Expect, expect};
+use workshop::{
+    Clock, OffersIn, OpenOptions, PlanLimits, Receive, StockChange, Strip, Workshop,
+    views::{CameIn, OffersRead, StockView},
+};
+
+fn copy(from: &Path, to: &Path) {
+    fs::create_dir_all(to).unwrap();
+    for entry in fs::read_dir(from).unwrap() {
+        let entry = entry.unwrap();
+        let target = to.join(entry.file_name());
+        if entry.path().is_dir() {
+            copy(&entry.path(), &target);
+        } else {
+            fs::copy(entry.path(), target).unwrap();
+        }
+    }
+}
+
+/// The demo's evening, on the day after.
+fn demo() -> (tempfile::TempDir, Workshop) {
+    let dir = tempfile::tempdir().unwrap();
+    let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/ostrel");
+    copy(&example, dir.path());
+    let clock = Clock::Fixed("2026-11-12T21:30:00[Europe/Berlin]".parse().unwrap());
+    let workshop = Workshop::open(dir.path(), OpenOptions { who: None, clock }).unwrap();
+    let pile = fs::read_to_string(example.join("pile.toml")).unwrap();
+    workshop
+        .play(&pile)
+        .unwrap_or_else(|error| panic!("{}", error.message));
+    (dir, workshop)
+}
+
+fn typed(workshop: &Workshop, vendor: &str, line: &str) -> OffersRead {
+    workshop
+        .offers_in(&OffersIn {
+            vendor: vendor.into(),
+            text: line.into(),
+            typed: true,
+            take: true,
+            ..OffersIn::default()
+        })
+        .unwrap_or_else(|error| panic!("{}", error.message))
+}
+
+fn show_read(read: &OffersRead) -> String {
+    let mut text = format!("{}\n", read.heading);
+    for (heading, role) in &read.columns {
+        text += &format!("  {heading}: {role}\n");
+    }
+    for row in &read.rows {
+        text += &format!("{} {} <- {} {}", row.price, row.item, row.title, row.more);
+        text += if row.wanted {
+            ""
+        } else {
+            " (nobody asks for it)"
+        };
+        text += &format!(" {} {}\n", row.before, row.doubt);
+    }
+    for line in read.notes.iter().chain(&read.refused) {
+        text += &format!("- {line}\n");
+    }
+    text.lines()
+        .map(str::trim_end)
+        .map(|line| format!("{line}\n"))
+        .collect()
+}
+
+fn show_in(came: &CameIn) -> String {
+    let mut text = format!("{}\n", came.heading);
+    for (word, list) in [
+        ("came", &came.came),
+        ("not ordered", &came.wrong),
+        ("missing", &came.missing),
+        ("-", &came.waits),
+    ] {
+        for one in list {
+            text += &format!("{word}: {one}\n");
+        }
+    }
+    text
+}
+
+fn show_stock(stock: &StockView) -> String {
+    let mut text = format!("{}\n", stock.heading);
+    for (word, rows) in [
+        ("has", &stock.things),
+        ("chip", &stock.chips),
+        ("coming", &stock.coming),
+    ] {
+        for row in rows {
+            let mark = row.mark.as_deref().unwrap_or_default();
+            text += &format!("{word} {} {} {mark} | {}\n", row.amount, row.what, row.from);
+        }
+    }
+    for one in &stock.waits {
+        text += &format!("- {one}\n");
+    }
+    text
+}
+
+fn check(expect: Expect, text: &str) {
+    expect.assert_eq(text);
+}
+
+fn landed(workshop: &Workshop) -> (String, Vec<String>) {
+    let ledger = workshop.order(&PlanLimits::default()).unwrap();
+    let to_order = ledger
+        .parcels
+        .iter()
+        .filter(|parcel| parcel.ordered.is_none());
+    (
+        ledger.landed.clone(),
+        to_order.map(|parcel| parcel.vendor.clone()).collect(),
+    )
+}
+
+#[test]
+fn a_pasted_cart_is_looked_at_then_taken_then_taken_back() {
+    let (_dir, workshop) = demo();
+    let before = landed(&workshop);
+    let cart = "Your cart\n1 x OV-2 video controller, used original  € 12,00  € 12,00\nBlue LED  10  0,05  0,50\nfuse  -0,20\n";
+    let mut asked = OffersIn {
+        vendor: "north".into(),
+        text: cart.into(),
+        ..OffersIn::default()
+    };
+    let looked = workshop.offers_in(&asked).unwrap();
+    check(
+        expect![[r#"
+        Two prices of northgate are understood, seen on 12 November; one line is not.
+        12.00 ov-2-used <- OV-2 video controller, used original
+        0.05 blue-led <- Blue LED each from 10 (nobody asks for it)
+        - Line 1 is left out: `Your cart`.
+        - Line 4: expected a price above 0, found `-0.20`.
+    "#]],
+        &show_read(&looked),
+    );
+    assert!(looked.lines.is_empty());
+    assert_eq!(landed(&workshop), before);
+    asked.take = true;
+    let taken = workshop.offers_in(&asked).unwrap();
+    assert_eq!(taken.lines.len(), 1);
+    check(
+        expect![[r#"
+        ("61.10", ["northgate"])
+    "#]],
+        &format!("{:?}\n", landed(&workshop)),
+    );
+    workshop.undo(None).unwrap();
+    assert_eq!(landed(&workshop), before);
+}
+
+#[test]
+fn one_break_next_to_the_quantity() {
+    let (_dir, workshop) = demo();
+    check(
+        expect![[r#"
+            One price of northgate is understood, seen on 12 November.
+            3.10 4164-150ns <- 4164-150ns each from 8 was 3.40 on 10 November
+        "#]],
+        &show_read(&typed(&workshop, "northgate", "4164-150ns 8 at 3,10")),
+    );
+    check(
+        expect![[r#"
+            Two prices of northgate are understood, seen on 12 November.
+            3.95 4164-150ns <- 4164 150 ns  was 3.90 on 12 November
+            0.90 74ls245-dip20 <- 74LS245 0.95 each from 10 was 0.95 on 10 November 10 cost 0.95 each, more than 1 at 0.9; look whether that is a slip.
+        "#]],
+        &show_read(&typed(
+            &workshop,
+            "northgate",
+            "4164, 150 ns 3.95; 74LS245 1 at 0.9 10 at 0.95",
+        )),
+    );
+    let view = workshop.offers().unwrap();
+    let north = view
+        .vendors
+        .iter()
+        .find(|vendor| vendor.id == "northgate")
+        .unwrap();
+    let row = north
+        .offers
+        .iter()
+        .find(|row| row.item == "4164-150ns")
+        .unwrap();
+    assert_eq!(
+        (row.price.as_str(), row.more.as_str()),
+        ("3.95", "3.10 each from 8; 40 there")
+    );
+    assert_eq!(view.heading, "66 offers of four vendors, 1 to ask again.");
+    let past = workshop.history("4164-150ns").unwrap();
+    let prices: Vec<String> = past
+        .prices
+        .iter()
+        .map(|one| format!("{} {} {} {}", one.day, one.vendor, one.price, one.at))
+        .collect();
+    check(
+        expect![[""]],
+        &format!("{}\n{}\n", past.heading, prices.join("\n")),
+    );
+}
+
+#[test]
+fn offers_that_cannot_be() {
+    let (_dir, workshop) = demo();
+    let refused = |vendor: &str, text: &str, typed: bool| {
+        let asked = OffersIn {
+            vendor: vendor.into(),
+            text: text.into(),
+            typed,
+            take: true,
+            ..OffersIn::default()
+        };
+        let error = workshop.offers_in(&asked).unwrap_err();
+        format!("{} ({})", error.message, error.hint.unwrap_or_default())
+    };
+    let cases = [
+        refused("swan", "fuse 0.20", true),
+        refused("northgate", "fuse -0.20", true),
+        refused("northgate", "fuse 0", true),
+        refused("northgate", "name;each\nfuse;0.20 CHF\n", false),
+        refused("northgate", "name;each\nfuse;0\n", false),
+        refused("northgate", "hello", false),
+    ];
+    check(
+        expect![[r#"
+        there is no vendor `swan`; nearest are `farside`, `kettle` or `lowtide` (a new vendor is a `[[vendor]]` with `id`, `currency` and `days` in a file of the folder `vendors`)
+        expected a price above 0, found `-0.20` (write `4164-150ns 3.90`, or `4164-150ns 1 at 3.90 8 at 3.40 pack 2 stock 40`)
+        expected a price above 0, found `0` (write `4164-150ns 3.90`, or `4164-150ns 1 at 3.90 8 at 3.40 pack 2 stock 40`)
+        expected prices in EUR as northgate asks, found prices in CHF (and workshop.toml has no rate for CHF: add `CHF = "..."` under `[rates]`)
+        Line 2: expected a price above 0, found `0`. (one thing a line with its price, or a table; `--columns` says what the columns are)
+        expected prices, found none (one thing a line with its price, or a table; `--columns` says what the columns are)"#]],
+        &cases.join("\n"),
+    );
+}
+
+#[test]
+fn a_parcel_comes_in_by_halves_and_is_taken_back() {
+    let (_dir, workshop) = demo();
+    workshop.ordered("A").unwrap();
+    let ordered = show_stock(&workshop.stock().unwrap());
+    let asked = |what: &str, closed: bool| Receive {
+        letter: "a".into(),
+        what: what.into(),
+        closed,
+        dry_run: false,
+    };
+    let half = workshop
+        .receive(&asked("1 ov-2-used; 2 x 74LS04", false))
+        .unwrap();
+    check(
+        expect![[r#"
+        Parcel A, farside parts came in in part; one line is still to come.
+        came: 1 × ov-2-used
+        came: 2 × 74ls04-dip14
+        not ordered: 2 × 74ls04-dip14
+        missing: 1 × ov-2-used
+        -: T-07 can be worked on now: what it needs lies in the drawer.
+        -: T-09 waits for parcel A, farside parts, due Friday 20 November.
+        -: T-02 and T-04 wait for what is still to be ordered.
+    "#]],
+        &show_in(&half),
+    );
+    check(
+        expect![[r#"
+        Two things in the drawer, one parcel on the way.
+        has 2 × 74ls04-dip14  | parcel A, farside parts
+        has 1 × ov-2-used  | parcel A, farside parts
+        coming 1 × ov-2-used  | parcel A, farside parts
+        - T-07 can be worked on now: what it needs lies in the drawer.
+        - T-09 waits for parcel A, farside parts, due Friday 20 November.
+        - T-02 and T-04 wait for what is still to be ordered.
+    "#]],
+        &show_stock(&workshop.stock().unwrap()),
+    );
+    let rest = workshop.receive(&asked("", false)).unwrap();
+    check(
+        expect![[r#"
+        Parcel A, farside parts came in whole.
+        came: 1 × ov-2-used
+        -: T-07 and T-09 can be worked on now: what they need lies in the drawer.
+        -: T-02 and T-04 wait for what is still to be ordered.
+    "#]],
+        &show_in(&rest),
+    );
+    let again = workshop.receive(&asked("", false)).unwrap_err();
+    assert!(
+        again.message.contains("came in already"),
+        "{}",
+        again.message
+    );
+    workshop.undo(None).unwrap();
+    workshop.undo(None).unwrap();
+    assert_eq!(show_stock(&workshop.stock().unwrap()), ordered);
+    let end = workshop.receive(&asked("", true)).unwrap();
+    check(
+        expect![[r#"
+        Parcel A, farside parts came in; one line will not come any more.
+        missing: 2 × ov-2-used
+        -: T-07 waits for what is still to be ordered.
+    "#]],
+        &show_in(&end),
+    );
+    assert!(
+        workshop
+            .receive(&Receive {
+                letter: "Q".into(),
+                ..Receive::default()
+            })
+            .is_err()
+    );
+}
+
+#[test]
+fn the_plan_uses_the_drawer_first() {
+    let (_dir, workshop) = demo();
+    let before = landed(&workshop);
+    let put = |what: &str, works: Option<&str>, out: bool| {
+        workshop.keep(&StockChange {
+            what: what.into(),
+            out,
+            works: works.map(str::to_string),
+            note: "from the attic".into(),
+        })
+    };
+    assert!(put("1 ov-2-used", None, true).is_err());
+    let said = put("1 ov-2-used", None, false).unwrap().changed;
+    check(
+        expect![[r#"
+        1 × ov-2-used in the drawer now; the plan uses them before it buys.
+    "#]],
+        &format!("{said}\n"),
+    );
+    check(
+        expect![[r#"
+            ("65.17", ["farside parts", "northgate"])
+            One thing in the drawer, nothing on its way.
+            has 1 × ov-2-used  | from the attic
+            - T-07 can be worked on now: what it needs lies in the drawer.
+            - T-02, T-04 and T-09 wait for what is still to be ordered.
+        "#]],
+        &format!(
+            "{:?}\n{}",
+            landed(&workshop),
+            show_stock(&workshop.stock().unwrap())
+        ),
+    );
+    put("1 ov-2-used", None, true).unwrap();
+    assert_eq!(landed(&workshop), before);
+    put("2 × ov-2", Some("90 %"), false).unwrap();
+    check(
+        expect![[r#"
+            ("30.20", ["northgate"])
+            One thing in the drawer, nothing on its way.
+            has 2 × ov-2  | from the attic; each good with 90 %
+            - T-02 and T-04 wait for what is still to be ordered.
+        "#]],
+        &format!(
+            "{:?}\n{}",
+            landed(&workshop),
+            show_stock(&workshop.stock().unwrap())
+        ),
+    );
+}
+
+#[test]
+fn a_donor_into_the_drawer() {
+    let (_dir, workshop) = demo();
+    let mut asked = Strip {
+        tag: "T-06".into(),
+        ..Strip::default()
+    };
+    let looked = workshop.strip(&asked).unwrap();
+    let rows: Vec<String> = looked
+        .chips
+        .iter()
+        .map(|row| {
+            format!(
+                "{} {} {:.2} {} {}",
+                row.part, row.device, row.good, row.mark, row.note
+            )
+        })
+        .collect();
+    check(
+        expect![[r#"
+            Eleven chips of T-06 would go into the drawer, 22 min of work.
+            The plan gives it up too, for T-03 and T-08.
+            F1 fuse 0.98 T-06.F1 
+            U1 z80a 0.99 T-06.U1 
+            U2 27128 0.98 T-06.U2 
+            U3 27128 0.98 T-06.U3 
+            U8 og-1 0.97 T-06.U8 
+            U12 74ls373 1.00 T-06.U12 
+            U9 ov-2 0.86 T-06.U9 
+            U26 ay-3-8910 0.96 T-06.U26 
+            LS1 speaker 0.99 T-06.LS1 
+            KB1 membrane 0.99 T-06.KB1 
+            U31 146818 0.99 T-06.U31 
+            48 left in
+        "#]],
+        &format!(
+            "{}\n{}\n{}\n{} left in\n",
+            looked.heading,
+            looked.plan,
+            rows.join("\n"),
+            looked.left.len()
+        ),
+    );
+    let before = show_stock(&workshop.stock().unwrap());
+    asked.take = true;
+    let taken = workshop.strip(&asked).unwrap();
+    check(
+        expect![[r#"
+        Eleven chips of T-06 in the drawer, marked T-06.F1 and so on; T-06 is put away.
+    "#]],
+        &format!("{}\n", taken.heading),
+    );
+    let stock = workshop.stock().unwrap();
+    assert_eq!(stock.chips.len(), looked.chips.len());
+    check(
+        expect![[r#"
+        Eleven things in the drawer, nothing on its way.
+        chip 98 % fuse T-06.F1 | T-06 F1
+        chip 99 % membrane T-06.KB1 | T-06 KB1
+        chip 99 % speaker T-06.LS1 | T-06 LS1
+        chip 99 % z80a T-06.U1 | T-06 U1
+        chip over 99 % 74ls373 T-06.U12 | T-06 U12
+        chip 98 % 27128 T-06.U2 | T-06 U2
+        chip 96 % ay-3-8910 T-06.U26 | T-06 U26
+        chip 98 % 27128 T-06.U3 | T-06 U3
+        chip 99 % 146818 T-06.U31 | T-06 U31
+        chip 97 % og-1 T-06.U8 | T-06 U8
+        chip 86 % ov-2 T-06.U9 | T-06 U9
+        - T-02, T-04, T-07 and T-09 wait for what is still to be ordered.
+    "#]],
+        &show_stock(&stock),
+    );
+    workshop.undo(None).unwrap();
+    assert_eq!(show_stock(&workshop.stock().unwrap()), before);
+}
