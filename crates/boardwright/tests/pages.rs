@@ -13,7 +13,7 @@ use support::{Bench, Server};
 use webdriver::{Browser, Scheme, Screen, key, png_size};
 
 /// Every page: what its pictures are called, its address, and whether it is printed too.
-const PAGES: [(&str, &str, bool); 11] = [
+const PAGES: [(&str, &str, bool); 15] = [
     ("bench", "/", true),
     ("open-cell", "/bench?check=reset&machine=T-07", false),
     ("card", "/machine/T-03", true),
@@ -24,6 +24,10 @@ const PAGES: [(&str, &str, bool); 11] = [
     ("shelved", "/machine/T-05", false),
     ("plan", "/plan", true),
     ("parcels", "/parcels", true),
+    ("offers", "/offers", false),
+    ("price-history", "/offers/4164-150ns", false),
+    ("stock", "/stock", true),
+    ("strip", "/machine/T-06/strip", false),
     ("take-in", "/take-in", false),
 ];
 
@@ -240,6 +244,52 @@ fn limits_change_the_plan_and_a_parcel_is_ordered() {
     browser.wait_for(".parcel .state");
     assert_eq!(browser.texts(".parcel .state")[0], "Ordered");
     whole_but_for_refusals(&browser, "a parcel ordered");
+}
+
+#[test]
+fn prices_are_looked_at_a_parcel_comes_in_and_a_donor_is_stripped() {
+    let (bench, browser) = (demo(), Browser::start());
+    let server = bench.serve();
+    browser.screen(Screen::Phone);
+    browser.open(&server.page("/offers"));
+    browser.click("#vendor option[value=northgate]");
+    browser.fill(
+        "#text",
+        "name;each;quantity\nOV-2 video controller, used original;12,00;1\nfuse;-1;2\n",
+    );
+    browser.click("#prices-in button:not([name=take])");
+    browser.wait_for(".read .ledger");
+    assert!(
+        browser
+            .text(".read")
+            .contains("Line 3: expected a price above 0")
+    );
+    whole(&browser, "prices looked at");
+    browser.screenshot(&picture("offers-read-phone.png"));
+    browser.click("#prices-in button[name=take]");
+    browser.wait_for(".said");
+    whole(&browser, "prices taken");
+    browser.open(&server.page("/parcels"));
+    browser.click(".parcel form button.main");
+    browser.wait_for(".parcel .state");
+    browser.click(".parcel a.main");
+    browser.wait_for("#what");
+    browser.screenshot(&picture("received-phone.png"));
+    browser.click("button[value=open]");
+    browser.wait_for(".said");
+    assert!(browser.text(".said").contains("came in whole"));
+    browser.open(&server.page("/stock"));
+    browser.fill("#what", "2 × z80a");
+    browser.click("button[value=in]");
+    browser.wait_for(".said");
+    whole(&browser, "something put in");
+    browser.open(&server.page("/machine/T-06/strip"));
+    browser.click(".strip .purse button");
+    browser.wait_for(".said");
+    assert!(browser.text(".said").contains("in the drawer"));
+    browser.open(&server.page("/stock"));
+    browser.screenshot(&picture("stock-full-phone.png"));
+    whole(&browser, "chips of a donor");
 }
 
 #[test]

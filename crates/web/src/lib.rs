@@ -6,15 +6,19 @@
 
 mod api;
 mod assets;
+mod desk;
 mod forms;
 mod guard;
 pub mod pages;
 mod parts;
 mod plot;
+mod price_plot;
 mod routes;
 mod said;
 #[cfg(test)]
 mod sample;
+#[cfg(test)]
+mod sample_desk;
 mod state;
 mod svg;
 

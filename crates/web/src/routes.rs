@@ -12,7 +12,7 @@ use maud::Markup;
 use workshop::{Error, ErrorKind, PlanLimits, Power, Shelf, Workshop, views::Written};
 
 use crate::{
-    api, assets,
+    api, assets, desk,
     forms::{
         ActForm, BenchQuery, CardQuery, FindingForm, IfQuery, LimitsForm, PowerForm, ReadQuery,
         RoundForm, SaidQuery, ShelfForm, TakeInForm, ThemeForm, TruthForm, UndoForm, back, lines,
@@ -59,6 +59,7 @@ pub fn app(state: AppState) -> Router {
         .route("/api/plan", get(api::plan))
         .route("/api/parcels", get(api::parcels))
         .route("/api/boards", get(api::boards))
+        .merge(desk::routes())
         .fallback(no_such_page)
         .layer(DefaultBodyLimit::max(FORM_LIMIT))
         .layer(middleware::from_fn_with_state(state.clone(), guard::guard))
@@ -88,15 +89,20 @@ pub(crate) fn status(error: &Error) -> StatusCode {
 }
 
 /// What a page needs from its request.
-struct Asked {
-    state: AppState,
+pub(crate) struct Asked {
+    pub(crate) state: AppState,
     theme: Theme,
     said: Option<Said>,
     here: String,
 }
 
 impl Asked {
-    fn new(state: AppState, headers: &HeaderMap, here: impl Into<String>, said: &str) -> Asked {
+    pub(crate) fn new(
+        state: AppState,
+        headers: &HeaderMap,
+        here: impl Into<String>,
+        said: &str,
+    ) -> Asked {
         let said = state.sayings.find(said);
         Asked {
             state,
@@ -107,7 +113,11 @@ impl Asked {
     }
 
     /// Makes a page.
-    fn page(&self, code: StatusCode, make: impl FnOnce(&Setting<'_>) -> Markup) -> Response {
+    pub(crate) fn page(
+        &self,
+        code: StatusCode,
+        make: impl FnOnce(&Setting<'_>) -> Markup,
+    ) -> Response {
         let frame = self.state.workshop.frame();
         let setting = Setting {
             frame: &frame,
@@ -119,7 +129,7 @@ impl Asked {
     }
 
     /// A whole page for an error: what is missing names the machines there are.
-    async fn error(&self, sheet: Sheet, error: &Error) -> Response {
+    pub(crate) async fn error(&self, sheet: Sheet, error: &Error) -> Response {
         if error.kind != ErrorKind::NotFound {
             return self.page(status(error), |setting| {
                 missing::failed(setting, sheet, error)
@@ -135,7 +145,7 @@ impl Asked {
     }
 
     /// Keeps what was said and goes to a page that shows it.
-    fn see(&self, said: Said, address: &str) -> Response {
+    pub(crate) fn see(&self, said: Said, address: &str) -> Response {
         let id = self.state.sayings.keep(said);
         Redirect::to(&with_said(address, &id)).into_response()
     }

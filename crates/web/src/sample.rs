@@ -8,7 +8,11 @@ use workshop::views::{
 };
 use workshop::{Error, ErrorKind};
 
-use crate::pages::{Refused, Said, Setting, bench, card, missing, parcels, plan, rounds, take_in};
+use crate::pages::{
+    Refused, Said, Setting, bench, card, missing, offers, parcels, plan, receive, rounds, stock,
+    strip, take_in,
+};
+use crate::sample_desk as desk;
 
 /// Workshop, hour and person.
 pub(crate) fn frame() -> Frame {
@@ -1009,6 +1013,57 @@ pub(crate) fn pages(setting: &Setting<'_>) -> Vec<(&'static str, String)> {
             plan::plan(setting, &plan_view(), Some(limits)),
         ),
         ("parcels", parcels::parcels(setting, &ledger())),
+        (
+            "offers",
+            offers::offers(
+                setting,
+                &desk::offers(),
+                &offers::Fields::default(),
+                offers::Look::default(),
+            ),
+        ),
+        (
+            "offers-look",
+            offers::offers(
+                setting,
+                &desk::offers(),
+                &desk::pasted(),
+                offers::Look {
+                    read: Some(&desk::read()),
+                    error: None,
+                },
+            ),
+        ),
+        (
+            "offers-wrong",
+            offers::offers(
+                setting,
+                &desk::offers(),
+                &desk::pasted(),
+                offers::Look {
+                    read: None,
+                    error: Some(&error),
+                },
+            ),
+        ),
+        ("history", offers::history(setting, &desk::history())),
+        (
+            "stock",
+            stock::stock(setting, &desk::stock(), stock::Entry::default()),
+        ),
+        (
+            "received",
+            receive::receive(
+                setting,
+                &ledger().parcels[0],
+                receive::Entry {
+                    what: "3 4164-150ns",
+                    would: Some(&desk::came_in()),
+                    error: None,
+                },
+            ),
+        ),
+        ("strip", strip::strip(setting, &desk::strip(), Some(&error))),
         (
             "first",
             take_in::take_in(setting, &boards(), &take_in::Fields::default(), first),

@@ -142,6 +142,8 @@ pub struct History {
 pub struct PastPrice {
     /// The day: `2026-11-10`.
     pub day: String,
+    /// So many days ago.
+    pub days_ago: i64,
     /// Vendor title.
     pub vendor: String,
     /// Price of one at the smallest quantity, in the workshop's currency.
@@ -212,7 +214,7 @@ impl Workshop {
     /// If nobody ever offered it.
     pub fn history(&self, item: &str) -> Result<History> {
         let inner = self.fresh()?;
-        history(&inner.state(), item)
+        history(&inner, &inner.state(), item)
     }
 }
 
@@ -708,7 +710,7 @@ fn terms(vendor: &Vendor) -> String {
     format!("Prices in {}, here in {days}; {postage}.", vendor.currency)
 }
 
-fn history(state: &State, typed: &str) -> Result<History> {
+fn history(inner: &Inner, state: &State, typed: &str) -> Result<History> {
     let word = plain(typed);
     let all: Vec<(String, Offer)> = past(state);
     let fits = all.iter().filter_map(|(_, offer)| {
@@ -745,6 +747,7 @@ fn history(state: &State, typed: &str) -> Result<History> {
         }
     };
     let mut prices = Vec::new();
+    let today = inner.now().date().to_string();
     let settings = &state.folder.settings;
     let mut title = item.clone();
     for (day, offer) in all.iter().filter(|(_, offer)| offer.item == item) {
@@ -772,6 +775,7 @@ fn history(state: &State, typed: &str) -> Result<History> {
         title.clone_from(&offer.title);
         prices.push(PastPrice {
             day: day.clone(),
+            days_ago: age(Some(day), &today).unwrap_or(0),
             vendor: vendor_title(vendor),
             price: money.amount_text(),
             coins: money.to_minor(),

@@ -238,6 +238,13 @@ fn sentence(
     mark: Option<Mark>,
     how: Paste<'_>,
 ) -> Result<Option<Row>, String> {
+    if line
+        .split_whitespace()
+        .any(|word| matches!(word, "at" | "@"))
+        && let Ok(row) = read_typed(line)
+    {
+        return Ok(Some(row));
+    }
     let (mut words, mut figures) = run(line);
     if !figures.iter().any(Figure::is_price) {
         return Ok(None);

@@ -425,6 +425,7 @@ fn shelf(view: &JobCard) -> Markup {
         form.switch method="post" action={ (card_address(&view.tag)) "/shelve" } {
             button.button name="shelf" value=(if back { "back" } else { "away" }) { (word) }
             span.small.soft { @if back { "Its findings are all there." } @else { "Bench plan and plan leave it out; its findings stay." } }
+            a.button href={ (card_address(&view.tag)) "/strip" } { "Its chips into the drawer…" }
         }
     }
 }

@@ -4,9 +4,13 @@ pub mod bench;
 pub mod card;
 mod frame;
 pub mod missing;
+pub mod offers;
 pub mod parcels;
 pub mod plan;
+pub mod receive;
 pub mod rounds;
+pub mod stock;
+pub mod strip;
 pub mod take_in;
 mod what_if;
 

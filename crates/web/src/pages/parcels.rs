@@ -4,6 +4,7 @@ use maud::{Markup, html};
 use workshop::views::{Ledger, ParcelLine, ParcelView};
 
 use super::frame::{Setting, Sheet, page, said};
+use super::offers::beside;
 use crate::{
     parts::{self, count, prose, segment},
     svg,
@@ -20,6 +21,7 @@ pub fn parcels(setting: &Setting<'_>, view: &Ledger) -> Markup {
             div.headline {
                 h1 { (prose(&view.heading)) }
                 p { (prose(&view.proof)) }
+                (beside("/parcels"))
             }
             (said(setting))
             div.columns {
@@ -45,7 +47,7 @@ fn parcel(view: &ParcelView) -> Markup {
                 @for line in &view.lines { (parcel_line(line)) }
                 (parts::sum_line(&view.landed, "landed", true))
             }
-            div.buttons { @if view.ordered.is_none() { (order_button(view)) } (copy_link(view)) }
+            div.buttons { @if view.ordered.is_none() { (order_button(view)) } @else { (came_in(view)) } (copy_link(view)) }
         }
     }
 }
@@ -76,6 +78,12 @@ fn order_button(view: &ParcelView) -> Markup {
         form method="post" action={ "/parcels/" (segment(&view.letter)) "/ordered" } {
             button.button.main { "Ordered" span.unseen { ": parcel " (view.letter) } }
         }
+    }
+}
+
+fn came_in(view: &ParcelView) -> Markup {
+    html! {
+        a.button.main href={ "/parcels/" (segment(&view.letter)) "/received" } { "Came in…" span.unseen { " parcel " (view.letter) } }
     }
 }
 
