@@ -382,22 +382,25 @@ impl Open {
     }
 
     fn round(&self, round: &diagnosis::Round, numbers: &[usize]) -> RoundToMake {
-        let mut by_check: Vec<((&str, Option<&(String, String)>), Vec<usize>)> = Vec::new();
+        // looks of one kind together
+        let mut by_check: Vec<Vec<usize>> = Vec::new();
+        let kind = |number: usize| (&self.named[number].check.id, &self.named[number].tried);
         for &look in &round.looks {
             let number = numbers[look];
-            let named = &self.named[number];
-            let id = (named.check.id.as_str(), named.tried.as_ref());
-            match by_check.iter_mut().find(|(known, _)| *known == id) {
-                Some((_, looks)) => looks.push(number),
-                None => by_check.push((id, vec![number])),
+            let known = by_check
+                .iter_mut()
+                .find(|looks| kind(looks[0]) == kind(number));
+            match known {
+                Some(looks) => looks.push(number),
+                None => by_check.push(vec![number]),
             }
         }
         let saving =
             |looks: &[usize]| -> f64 { looks.iter().map(|&look| self.looks[look].saving).sum() };
-        by_check.sort_by(|a, b| saving(&b.1).total_cmp(&saving(&a.1)));
+        by_check.sort_by(|a, b| saving(b).total_cmp(&saving(a)));
         let looks: Vec<RoundLook> = by_check
             .iter()
-            .map(|(_, looks)| self.look(looks, saving(looks)))
+            .map(|looks| self.look(looks, saving(looks)))
             .collect();
         let set_up_minutes = round
             .set_ups
