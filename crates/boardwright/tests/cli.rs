@@ -798,19 +798,23 @@ fn the_next_rounds() {
         &bench,
         &["--workshop", "boardwright-demo", "round"],
         expect![[r#"
-            Next round: sync on T-03, amplifier on T-04 and sound on T-01; 13 min, saves
-            11.98.
-            Two rounds with a look at four machines, 21 min in all. Stand already: powered
+            Next round: U9 in the mule: picture, from T-03, U9 in the mule: colour bars,
+            from T-06 and two more looks; 19 min, saves 14.18.
+            Two rounds with a look at five machines, 27 min in all. Stand already: powered
             and television.
 
-            First: 13 min, saves 11.98; 55.28 an hour
-               7 min │ Set up, once for all: lid off, oscilloscope.
-               4 min │ Sync at the picture module, U14 pin 4. On T-03; saves 12.02.
-                     │ Look at U14 pin 4: how deep are the sync pulses?
-                     │ Write: boardwright round sync "T-03=…"
-               1 min │ Hum test of the amplifier at U27 pin 3. On T-04; saves 0.85.
-                     │ Touch U27 pin 3 through 100 kilohms: does the loudspeaker hum?
-                     │ Write: boardwright round amplifier "T-04=…"
+            First: 19 min, saves 14.18; 44.78 an hour
+               3 min │ Set up, once for all: mule.
+               5 min │ U9 in the mule: picture. From T-03; saves 11.87.
+                     │ ▲ The set stays closed: its picture tube holds its charge for days.
+                     │ What does the set show ten seconds after power-on?
+                     │ Write: boardwright swap T-03 U9 mule, then what the mule shows
+               5 min │ U9 in the mule: colour bars. From T-06; saves 1.21.
+                     │ Are all eight colours of the start-up screen right?
+                     │ Write: boardwright swap T-06 U9 mule, then what the mule shows
+               5 min │ U26 in the mule: sound. From T-04; saves 1.20.
+                     │ Which voices of the start-up tune are heard?
+                     │ Write: boardwright swap T-04 U26 mule, then what the mule shows
                1 min │ Sound. On T-01; saves 0.50.
                      │ Which voices of the start-up tune are heard?
                      │ Write: boardwright round sound "T-01=…"
@@ -825,11 +829,11 @@ fn the_next_rounds() {
                      │ Write: boardwright round supply-alone "T-02=…"
 
             Instead of the first
+              14 min │ Sync on T-03, amplifier on T-02 and T-04 and sound on T-01. Saves
+                     │ 12.23. Set up: lid off, oscilloscope.
              9.5 min │ Supply alone on T-02 and sound on T-01 and T-03. Saves 6.17. Set up:
                      │ multimeter, dummy load.
                2 min │ Sound on T-01 and T-03. Saves 1.03.
-               7 min │ Amplifier on T-02 and T-04 and sound on T-01 and T-03. Saves 1.53.
-                     │ Set up: lid off.
 
             The others
             T-07, T-08 and T-09 go on by their job cards: no further look pays for itself
