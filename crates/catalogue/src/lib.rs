@@ -38,6 +38,7 @@ mod trade;
 mod whole;
 
 pub use device::{Device, Maxima, Pin, PinKind, Supply};
+pub use effects::{Effects, Node, asked_by, nodes_of};
 pub use family::{Family, InputLevels, OutputLevel, Stands, Unpowered};
 pub use library::{Library, parse_remedies};
 pub use lists::{

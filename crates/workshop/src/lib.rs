@@ -14,6 +14,7 @@ mod economy;
 mod entry;
 mod error;
 mod evidence;
+mod explain;
 mod findings;
 mod folder;
 mod intake;
