@@ -443,6 +443,18 @@ pub(crate) enum Board {
         #[arg(value_name = "FILE")]
         file: PathBuf,
     },
+    /// Explain a part, a function, a rail or a check: what it needs, what it spoils, who tests it.
+    #[command(after_long_help = "Examples:
+  boardwright board explain U7
+  boardwright board explain clock --board ostrel-8-r2")]
+    Explain {
+        /// Part, function, rail or check.
+        #[arg(required = true, num_args = 1.., value_name = "NAME")]
+        name: Vec<String>,
+        /// The board; without it the only one of the workshop.
+        #[arg(long, value_name = "BOARD")]
+        board: Option<String>,
+    },
     /// Read a parts list, as a table or as typed lines, and take its parts into a board's file.
     ///
     /// Shows how the list is understood and which device each name means; writes only with --take, and all of it or nothing.

@@ -272,6 +272,10 @@ fn order(desk: &Desk<'_>, args: Order) -> Result {
 fn about_board(desk: &Desk<'_>, board: Board) -> Result {
     match board {
         Board::Check { file } => boards::check(&file, desk.printer),
+        Board::Explain { name, board } => {
+            let told = desk.open()?.explain(board.as_deref(), &joined(&name))?;
+            desk.answer("told", &told, || text::told(&told))
+        }
         Board::ReadParts {
             board,
             file,

@@ -20,6 +20,8 @@ pub(crate) const INSTRUMENTS: &str = include_str!("../../../catalogue/rules/inst
 pub(crate) const MOUNTS: &str = include_str!("../../../catalogue/rules/mounts.toml");
 /// `rules/names.toml`.
 pub(crate) const NAMES: &str = include_str!("../../../catalogue/rules/names.toml");
+/// `rules/nets.toml`.
+pub(crate) const NETS: &str = include_str!("../../../catalogue/rules/nets.toml");
 /// `rules/roles.toml`.
 pub(crate) const ROLES: &str = include_str!("../../../catalogue/rules/roles.toml");
 

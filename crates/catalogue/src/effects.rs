@@ -5,10 +5,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::profile::{Check, Mode, Need, Part, Profile, RailFault, RailSide, Target, Tells};
 
 /// A function, or one side of a rail; never a whole rail.
-pub(crate) type Node = Target;
+pub type Node = Target;
 
 /// The functions and rails of a profile, and what breaks them.
-pub(crate) struct Effects<'p> {
+pub struct Effects<'p> {
     profile: &'p Profile,
     /// In an order in which what is needed comes first.
     order: Vec<Node>,
@@ -17,7 +17,8 @@ pub(crate) struct Effects<'p> {
 }
 
 /// The sides that a target means.
-pub(crate) fn nodes_of(target: &Target) -> Vec<Node> {
+#[must_use]
+pub fn nodes_of(target: &Target) -> Vec<Node> {
     match target {
         Target::Rail(rail, RailSide::Whole) => vec![
             Target::Rail(rail.clone(), RailSide::Present),
@@ -28,7 +29,8 @@ pub(crate) fn nodes_of(target: &Target) -> Vec<Node> {
 }
 
 /// What a check asks about: what it tells, and what it cannot be done without.
-pub(crate) fn asked_by(check: &Check) -> BTreeSet<Node> {
+#[must_use]
+pub fn asked_by(check: &Check) -> BTreeSet<Node> {
     let told: Vec<&Target> = match &check.tells {
         Tells::Target { target, .. } => vec![target],
         Tells::Rows(rows) => rows.iter().flat_map(|row| &row.fails).collect(),
@@ -40,7 +42,9 @@ pub(crate) fn asked_by(check: &Check) -> BTreeSet<Node> {
 }
 
 impl<'p> Effects<'p> {
-    pub(crate) fn of(profile: &'p Profile) -> Effects<'p> {
+    /// Looks at a profile.
+    #[must_use]
+    pub fn of(profile: &'p Profile) -> Effects<'p> {
         let mut needs: BTreeMap<Node, Vec<(Node, f64)>> = BTreeMap::new();
         for rail in &profile.rails {
             for node in nodes_of(&Target::Rail(rail.name.clone(), RailSide::Whole)) {
@@ -89,7 +93,8 @@ impl<'p> Effects<'p> {
     }
 
     /// What a mode breaks by itself, with its chances.
-    pub(crate) fn direct(&self, part: &Part, mode: &Mode) -> BTreeMap<Node, f64> {
+    #[must_use]
+    pub fn direct(&self, part: &Part, mode: &Mode) -> BTreeMap<Node, f64> {
         let mut direct: BTreeMap<Node, f64> = BTreeMap::new();
         let mut strike = |node: Node, chance: f64| {
             let so_far = direct.entry(node).or_insert(0.0);
@@ -136,7 +141,8 @@ impl<'p> Effects<'p> {
     }
 
     /// The chance of each node to fail when this breaks and nothing else does; sure and impossible ones are exact.
-    pub(crate) fn spread(&self, direct: &BTreeMap<Node, f64>) -> BTreeMap<Node, f64> {
+    #[must_use]
+    pub fn spread(&self, direct: &BTreeMap<Node, f64>) -> BTreeMap<Node, f64> {
         let mut fails: BTreeMap<Node, f64> = BTreeMap::new();
         for node in &self.order {
             let mut holds = 1.0 - direct.get(node).copied().unwrap_or(0.0);

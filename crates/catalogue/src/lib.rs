@@ -16,6 +16,7 @@ mod library;
 mod limits;
 mod lists;
 mod names;
+mod nets;
 mod parse;
 mod print;
 mod problem;
@@ -38,6 +39,7 @@ mod trade;
 mod whole;
 
 pub use device::{Device, Maxima, Pin, PinKind, Supply};
+pub use effects::{Effects, Node, asked_by, nodes_of};
 pub use family::{Family, InputLevels, OutputLevel, Stands, Unpowered};
 pub use library::{Library, parse_remedies};
 pub use lists::{
@@ -45,7 +47,12 @@ pub use lists::{
     ListedPart, Meaning, PartsList, Separator, TakenPart, add_parts, decode_list, parse_parts_list,
     print_parts_list, print_references, references,
 };
-pub use parse::{parse_profile, parse_profile_bytes};
+pub use nets::{
+    BareBoard, Bus, Compared, Net, NetFormat, NetPin, Netlist, Ohms, Operation, ProbePlace,
+    TestRecord, buses, compare_ohms, name_pins, parse_bare_board, parse_nets, parse_ohms,
+    parse_plain_nets, print_nets, probe_places,
+};
+pub use parse::{parse_profile, parse_profile_bytes, parse_profile_with_nets};
 pub use print::{print_profile, target_name};
 pub use problem::Problem;
 pub use profile::*;

@@ -15,6 +15,7 @@ mod economy;
 mod entry;
 mod error;
 mod evidence;
+mod explain;
 mod findings;
 mod folder;
 mod intake;

@@ -118,3 +118,67 @@ fn a_list_with_a_problem_is_refused_whole() {
     check(b"", "found an empty text");
     assert_eq!(std::fs::read(&file).expect("the board"), before);
 }
+
+#[test]
+fn a_part_and_a_check_are_explained() {
+    let bench = club();
+    let check = |name: &[&str], expect: expect_test::Expect| {
+        expect.assert_eq(&bench.ok(&[&["board", "explain"], name].concat()));
+    };
+    check(
+        &["U7"],
+        expect![[r#"
+        U7 is the address decoder of Ostrel 8, board revision 2.
+        A 3-to-8 decoder (74ls138, DIP-16), soldered, in the block decoding.
+
+        It needs
+             +5V │ at pin 16 (VCC), 4.75 to 5.25 V.
+
+        Needed by
+          decode │ Addresses are decoded.
+                 │ with it boot, keyboard, ports, rom-read and tape
+
+        How it fails
+             1 % │ U7, the address decoder, selects nothing.
+                 │ breaks decode
+
+        Who tests it
+         selects │ Chip selects at U7 pin 15; it tells of decode.
+                 │ Through what follows from it also rom, picture, sound, keyboard, tape
+                 │ and ports.
+    "#]],
+    );
+    check(
+        &["cpu", "clock"],
+        expect![[r#"
+            Clock at U1 pin 6.
+            Count the frequency at U1 pin 6, probe at x10.
+            It takes 2 min.
+
+            Where
+                  U1.6 │ the pin CLK.
+
+            What it tells
+                 clock │ passes at 0.5 % though it fails, fails at 1 % though it works.
+
+            Faults that it sees, likeliest first
+                   2 % │ X1 (master crystal, 14.000 MHz) is silent.
+                   2 % │ PS1, the 9 V supply, gives nothing.
+                   1 % │ F1 (fuse, 2 A) is blown.
+                   1 % │ U13, the oscillator, does not oscillate.
+                   1 % │ J1, the 9 V socket, is worn or has cracked joints.
+                   1 % │ SW1, the power switch, makes poor contact.
+                   1 % │ U30, the 5 V regulator, gives nothing.
+             below 1 % │ F1 (fuse, 2 A) makes poor contact in its holder.
+        "#]],
+    );
+    let refused = bench.run(&["board", "explain", "U99"]);
+    assert_eq!(refused.status, 2);
+    assert!(
+        refused
+            .stderr
+            .contains("nothing on ostrel-8-r2 is called `U99`; nearest are"),
+        "{}",
+        refused.stderr
+    );
+}

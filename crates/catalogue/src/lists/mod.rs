@@ -14,8 +14,10 @@ mod words;
 
 pub use columns::{Column, Meaning};
 pub use decode::{Encoding, ListText, decode_list};
+pub(crate) use naming::letters_of;
 pub use naming::{Guess, How};
 pub use parts::{Layout, LeftOut, ListedPart, PartsList, parse_parts_list, print_parts_list};
+pub(crate) use references::is_reference;
 pub use references::{print_references, references};
 pub use table::Separator;
 pub use take::{Addition, Choices, Different, TakenPart, add_parts};
