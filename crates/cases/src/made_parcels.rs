@@ -69,6 +69,7 @@ fn vendor(dice: &mut Dice, number: u32, taxed: bool) -> Vendor {
         duty: Decimal::new(if taxed { 37 } else { 0 }, 3),
         vat: Decimal::new(if taxed { 21 } else { 0 }, 2),
         vat_included: !taxed,
+        ..Vendor::plain("", Currency::EUR)
     }
 }
 
@@ -91,5 +92,6 @@ fn offer(dice: &mut Dice, vendor: &str, item: &str, usual: u32) -> Offer {
             })
             .collect(),
         seen: None,
+        grams: None,
     }
 }

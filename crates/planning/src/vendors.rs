@@ -7,6 +7,8 @@ use crate::solve::Error;
 
 /// Turns vendors and offers into the plan's, in the smallest coins of the request's currency. Duty and tax that are not
 /// in the prices are put on prices, postage and postage steps alike, so the sums can differ from a parcel's by a coin.
+/// The parcels are reckoned exactly afterwards; here a parcel counts as light, and as worth less than what duty begins
+/// with, if there is such a limit.
 ///
 /// # Errors
 /// If a vendor's currency has no rate.
@@ -17,16 +19,10 @@ pub fn vendors_and_offers(
     let mut offers = Vec::new();
     for vendor in &request.vendors {
         let coins = Coins::new(request, vendor)?;
-        let steps = vendor.shipping.iter().map(|step| {
-            Ok(Step {
-                from: coins.whole(step.from)?,
-                fee: coins.whole(step.fee)?,
-            })
-        });
         vendors.push(Vendor {
             id: vendor.id.clone(),
             hassle: coins.untaxed(vendor.hassle)?,
-            shipping: steps.collect::<Result<_, Error>>()?,
+            shipping: coins.shipping()?,
         });
         for offer in request
             .offers
@@ -57,16 +53,47 @@ impl<'r> Coins<'r> {
         } else {
             vendor.vat
         };
+        let duty = match vendor.duty_from {
+            Some(_) => Decimal::ZERO,
+            None => vendor.duty,
+        };
         Ok(Coins {
             request,
             vendor,
             rate: rate(request, vendor, vendor.currency)?,
-            tax: (Decimal::ONE + vendor.duty) * (Decimal::ONE + vat),
+            tax: (Decimal::ONE + duty) * (Decimal::ONE + vat),
         })
     }
 
     fn whole(&self, money: Money) -> Result<i64, Error> {
         self.coins(money, self.tax)
+    }
+
+    /// Postage steps, with what the lightest parcel pays by weight, up to the free one.
+    fn shipping(&self) -> Result<Vec<Step>, Error> {
+        let light = match self.vendor.by_weight.first() {
+            Some(step) => self.whole(step.fee)?,
+            None => 0,
+        };
+        let mut steps = Vec::new();
+        for step in &self.vendor.shipping {
+            steps.push(Step {
+                from: self.whole(step.from)?,
+                fee: self.whole(step.fee)? + light,
+            });
+        }
+        if steps.is_empty() && (light > 0 || self.vendor.free_from.is_some()) {
+            steps.push(Step {
+                from: 0,
+                fee: light,
+            });
+        }
+        if let Some(free) = self.vendor.free_from {
+            let from = self.whole(free)?;
+            steps.retain(|step| step.from < from);
+            steps.push(Step { from, fee: 0 });
+        }
+        Ok(steps)
     }
 
     fn untaxed(&self, money: Money) -> Result<i64, Error> {

@@ -5,6 +5,7 @@
 
 mod invoice;
 mod lots;
+mod model;
 mod order;
 mod paste;
 mod problem;
@@ -16,5 +17,8 @@ pub use order::{Error, Settings, cheapest, to_mps};
 pub use paste::{Column, Paste, Pasted, Refused, Role, Row, read_pasted, read_typed};
 pub use problem::Problem;
 pub use read::parse_vendors;
-pub use request::{Break, Line, Need, Offer, Parcel, Parcels, Request, Step, Unmet, Vendor};
+pub use request::{
+    Break, Line, Need, Offer, Parcel, Parcels, Request, Step, TaxRounding, Unmet, Vendor,
+    WeightStep,
+};
 pub use write::{offer_to_toml, vendor_to_toml};

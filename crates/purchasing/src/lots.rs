@@ -44,6 +44,8 @@ impl Lot {
 pub(crate) struct Slack {
     /// The most that postage can fall.
     pub(crate) drop: i64,
+    /// The most that postage can rise with the weight.
+    pub(crate) rise: i64,
     /// The goods value that an order must reach.
     pub(crate) least_order: i64,
 }
@@ -68,7 +70,7 @@ pub(crate) fn candidates(offer: &Priced, need: u32, slack: Slack, alone: bool) -
     }
     // with a least order, a dear lot may be the one that reaches it
     if slack.least_order == 0 {
-        pareto(&mut lots, need, slack.drop);
+        pareto(&mut lots, need, slack);
     }
     lots
 }
@@ -116,14 +118,20 @@ fn filler_packs(each: Decimal, pack: u32, slack: Slack) -> u32 {
     u32::try_from(packs).unwrap_or(MOST_PACKS).min(MOST_PACKS) + 1
 }
 
-/// Drops each lot to which another gives as much for at least `drop` less (for no more, if postage never falls).
-fn pareto(lots: &mut Vec<Lot>, need: u32, drop: i64) {
+/// Drops each lot to which another gives as much for at least so much less as postage can fall, or rise with the weight
+/// (for no more, if it never does).
+fn pareto(lots: &mut Vec<Lot>, need: u32, slack: Slack) {
     let units = |lot: &Lot| lot.quantity.min(need);
     let all = lots.clone();
     let beats = |other: &Lot, lot: &Lot, earlier: bool| {
         let saves = lot.total - other.total;
         let equal = units(other) == units(lot) && saves == 0;
-        units(other) >= units(lot) && saves >= drop && (!equal || earlier)
+        let rise = if other.quantity > lot.quantity {
+            slack.rise
+        } else {
+            0
+        };
+        units(other) >= units(lot) && saves >= slack.drop + rise && (!equal || earlier)
     };
     let mut index = 0;
     lots.retain(|lot| {

@@ -8,7 +8,7 @@ use toml::de::{DeTable, DeValue};
 use units::{Currency, Decimal, Money, parse_amount};
 
 use crate::problem::{Problem, Problems};
-use crate::request::{Break, Offer, Step, Vendor};
+use crate::request::{Break, Offer, Step, TaxRounding, Vendor, WeightStep};
 
 /// Longest file of vendors.
 const LONGEST: usize = 4_000_000;
@@ -68,12 +68,26 @@ const VENDOR_KEYS: &[&str] = &[
     "days",
     "hassle",
     "shipping",
+    "by_weight",
+    "free_from",
     "duty",
+    "duty_from",
     "vat",
     "vat_included",
+    "vat_from",
+    "vat_rounding",
+    "clearance",
 ];
 const OFFER_KEYS: &[&str] = &[
-    "vendor", "item", "title", "pack", "least", "stock", "seen", "breaks", "each",
+    "vendor", "item", "title", "pack", "least", "stock", "seen", "breaks", "each", "grams",
+];
+
+/// How tax is rounded, by its words.
+pub(crate) const ROUNDINGS: [(&str, TaxRounding); 4] = [
+    ("invoice", TaxRounding::Invoice),
+    ("invoice down", TaxRounding::InvoiceDown),
+    ("line", TaxRounding::Line),
+    ("line down", TaxRounding::LineDown),
 ];
 
 impl Reader<'_> {
@@ -128,6 +142,12 @@ impl Reader<'_> {
         let duty = self.optional(table, "duty", Reader::share);
         let vat = self.optional(table, "vat", Reader::share);
         let vat_included = self.optional(table, "vat_included", Reader::flag);
+        let by_weight = self.optional(table, "by_weight", |r, n| r.by_weight(n, base));
+        let free_from = self.optional(table, "free_from", |r, n| r.money(n, base));
+        let duty_from = self.optional(table, "duty_from", |r, n| r.money(n, base));
+        let vat_from = self.optional(table, "vat_from", |r, n| r.money(n, base));
+        let clearance = self.optional(table, "clearance", |r, n| r.money(n, base));
+        let rounding = self.optional(table, "vat_rounding", Reader::rounding);
         let id = id?;
         let id_span = table.get("id").map_or(span, Spanned::span);
         let vendor = Vendor {
@@ -140,6 +160,12 @@ impl Reader<'_> {
             duty: duty.unwrap_or_default(),
             vat: vat.unwrap_or_default(),
             vat_included: vat_included.unwrap_or(true),
+            by_weight: by_weight.unwrap_or_default(),
+            free_from,
+            duty_from,
+            vat_from,
+            clearance: clearance.unwrap_or_else(|| Money::zero(base)),
+            rounding: rounding.unwrap_or_default(),
         };
         Some((vendor, id_span))
     }
@@ -153,6 +179,7 @@ impl Reader<'_> {
         let least = self.optional(table, "least", Reader::positive);
         let stock = self.optional(table, "stock", Reader::count);
         let seen = self.optional(table, "seen", Reader::date);
+        let grams = self.optional(table, "grams", Reader::count);
         let breaks = self.prices(table, &span);
         let item = item?;
         Some(Offer {
@@ -164,6 +191,7 @@ impl Reader<'_> {
             stock,
             breaks: breaks?,
             seen,
+            grams,
         })
     }
 
@@ -239,6 +267,43 @@ impl Reader<'_> {
             steps.push(Step { from, fee });
         }
         Some(steps)
+    }
+
+    fn by_weight(&mut self, node: &Node<'_>, currency: Currency) -> Option<Vec<WeightStep>> {
+        let expected =
+            "weight steps such as `[{ from = 0, fee = \"4.50\" }, { from = 500, fee = \"6.90\" }]`";
+        let mut steps: Vec<WeightStep> = Vec::new();
+        for entry in self.array(node, expected) {
+            let Some(table) = self.table(entry, expected) else {
+                continue;
+            };
+            self.known_keys(table, &["from", "fee"]);
+            let from = self.needed(table, "from", &entry.span(), Reader::count);
+            let fee = self.needed(table, "fee", &entry.span(), |r, n| r.money(n, currency));
+            let (Some(from), Some(fee)) = (from, fee) else {
+                continue;
+            };
+            let right = match steps.last() {
+                Some(last) => last.from < from,
+                None => from == 0,
+            };
+            if !right {
+                let expected = "weight steps in grams, the first from 0, with rising `from`";
+                self.problems.add(entry.span(), expected, None);
+            }
+            steps.push(WeightStep { from, fee });
+        }
+        Some(steps)
+    }
+
+    fn rounding(&mut self, node: &Node<'_>) -> Option<TaxRounding> {
+        let word = node.get_ref().as_str().unwrap_or_default();
+        let found = ROUNDINGS.iter().find(|(known, _)| *known == word);
+        if found.is_none() {
+            let expected = "`\"invoice\"`, `\"invoice down\"`, `\"line\"` or `\"line down\"`";
+            self.problems.add(node.span(), expected, None);
+        }
+        found.map(|(_, rounding)| *rounding)
     }
 
     fn known_keys(&mut self, table: &DeTable<'_>, known: &[&str]) {
@@ -384,13 +449,14 @@ impl Reader<'_> {
         share
     }
 
+    /// A price: above zero, for what costs nothing is no offer.
     fn amount(&mut self, node: &Node<'_>) -> Option<Decimal> {
         let amount = number_text(node).and_then(|text| parse_amount(text).ok());
         let amount =
-            amount.filter(|amount| *amount >= Decimal::ZERO && *amount <= Decimal::from(1_000_000));
+            amount.filter(|amount| *amount > Decimal::ZERO && *amount <= Decimal::from(1_000_000));
         if amount.is_none() {
             self.problems
-                .add(node.span(), "an amount such as `\"0.48\"`", None);
+                .add(node.span(), "a price above 0 such as `\"0.48\"`", None);
         }
         amount
     }

@@ -19,12 +19,71 @@ pub struct Vendor {
     pub hassle: Money,
     /// Postage by goods value, rising `from`. A first step above 0 is the least order. No step: free.
     pub shipping: Vec<Step>,
+    /// Postage by weight, rising `from`, on top of that by goods value. No step: none.
+    pub by_weight: Vec<WeightStep>,
+    /// From this goods value on nothing is paid for postage.
+    pub free_from: Option<Money>,
     /// Duty as a share of goods and postage, such as 0.037; paid on top.
     pub duty: Decimal,
+    /// Goods of less than this pay no duty.
+    pub duty_from: Option<Money>,
     /// Value added tax as a share, such as 0.21.
     pub vat: Decimal,
     /// The prices and postage hold the tax already.
     pub vat_included: bool,
+    /// Goods of less than this pay no tax on top.
+    pub vat_from: Option<Money>,
+    /// What the carrier asks for clearing a parcel on which duty or tax is due.
+    pub clearance: Money,
+    /// How the tax on top is rounded.
+    pub rounding: TaxRounding,
+}
+
+impl Vendor {
+    /// A vendor of this currency, without postage, tax or any other condition.
+    pub fn plain(id: impl Into<String>, currency: Currency) -> Vendor {
+        let id = id.into();
+        Vendor {
+            title: id.clone(),
+            id,
+            currency,
+            days: 0,
+            hassle: Money::zero(currency),
+            shipping: Vec::new(),
+            by_weight: Vec::new(),
+            free_from: None,
+            duty: Decimal::ZERO,
+            duty_from: None,
+            vat: Decimal::ZERO,
+            vat_included: true,
+            vat_from: None,
+            clearance: Money::zero(currency),
+            rounding: TaxRounding::default(),
+        }
+    }
+}
+
+/// How a vendor rounds the tax that he puts on top.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum TaxRounding {
+    /// Once for the whole invoice, half a coin up.
+    #[default]
+    Invoice,
+    /// Once for the whole invoice, down.
+    InvoiceDown,
+    /// Line by line, postage being one, half a coin up.
+    Line,
+    /// Line by line, down.
+    LineDown,
+}
+
+/// Postage from a weight on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct WeightStep {
+    /// Grams from which the fee holds.
+    pub from: u32,
+    /// The fee.
+    pub fee: Money,
 }
 
 /// Postage from a goods value on.
@@ -55,6 +114,8 @@ pub struct Offer {
     pub breaks: Vec<Break>,
     /// Date on which the price was seen, as written.
     pub seen: Option<String>,
+    /// What one weighs, if known.
+    pub grams: Option<u32>,
 }
 
 /// A unit price from a quantity on.
@@ -122,7 +183,11 @@ pub struct Parcel {
     pub duty: Money,
     /// Tax that the prices do not hold yet.
     pub vat: Money,
-    /// Goods, postage, duty and tax.
+    /// What the carrier asks for clearing it.
+    pub clearance: Money,
+    /// What the lines weigh, as far as that is known.
+    pub grams: u64,
+    /// Goods, postage, duty, tax and clearance.
     pub landed: Money,
     /// What the owner would pay to be spared this parcel.
     pub hassle: Money,

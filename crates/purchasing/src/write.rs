@@ -2,7 +2,8 @@
 
 use std::fmt::Write;
 
-use crate::request::{Offer, Vendor};
+use crate::read::ROUNDINGS;
+use crate::request::{Offer, TaxRounding, Vendor};
 
 /// One offer as a `[[offer]]` table.
 pub fn offer_to_toml(offer: &Offer) -> String {
@@ -19,6 +20,9 @@ pub fn offer_to_toml(offer: &Offer) -> String {
     }
     if let Some(seen) = &offer.seen {
         line(&mut text, "seen", seen);
+    }
+    if let Some(grams) = offer.grams {
+        line(&mut text, "grams", &grams.to_string());
     }
     let breaks = offer
         .breaks
@@ -46,6 +50,34 @@ pub fn vendor_to_toml(vendor: &Vendor) -> String {
     line(&mut text, "duty", &quoted(&vendor.duty.to_string()));
     line(&mut text, "vat", &quoted(&vendor.vat.to_string()));
     line(&mut text, "vat_included", &vendor.vat_included.to_string());
+    if !vendor.by_weight.is_empty() {
+        let steps = vendor
+            .by_weight
+            .iter()
+            .map(|step| format!("{{ from = {}, fee = \"{}\" }}", step.from, step.fee));
+        line(&mut text, "by_weight", &list(steps));
+    }
+    let limits = [
+        ("free_from", vendor.free_from),
+        ("duty_from", vendor.duty_from),
+        ("vat_from", vendor.vat_from),
+    ];
+    for (key, limit) in limits {
+        if let Some(money) = limit {
+            line(&mut text, key, &quoted(&money.to_string()));
+        }
+    }
+    if !vendor.clearance.amount.is_zero() {
+        line(
+            &mut text,
+            "clearance",
+            &quoted(&vendor.clearance.to_string()),
+        );
+    }
+    let rounding = ROUNDINGS.iter().find(|(_, one)| *one == vendor.rounding);
+    if let Some((word, _)) = rounding.filter(|(_, one)| *one != TaxRounding::Invoice) {
+        line(&mut text, "vat_rounding", &quoted(word));
+    }
     text
 }
 

@@ -16,9 +16,7 @@ fn vendor(id: &str, fee: i64) -> Vendor {
             from: Money::zero(Currency::EUR),
             fee: Money::from_minor(fee, Currency::EUR),
         }],
-        duty: Decimal::ZERO,
-        vat: Decimal::ZERO,
-        vat_included: true,
+        ..Vendor::plain(id, Currency::EUR)
     }
 }
 
@@ -38,6 +36,7 @@ fn offer(vendor: &str, item: &str, breaks: &[(u32, &str)]) -> Offer {
             })
             .collect(),
         seen: None,
+        grams: None,
     }
 }
 

@@ -17,8 +17,6 @@ mod routes;
 mod said;
 #[cfg(test)]
 mod sample;
-#[cfg(test)]
-mod sample_desk;
 mod state;
 mod svg;
 

@@ -1,5 +1,8 @@
 //! Views of an invented pile, for tests and for looking at the pages: the program reckons none of them.
 
+#[path = "sample_desk.rs"]
+mod desk;
+
 use workshop::views::{
     Again, Aside, Band, Bench, BenchRow, BoardChoice, Cell, CellState, CheckHead, CurvePoint,
     DecisionView, Doubt, Drawing, DrawnPart, ExplanationView, Frame, JobCard, JournalRow, Ledger,
@@ -12,7 +15,6 @@ use crate::pages::{
     Refused, Said, Setting, bench, card, missing, offers, parcels, plan, receive, rounds, stock,
     strip, take_in,
 };
-use crate::sample_desk as desk;
 
 /// Workshop, hour and person.
 pub(crate) fn frame() -> Frame {

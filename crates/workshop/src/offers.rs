@@ -608,6 +608,7 @@ fn renewed(old: Option<&Offer>, vendor: &str, seen: &str, new: &Offered) -> Offe
         stock: new.stock.or_else(|| old.and_then(|old| old.stock)),
         breaks,
         seen: Some(seen.to_string()),
+        grams: old.and_then(|old| old.grams),
     }
 }
 

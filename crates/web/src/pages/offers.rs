@@ -46,10 +46,8 @@ pub fn offers(setting: &Setting<'_>, view: &OffersView, fields: &Fields, look: L
                 (beside("/offers"))
             }
             (said(setting))
-            div.columns {
-                div { @for vendor in &view.vendors { (block(vendor)) } }
-                div { (form(view, fields, look)) }
-            }
+            (form(view, fields, look))
+            @for vendor in &view.vendors { (block(vendor)) }
         },
     )
 }
