@@ -6,7 +6,8 @@ use std::time::{Duration, Instant};
 
 use crate::conflict::{Settled, conflict};
 use crate::instance::Instance;
-use crate::lots::broken_prices;
+use crate::lots::{Slack, broken_prices};
+use crate::market::slack_of;
 use crate::model::{Filler, PileModel, Question, SCALE};
 use crate::plan::{Alternatives, Plan};
 use crate::revalue::revalue;
@@ -146,7 +147,7 @@ pub(crate) fn solve_once(instance: &Instance, settings: &Settings) -> Result<Pla
     if best.is_none() || (!time_is_up && best.as_ref().is_some_and(short)) {
         match attempt(instance, settings, Filler::Packs, left) {
             Ok(second) => {
-                if !instance.offers.iter().any(broken_prices) {
+                if !lots_left_out(instance) {
                     bound = bound.min(second.bound);
                     left_out = second.left_out;
                 }
@@ -165,6 +166,15 @@ pub(crate) fn solve_once(instance: &Instance, settings: &Settings) -> Result<Pla
         ));
     }
     Ok(plan)
+}
+
+/// Whether goods that nobody needs could be ordered in ways that the model of packs does not offer.
+fn lots_left_out(instance: &Instance) -> bool {
+    instance.offers.iter().any(|offer| {
+        let mut vendors = instance.vendors.iter();
+        let vendor = vendors.find(|vendor| vendor.id == offer.vendor);
+        broken_prices(offer, vendor.map_or(Slack::default(), slack_of))
+    })
 }
 
 fn better(one: Option<Plan>, other: Option<Plan>, goal: Goal) -> Option<Plan> {

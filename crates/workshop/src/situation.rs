@@ -182,7 +182,8 @@ fn action(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) -
         | Line::TakenBack { .. }
         | Line::Ordered { .. }
         | Line::Shelved { .. }
-        | Line::Limits { .. } => None,
+        | Line::Limits { .. }
+        | Line::Pinned { .. } => None,
     }
 }
 
