@@ -401,7 +401,7 @@ pub(crate) struct Limits {
 #[derive(Debug, Args)]
 #[command(after_long_help = "Examples:
   boardwright plan --money 120 --evenings 3
-  boardwright plan --pin 'T-06 keep' --pin 'T-07 U9 used-original'
+  boardwright plan --pin \"T-06 keep\" --pin \"T-07 U9 used-original\"
   boardwright plan --free T-06 --without farside")]
 pub(crate) struct Plan {
     #[command(flatten)]

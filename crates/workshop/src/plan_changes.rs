@@ -407,7 +407,10 @@ impl Asker<'_> {
         let coin = Decimal::from(10_i64.pow(vendor.currency.minor_digits()));
         let each = real(holds.or(asked.breaks.first())?.each * coin)?;
         (each > 0.0 && landed >= 1.0).then(|| Ask {
-            title: self.item_title(item),
+            title: match asked.title.as_str() {
+                "" => item.to_string(),
+                title => title.to_string(),
+            },
             landed: round(landed),
             each: round(each),
             factor: landed / each,

@@ -493,7 +493,7 @@ pub struct RuleView {
 pub struct DecisionView {
     /// Machine tag.
     pub tag: String,
-    /// `repair`, `hold`, `donor`, `works`.
+    /// `repair`, `hold`, `sell`, `donor`, `works`.
     pub decision: String,
     /// Parts money: `14.50`.
     pub money: String,
