@@ -381,12 +381,32 @@ pub(crate) struct Limits {
     /// Evenings that may be spent; 0 lifts the limit. Else the limit used last.
     #[arg(long, value_name = "EVENINGS")]
     pub(crate) evenings: Option<f64>,
+    /// Machines expected to work at least; 0 lifts the limit.
+    #[arg(long, value_name = "NUMBER")]
+    pub(crate) working: Option<f64>,
+    /// Settle a decision: TAG and `fix`, `hold`, `donor`, `sell` or `keep`, or
+    /// TAG, PART and the way to put it right, as `used-original`.
+    #[arg(long, value_name = "DECISION")]
+    pub(crate) pin: Vec<String>,
+    /// Let the settled decisions about a machine go; `all` of them.
+    #[arg(long, value_name = "TAG")]
+    pub(crate) free: Vec<String>,
+    /// Order nothing from this vendor.
+    #[arg(long, value_name = "VENDOR")]
+    pub(crate) without: Vec<String>,
+    /// Order from this vendor again; `all` of them.
+    #[arg(long, value_name = "VENDOR")]
+    pub(crate) with: Vec<String>,
 }
 
 /// Decide what to do with each machine, within money and evenings.
+///
+/// Limits and settled decisions are remembered, and each is shown with what it costs.
 #[derive(Debug, Args)]
-#[command(after_long_help = "Example:
-  boardwright plan --money 120 --evenings 3")]
+#[command(after_long_help = "Examples:
+  boardwright plan --money 120 --evenings 3
+  boardwright plan --pin \"T-06 keep\" --pin \"T-07 U9 used-original\"
+  boardwright plan --free T-06 --without farside")]
 pub(crate) struct Plan {
     #[command(flatten)]
     pub(crate) limits: Limits,

@@ -237,6 +237,11 @@ fn limits(limits: args::Limits) -> PlanLimits {
     PlanLimits {
         money: limits.money,
         evenings: limits.evenings,
+        working: limits.working,
+        pins: limits.pin,
+        free: limits.free,
+        without: limits.without,
+        with: limits.with,
     }
 }
 

@@ -1011,7 +1011,8 @@ fn every_answer_is_as_documented() {
     check(0, &["round", "amplifier", alike]);
     check(0, &["round"]);
     check(0, &["undo"]);
-    check(0, &["plan"]);
+    check(0, &["plan", "--pin", "T-06 donor"]);
+    check(0, &["plan", "--free", "all"]);
     check(0, &["order"]);
     check(0, &["board", "export-network", "T-03"]);
     check(0, &["board", "export-network", "T-03", "--to", "network"]);

@@ -192,6 +192,7 @@ impl Maker {
             item,
             minutes,
             works,
+            later: 0.0,
             modes: modes.iter().map(|&mode| mode.to_owned()).collect(),
         });
     }
@@ -366,6 +367,7 @@ impl Maker {
             id: format!("P-{:03}", number + 1),
             value,
             hold_value: value * hold / 100,
+            sell_value: None,
             base_minutes: self.dice.pick(&[20, 40]),
             scenarios,
             donor: given

@@ -257,6 +257,7 @@ fn remedy(raw: RawRemedy) -> Remedy {
         item: raw.item,
         minutes: raw.minutes,
         works: raw.works,
+        later: 0.0,
         modes: raw.modes,
     }
 }
@@ -266,6 +267,7 @@ fn machine(raw: RawMachine) -> Machine {
         id: raw.id,
         value: raw.value,
         hold_value: raw.hold_value,
+        sell_value: None,
         base_minutes: raw.base_minutes,
         scenarios: all(raw.scenarios, |raw| Scenario {
             chance: raw.chance,

@@ -45,6 +45,7 @@ fn shown(plan: &Plan) -> Value {
         let id = &decision.id;
         match &decision.choice {
             Choice::Hold => json!({"id": id, "do": "hold"}),
+            Choice::Sell => json!({"id": id, "do": "sell"}),
             Choice::Donor => json!({"id": id, "do": "donor"}),
             Choice::Repair(kit) => repair(id, kit),
         }

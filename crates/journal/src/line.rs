@@ -166,6 +166,18 @@ pub enum Line {
         money: Option<String>,
         /// Evenings; none: no limit.
         evenings: Option<f64>,
+        /// Machines expected to work at least; none: any number.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        working: Option<f64>,
+    },
+    /// What is settled before the plan is made; it takes the place of an earlier such line.
+    Pinned {
+        /// Decisions as they are typed: `T-06 donor`, `T-07 U9 used-original`.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        pins: Vec<String>,
+        /// Vendors from whom nothing is ordered.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        without: Vec<String>,
     },
 }
 

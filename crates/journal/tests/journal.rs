@@ -379,8 +379,21 @@ fn line() -> impl Strategy<Value = Line> {
         ),
         act.prop_map(|done| Line::Act { done }),
         truth.prop_map(|truth| Line::Settled { truth }),
-        (prop::option::of(text), prop::option::of(number()))
-            .prop_map(|(money, evenings)| Line::Limits { money, evenings }),
+        (
+            prop::option::of(text),
+            prop::option::of(number()),
+            prop::option::of(number())
+        )
+            .prop_map(|(money, evenings, working)| Line::Limits {
+                money,
+                evenings,
+                working
+            }),
+        (
+            prop::collection::vec(text, 0..3),
+            prop::collection::vec(text, 0..3)
+        )
+            .prop_map(|(pins, without)| Line::Pinned { pins, without }),
     ]
 }
 

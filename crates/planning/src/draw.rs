@@ -53,6 +53,7 @@ impl PileModel<'_> {
         let choice = match (chosen, vars.donor) {
             (Some(index), _) => Choice::Repair(self.kit(&vars.kits.list[index])),
             (None, Some(donor)) if solution.chosen(donor) => Choice::Donor,
+            _ if vars.sell.is_some_and(|sell| solution.chosen(sell)) => Choice::Sell,
             _ => Choice::Hold,
         };
         Decision {
@@ -80,6 +81,7 @@ impl PileModel<'_> {
             items,
             chance: kit.chance,
             minutes: kit.minutes,
+            later: kit.later,
         }
     }
 }

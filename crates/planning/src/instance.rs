@@ -121,6 +121,8 @@ pub struct Remedy {
     pub minutes: u32,
     /// Chance that the part works afterwards.
     pub works: f64,
+    /// What it is expected to cost later: it wears on, and is mended again. In coins.
+    pub later: f64,
     /// The modes it cures.
     pub modes: Vec<String>,
 }
@@ -134,6 +136,8 @@ pub struct Machine {
     pub value: i64,
     /// Worth when held as it is.
     pub hold_value: i64,
+    /// What a buyer pays for it as it stands, less fees and postage; `None` if it is not for sale.
+    pub sell_value: Option<i64>,
     /// Minutes that any repair takes besides the remedies.
     pub base_minutes: u32,
     /// What may be wrong: exclusive lists of faults with their chances, which add up to at most 1.

@@ -27,6 +27,8 @@ pub(crate) struct Kit<'i> {
     pub(crate) remedies: Vec<(&'i Fault, usize)>,
     pub(crate) chance: f64,
     pub(crate) minutes: f64,
+    /// Expected costs later.
+    pub(crate) later: f64,
 }
 
 /// The kits of one machine, and what was left out.
@@ -45,6 +47,8 @@ pub(crate) struct Market<'m, 'i> {
     pub(crate) prices: &'m [Option<Price>],
     /// Drop kits that gain nothing over holding: right only when worth alone decides.
     pub(crate) worth_decides: bool,
+    /// Positions of this machine for which only these remedies may be used, and that must be put right.
+    pub(crate) only: Option<&'m BTreeMap<String, BTreeSet<String>>>,
 }
 
 /// All kits of `machine` that are not beaten by another of its kits.
@@ -58,8 +62,12 @@ pub(crate) fn kits_of<'i>(market: &Market<'_, 'i>, machine: &'i Machine) -> Kits
         };
         maker.make(&mut kits);
     }
+    for part in market.only.into_iter().flat_map(BTreeMap::keys) {
+        let mends = |kit: &Kit<'_>| kit.remedies.iter().any(|(fault, _)| fault.part == *part);
+        kits.list.retain(mends);
+    }
     prune(&mut kits.list);
-    let gain = |kit: &Kit<'_>| market.gain(machine, kit.chance, kit.minutes, &kit.items);
+    let gain = |kit: &Kit<'_>| market.gain(machine, kit.made(), &kit.items);
     if market.worth_decides {
         kits.list.retain(|kit| gain(kit) > 0.0);
     }
@@ -77,6 +85,24 @@ pub(crate) fn kits_of<'i>(market: &Market<'_, 'i>, machine: &'i Machine) -> Kits
     kits
 }
 
+/// What a kit does besides using items up.
+#[derive(Clone, Copy)]
+struct Made {
+    chance: f64,
+    minutes: f64,
+    later: f64,
+}
+
+impl Kit<'_> {
+    fn made(&self) -> Made {
+        Made {
+            chance: self.chance,
+            minutes: self.minutes,
+            later: self.later,
+        }
+    }
+}
+
 impl Kits<'_> {
     fn drop_one(&mut self, gain: f64) {
         self.dropped = Some(self.dropped.map_or(gain, |other| other.max(gain)));
@@ -92,7 +118,7 @@ impl Market<'_, '_> {
     }
 
     /// The most that repairing can gain over holding, with every item at the least it costs.
-    fn gain(&self, machine: &Machine, chance: f64, minutes: f64, items: &[(usize, u32)]) -> f64 {
+    fn gain(&self, machine: &Machine, made: Made, items: &[(usize, u32)]) -> f64 {
         // each unit may come from another vendor, whose postage may rise without it
         let prices = items
             .iter()
@@ -102,7 +128,7 @@ impl Market<'_, '_> {
             .sum();
         #[expect(clippy::cast_precision_loss, reason = "amounts are far below 2^53")]
         let rise = (machine.value - machine.hold_value) as f64;
-        rise * chance - self.instance.rate_per_minute * minutes - goods
+        rise * made.chance - self.instance.rate_per_minute * made.minutes - made.later - goods
     }
 }
 
@@ -136,6 +162,7 @@ struct Partial<'i> {
     /// Chance that all remedies so far work, for each covered scenario.
     works: Vec<f64>,
     minutes: f64,
+    later: f64,
     remedies: Vec<(&'i Fault, usize)>,
 }
 
@@ -145,6 +172,7 @@ impl<'i> Maker<'_, 'i> {
             items: Vec::new(),
             works: vec![1.0; self.covered.len()],
             minutes: f64::from(self.machine.base_minutes),
+            later: 0.0,
             remedies: Vec::new(),
         }];
         for faults in self.faults_by_part() {
@@ -165,6 +193,7 @@ impl<'i> Maker<'_, 'i> {
                 covered: self.covered.to_vec(),
                 items: partial.items,
                 minutes: partial.minutes,
+                later: partial.later,
                 remedies: partial.remedies,
             });
         }
@@ -189,6 +218,7 @@ impl<'i> Maker<'_, 'i> {
             items: Vec::new(),
             works: vec![1.0; self.covered.len()],
             minutes: 0.0,
+            later: 0.0,
             remedies: Vec::new(),
         }];
         for &fault in faults {
@@ -212,7 +242,11 @@ impl<'i> Maker<'_, 'i> {
                 .as_ref()
                 .and_then(|item| self.market.items.find(item));
             let there = item.is_none_or(|item| self.market.prices[item].is_some());
-            there && remedy.device == fault.device && remedy.modes.contains(&fault.mode)
+            let allowed = self.market.only.and_then(|only| only.get(&fault.part));
+            there
+                && remedy.device == fault.device
+                && remedy.modes.contains(&fault.mode)
+                && allowed.is_none_or(|ids| ids.contains(&remedy.id))
         })
         .collect()
     }
@@ -240,6 +274,7 @@ impl<'i> Maker<'_, 'i> {
             if scenario.faults.contains(fault) {
                 next.works[slot] *= remedy.works;
                 next.minutes += scenario.chance * f64::from(remedy.minutes);
+                next.later += scenario.chance * remedy.later;
             }
         }
         next
@@ -264,9 +299,12 @@ impl<'i> Maker<'_, 'i> {
     }
 
     fn gain(&self, partial: &Partial<'i>) -> f64 {
-        let chance = self.chance(&partial.works);
-        self.market
-            .gain(self.machine, chance, partial.minutes, &partial.items)
+        let made = Made {
+            chance: self.chance(&partial.works),
+            minutes: partial.minutes,
+            later: partial.later,
+        };
+        self.market.gain(self.machine, made, &partial.items)
     }
 }
 
@@ -283,6 +321,7 @@ fn combine<'i>(partials: &[Partial<'i>], options: &[Partial<'i>]) -> Vec<Partial
                     .map(|(a, b)| a * b)
                     .collect(),
                 minutes: partial.minutes + option.minutes,
+                later: partial.later + option.later,
                 remedies: [&partial.remedies[..], &option.remedies[..]].concat(),
             };
             let group = by_items.entry(next.items.clone()).or_default();
@@ -296,7 +335,9 @@ fn combine<'i>(partials: &[Partial<'i>], options: &[Partial<'i>]) -> Vec<Partial
 }
 
 fn as_good(one: &Partial<'_>, other: &Partial<'_>) -> bool {
-    one.minutes <= other.minutes && one.works.iter().zip(&other.works).all(|(a, b)| a >= b)
+    one.minutes <= other.minutes
+        && one.later <= other.later
+        && one.works.iter().zip(&other.works).all(|(a, b)| a >= b)
 }
 
 fn keep_unbeaten(options: &mut Vec<Partial<'_>>) {
@@ -322,12 +363,14 @@ fn prune(kits: &mut Vec<Kit<'_>>) {
         by_size
             .then(b.chance.total_cmp(&a.chance))
             .then(a.minutes.total_cmp(&b.minutes))
+            .then(a.later.total_cmp(&b.later))
     });
     let mut kept: Vec<Kit<'_>> = Vec::new();
     for kit in kits.drain(..) {
         let beaten = kept.iter().any(|other| {
             other.chance >= kit.chance
                 && other.minutes <= kit.minutes
+                && other.later <= kit.later
                 && within(&other.items, &kit.items)
         });
         if !beaten {

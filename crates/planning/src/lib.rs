@@ -4,6 +4,8 @@
 //! [`solve`] finds the best plan and a bound that no plan exceeds; [`revalue`] computes the worth of a plan again,
 //! from the rules alone. Money is in the smallest coins throughout.
 
+mod conflict;
+mod curve;
 mod draw;
 mod instance;
 mod kits;
@@ -12,14 +14,20 @@ mod market;
 mod model;
 mod plan;
 mod revalue;
+mod rules;
 mod solve;
+mod turning;
 mod vendors;
 
+pub use conflict::Settled;
+pub use curve::{Curve, curve};
 pub use instance::{
     Break, Build, Count, Fault, Instance, Limits, Machine, Offer, Remedy, Scenario, Step, Vendor,
 };
 pub use model::Filler;
-pub use plan::{Alternatives, Choice, Chosen, Decision, Kit, Order, Plan, Point};
+pub use plan::{Alternatives, Choice, Chosen, Decision, Kit, Order, Plan};
 pub use revalue::{Worth, revalue};
-pub use solve::{Error, Goal, Pin, Settings, alternatives, frontier, solve, to_mps};
+pub use rules::{Rule, by_rule};
+pub use solve::{Error, Goal, Pin, Settings, alternatives, solve, to_mps};
+pub use turning::{Turn, turning};
 pub use vendors::vendors_and_offers;

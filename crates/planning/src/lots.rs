@@ -7,6 +7,9 @@ use crate::instance::{Break, Offer};
 /// Packs added to one lot only to raise the goods value, at most.
 const MOST_FILLER: u32 = 100_000;
 
+/// The same where a unit costs no whole number of coins, so that each quantity is a lot of its own.
+const MOST_BROKEN: u32 = 60;
+
 /// With price breaks further out, the least saving is taken as nothing.
 const MOST_COMPARED: u32 = 1_000;
 
@@ -50,9 +53,13 @@ pub(crate) fn lots(offer: &Offer, most: u32, slack: Slack) -> Vec<Lot> {
         let high = end.min(offer.stock.unwrap_or(u32::MAX)) / offer.pack * offer.pack;
         let low = round_up(level.from.max(1), offer.pack);
         let first_full = round_up(most, offer.pack).max(low);
+        let extra = match whole_coins(level) {
+            Some(_) => 0,
+            None => useful_packs(offer, level, slack).min(MOST_BROKEN),
+        };
         let quantities = (low..first_full)
             .step_by(offer.pack as usize)
-            .chain([first_full]);
+            .chain((0..=extra).map(|packs| first_full + packs * offer.pack));
         for quantity in quantities.take_while(|quantity| *quantity <= high) {
             if let Some(total) = offer.total(quantity) {
                 let room = if quantity == first_full {
@@ -74,28 +81,48 @@ pub(crate) fn lots(offer: &Offer, most: u32, slack: Slack) -> Vec<Lot> {
     lots
 }
 
-/// Beyond this many packs, leaving some out would save more than the fall in postage.
 fn filler(offer: &Offer, level: &Break, room: u32, slack: Slack) -> Option<(u32, i64)> {
-    let each = i64::try_from(level.each)
-        .ok()
-        .filter(|_| level.each.fract().is_zero())?;
+    let each = whole_coins(level)?;
     let pack = each
         .checked_mul(i64::from(offer.pack))
         .filter(|pack| *pack > 0)?;
-    let useful = (slack.drop + slack.least_order).div_euclid(pack) + 2;
-    let packs = u32::try_from(useful)
-        .unwrap_or(MOST_FILLER)
-        .min(MOST_FILLER)
-        .min(room);
-    (slack.any() && packs > 0).then_some((packs, pack))
+    let packs = useful_packs(offer, level, slack).min(room);
+    (packs > 0).then_some((packs, pack))
 }
 
-/// Whether packs could be added that [`lots`] does not offer, because a unit costs no whole number of coins.
-pub(crate) fn broken_prices(offer: &Offer) -> bool {
-    offer
+/// The unit price, if it is a whole number of coins.
+fn whole_coins(level: &Break) -> Option<i64> {
+    i64::try_from(level.each)
+        .ok()
+        .filter(|_| level.each.fract().is_zero())
+}
+
+/// Beyond this many packs, leaving some out would save more than the fall in postage.
+fn useful_packs(offer: &Offer, level: &Break, slack: Slack) -> u32 {
+    let pack = level.each.checked_mul(Decimal::from(offer.pack));
+    let pack = pack.and_then(|pack| i64::try_from(pack.floor()).ok());
+    let Some(pack) = pack.filter(|pack| slack.any() && *pack > 0) else {
+        return if slack.any() && level.each > Decimal::ZERO {
+            MOST_FILLER
+        } else {
+            0
+        };
+    };
+    let useful = (slack.drop + slack.least_order).div_euclid(pack) + 2;
+    u32::try_from(useful)
+        .unwrap_or(MOST_FILLER)
+        .min(MOST_FILLER)
+}
+
+/// Whether packs could usefully be added that [`lots`] does not offer, because a unit costs no whole number of coins
+/// and too many would be worth a lot of their own.
+pub(crate) fn broken_prices(offer: &Offer, slack: Slack) -> bool {
+    let broken = offer
         .breaks
         .iter()
-        .any(|level| level.each != Decimal::ZERO && !level.each.fract().is_zero())
+        .filter(|level| whole_coins(level).is_none());
+    let mut useful = broken.map(|level| useful_packs(offer, level, slack));
+    useful.any(|packs| packs > MOST_BROKEN)
 }
 
 /// The least that ordering one unit less can save. Nothing where a pack or a price break makes the next unit free.

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::instance::{Instance, Vendor};
 use crate::lots::{Slack, least_saving};
 use crate::model::coins;
-use crate::solve::{Error, Pin};
+use crate::solve::{Error, Settings};
 
 /// Names of items as positions.
 #[derive(Debug, Default)]
@@ -142,7 +142,7 @@ pub(crate) fn prices(instance: &Instance, items: &Items) -> Vec<Option<Price>> {
 }
 
 /// Refuses an instance that makes no sense.
-pub(crate) fn check(instance: &Instance, pins: &BTreeMap<String, Pin>) -> Result<(), Error> {
+pub(crate) fn check(instance: &Instance, settings: &Settings) -> Result<(), Error> {
     let fail = |what: String| Err(Error::Input(what));
     for machine in &instance.machines {
         let total: f64 = machine
@@ -162,6 +162,12 @@ pub(crate) fn check(instance: &Instance, pins: &BTreeMap<String, Pin>) -> Result
         }
     }
     for remedy in &instance.remedies {
+        if !(remedy.later >= 0.0 && remedy.later.is_finite()) {
+            let (id, later) = (&remedy.id, remedy.later);
+            return fail(format!(
+                "remedy `{id}`: expected later costs of 0 or more, found {later}"
+            ));
+        }
         if !(0.0..=1.0).contains(&remedy.works) {
             let (id, works) = (&remedy.id, remedy.works);
             return fail(format!(
@@ -193,10 +199,8 @@ pub(crate) fn check(instance: &Instance, pins: &BTreeMap<String, Pin>) -> Result
             ));
         }
     }
-    match pins
-        .keys()
-        .find(|id| !instance.machines.iter().any(|machine| machine.id == **id))
-    {
+    let mut pinned = settings.pins.keys().chain(settings.remedies.keys());
+    match pinned.find(|id| !instance.machines.iter().any(|machine| machine.id == **id)) {
         Some(id) => fail(format!("expected a machine of the pile, found `{id}`")),
         None => Ok(()),
     }

@@ -8,7 +8,7 @@ use crate::instance::{Instance, Machine};
 use crate::kits::{Kits, Market, kits_of};
 use crate::lots::{Lot, Slack, lots};
 use crate::market::{Items, check, items_of, prices, slack_of};
-use crate::solve::{Error, Goal, Pin};
+use crate::solve::{Error, Goal, Pin, Settings};
 
 /// Coins to one unit of the model, so that its numbers stay of one size.
 pub(crate) const SCALE: f64 = 100.0;
@@ -16,8 +16,7 @@ pub(crate) const SCALE: f64 = 100.0;
 /// What is asked of the model.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Question<'q> {
-    pub(crate) goal: Goal,
-    pub(crate) pins: &'q BTreeMap<String, Pin>,
+    pub(crate) settings: &'q Settings,
     pub(crate) filler: Filler,
 }
 
@@ -48,6 +47,7 @@ pub(crate) struct MachineVars<'i> {
     pub(crate) kits: Kits<'i>,
     pub(crate) repair: Vec<Var>,
     pub(crate) donor: Option<Var>,
+    pub(crate) sell: Option<Var>,
 }
 
 pub(crate) struct LotVar {
@@ -97,7 +97,7 @@ impl<'i> PileModel<'i> {
         instance: &'i Instance,
         question: Question<'_>,
     ) -> Result<PileModel<'i>, Error> {
-        check(instance, question.pins)?;
+        check(instance, question.settings)?;
         let mut pile = PileModel {
             instance,
             model: Model::new(Sense::Maximize),
@@ -106,7 +106,7 @@ impl<'i> PileModel<'i> {
             used: Vec::new(),
             builds: Vec::new(),
             items: items_of(instance),
-            goal: question.goal,
+            goal: question.settings.goal,
         };
         pile.add_machines(question)?;
         let most = pile.most_needed();
@@ -133,20 +133,30 @@ impl<'i> PileModel<'i> {
 
     fn add_machines(&mut self, question: Question<'_>) -> Result<(), Error> {
         let instance = self.instance;
-        let free = question.goal == Goal::Worth && instance.limits.least_working.is_none();
+        let settings = question.settings;
+        let free = settings.goal == Goal::Worth && instance.limits.least_working.is_none();
         let items = std::mem::take(&mut self.items);
         let prices = prices(instance, &items);
         for machine in &instance.machines {
-            let pin = question.pins.get(&machine.id).copied();
+            let remedies = settings.remedies.get(&machine.id);
+            let pin = settings.pins.get(&machine.id).copied();
+            let pin = match (pin, remedies) {
+                (Some(Pin::Hold | Pin::Donor | Pin::Sell), Some(_)) => {
+                    return Err(Error::NoKit(machine.id.clone()));
+                }
+                (_, Some(_)) => Some(Pin::Repair),
+                (pin, None) => pin,
+            };
             let market = Market {
                 instance,
                 items: &items,
                 prices: &prices,
                 worth_decides: free && pin != Some(Pin::Repair),
+                only: remedies,
             };
             let kits = match pin {
-                None | Some(Pin::Repair) => kits_of(&market, machine),
-                Some(Pin::Hold | Pin::Donor) => Kits::default(),
+                None | Some(Pin::Repair | Pin::Keep) => kits_of(&market, machine),
+                Some(Pin::Hold | Pin::Donor | Pin::Sell) => Kits::default(),
             };
             let vars = self.add_machine(machine, kits, pin)?;
             self.machines.push(vars);
@@ -166,21 +176,29 @@ impl<'i> PileModel<'i> {
         let mut one = Vec::new();
         for (index, kit) in kits.list.iter().enumerate() {
             let gain = match self.goal {
-                Goal::Worth => rise * kit.chance - self.minutes_cost(kit.minutes),
+                Goal::Worth => {
+                    rise * kit.chance - self.minutes_cost(kit.minutes) - kit.later / SCALE
+                }
                 Goal::Working => kit.chance,
             };
             one.push(self.model.binary(format!("{id} kit {index}"), gain));
         }
         let repair = one.clone();
-        let gives = !machine.donor.is_empty() && matches!(pin, None | Some(Pin::Donor));
+        let gives = !machine.donor.is_empty() && pin.is_none();
         let donor = (gives || pin == Some(Pin::Donor)).then(|| {
             let lost = self.worth(-units(machine.hold_value));
-            let donor = self.model.binary(format!("{id} donor"), lost);
-            one.push(donor);
-            donor
+            self.model.binary(format!("{id} donor"), lost)
         });
+        let price = machine
+            .sell_value
+            .filter(|_| matches!(pin, None | Some(Pin::Sell)));
+        let sell = price.map(|price| {
+            let more = self.worth(units(price - machine.hold_value));
+            self.model.binary(format!("{id} sold"), more)
+        });
+        one.extend(donor.into_iter().chain(sell));
         let relation = match pin {
-            Some(Pin::Repair | Pin::Donor) => Relation::Equal,
+            Some(Pin::Repair | Pin::Donor | Pin::Sell) => Relation::Equal,
             _ => Relation::AtMost,
         };
         if one.is_empty() && relation == Relation::Equal {
@@ -196,6 +214,7 @@ impl<'i> PileModel<'i> {
             kits,
             repair,
             donor,
+            sell,
         })
     }
 

@@ -38,11 +38,13 @@ pub struct Decision {
     pub choice: Choice,
 }
 
-/// Hold, give up, or repair.
+/// Hold, sell, give up, or repair.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Choice {
     /// Leave it as it is for now.
     Hold,
+    /// Sell it as it stands.
+    Sell,
     /// Give it up so that its good parts serve others.
     Donor,
     /// Repair it with a kit.
@@ -62,6 +64,8 @@ pub struct Kit {
     pub chance: f64,
     /// Expected minutes.
     pub minutes: f64,
+    /// Expected costs later, in coins.
+    pub later: f64,
 }
 
 /// A remedy for a fault.
@@ -86,26 +90,13 @@ pub struct Order {
     pub cost: i64,
 }
 
-/// One point of the money curve.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Point {
-    /// The money limit.
-    pub money: i64,
-    /// Worth of the plan there.
-    pub value: f64,
-    /// Expected number of working machines there.
-    pub working: f64,
-    /// Bound of what was sought.
-    pub bound: f64,
-    /// Whether the bound is reached.
-    pub proven: bool,
-}
-
 /// Worth of the best plan for each choice about one machine; `None` where the limits forbid it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Alternatives {
     /// If it is held.
     pub hold: Option<f64>,
+    /// If it is sold as it stands.
+    pub sell: Option<f64>,
     /// If it is given up.
     pub donor: Option<f64>,
     /// If it is repaired.

@@ -74,6 +74,10 @@ impl<'i> Ledger<'i> {
     fn decide(&mut self, machine: &'i Machine, choice: &Choice) -> Result<(), String> {
         match choice {
             Choice::Hold => self.worth += real(machine.hold_value),
+            Choice::Sell => match machine.sell_value {
+                Some(price) => self.worth += real(price),
+                None => return Err(format!("nobody buys `{}` as it stands", machine.id)),
+            },
             Choice::Donor => {
                 for given in &machine.donor {
                     *self.stock.entry(&given.item).or_default() += i64::from(given.n);
@@ -105,6 +109,7 @@ impl<'i> Ledger<'i> {
                 let remedy = self.remedy_for(machine, kit, fault)?;
                 works *= remedy.works;
                 minutes += scenario.chance * f64::from(remedy.minutes);
+                self.worth -= scenario.chance * remedy.later;
                 used.extend(
                     remedy
                         .item

@@ -1,17 +1,19 @@
 //! Solving a pile: the best plan, its alternatives, the money curve.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::time::{Duration, Instant};
 
+use crate::conflict::{Settled, conflict};
 use crate::instance::Instance;
-use crate::lots::broken_prices;
+use crate::lots::{Slack, broken_prices};
+use crate::market::slack_of;
 use crate::model::{Filler, PileModel, Question, SCALE};
-use crate::plan::{Alternatives, Plan, Point};
+use crate::plan::{Alternatives, Plan};
 use crate::revalue::revalue;
 
 /// A plan this near to its bound, in coins (or machines), is proven.
-const NEAR: f64 = 0.01;
+pub(crate) const NEAR: f64 = 0.01;
 
 /// What a plan is to be best at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -32,6 +34,22 @@ pub enum Pin {
     Donor,
     /// Repair it, by any kit.
     Repair,
+    /// Sell it as it stands.
+    Sell,
+    /// Repair it or hold it, but neither sell it nor give it up.
+    Keep,
+}
+
+impl fmt::Display for Pin {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Pin::Hold => "held",
+            Pin::Donor => "given up",
+            Pin::Repair => "repaired",
+            Pin::Sell => "sold as it stands",
+            Pin::Keep => "kept",
+        })
+    }
 }
 
 /// How to solve.
@@ -45,6 +63,9 @@ pub struct Settings {
     pub goal: Goal,
     /// Decisions that are settled, by machine.
     pub pins: BTreeMap<String, Pin>,
+    /// Remedies that are settled: by machine and part, the ids of those that may be used. The machine is repaired, and
+    /// the part among what is put right.
+    pub remedies: BTreeMap<String, BTreeMap<String, BTreeSet<String>>>,
 }
 
 /// Why there is no plan.
@@ -63,6 +84,8 @@ pub enum Error {
     },
     /// Nothing keeps all limits and pins.
     Impossible,
+    /// No plan keeps these together; without any one of them there is one.
+    Conflict(Vec<Settled>),
     /// The search failed.
     Search(optimum::Error),
     /// The plan does not come to what the model says; a fault of this program.
@@ -84,6 +107,14 @@ impl fmt::Display for Error {
             Error::Impossible => {
                 f.write_str("no plan keeps all limits and settled decisions; loosen one")
             }
+            Error::Conflict(settled) => {
+                f.write_str("no plan keeps these together: ")?;
+                for (n, one) in settled.iter().enumerate() {
+                    let between = if n == 0 { "" } else { "; " };
+                    write!(f, "{between}{one}")?;
+                }
+                Ok(())
+            }
             Error::Search(error) => error.fmt(f),
             Error::Unsound(what) => write!(f, "the plan does not stand up to its check: {what}"),
         }
@@ -97,11 +128,16 @@ impl std::error::Error for Error {}
 /// # Errors
 /// If the instance makes no sense, nothing keeps the limits, or the search ends without a plan.
 pub fn solve(instance: &Instance, settings: &Settings) -> Result<Plan, Error> {
+    match solve_once(instance, settings) {
+        Err(Error::Impossible | Error::NoKit(_)) => Err(impossible(instance, settings)),
+        other => other,
+    }
+}
+
+/// The best plan, or that there is none, without the reason.
+pub(crate) fn solve_once(instance: &Instance, settings: &Settings) -> Result<Plan, Error> {
     let started = Instant::now();
-    let first = match attempt(instance, settings, Filler::Amount, settings.time_limit) {
-        Err(Error::Impossible) => return Err(impossible(instance, settings)),
-        other => other?,
-    };
+    let first = attempt(instance, settings, Filler::Amount, settings.time_limit)?;
     let (mut best, mut bound, mut left_out) = (first.plan, first.bound, first.left_out);
     let left = settings
         .time_limit
@@ -111,13 +147,12 @@ pub fn solve(instance: &Instance, settings: &Settings) -> Result<Plan, Error> {
     if best.is_none() || (!time_is_up && best.as_ref().is_some_and(short)) {
         match attempt(instance, settings, Filler::Packs, left) {
             Ok(second) => {
-                if !instance.offers.iter().any(broken_prices) {
+                if !lots_left_out(instance) {
                     bound = bound.min(second.bound);
                     left_out = second.left_out;
                 }
                 best = better(best, second.plan, settings.goal);
             }
-            Err(Error::Impossible) if best.is_none() => return Err(impossible(instance, settings)),
             Err(Error::Impossible | Error::Search(_)) if best.is_some() => {}
             Err(error) => return Err(error),
         }
@@ -131,6 +166,15 @@ pub fn solve(instance: &Instance, settings: &Settings) -> Result<Plan, Error> {
         ));
     }
     Ok(plan)
+}
+
+/// Whether goods that nobody needs could be ordered in ways that the model of packs does not offer.
+fn lots_left_out(instance: &Instance) -> bool {
+    instance.offers.iter().any(|offer| {
+        let mut vendors = instance.vendors.iter();
+        let vendor = vendors.find(|vendor| vendor.id == offer.vendor);
+        broken_prices(offer, vendor.map_or(Slack::default(), slack_of))
+    })
 }
 
 fn better(one: Option<Plan>, other: Option<Plan>, goal: Goal) -> Option<Plan> {
@@ -155,40 +199,21 @@ pub fn alternatives(
         pinned.pins.insert(machine.to_string(), pin);
         match solve(instance, &pinned) {
             Ok(plan) => Ok(Some(plan.value)),
-            Err(Error::Impossible | Error::NoKit(_) | Error::TooFewWorking { .. }) => Ok(None),
+            Err(
+                Error::Impossible
+                | Error::NoKit(_)
+                | Error::Conflict(_)
+                | Error::TooFewWorking { .. },
+            ) => Ok(None),
             Err(error) => Err(error),
         }
     };
     Ok(Alternatives {
         hold: worth(Pin::Hold)?,
+        sell: worth(Pin::Sell)?,
         donor: worth(Pin::Donor)?,
         repair: worth(Pin::Repair)?,
     })
-}
-
-/// The best plan at each of several money limits.
-///
-/// # Errors
-/// If the instance makes no sense or a search fails.
-pub fn frontier(
-    instance: &Instance,
-    settings: &Settings,
-    money: &[i64],
-) -> Result<Vec<Point>, Error> {
-    let mut points = Vec::new();
-    for &limit in money {
-        let mut poorer = instance.clone();
-        poorer.limits.money = Some(limit);
-        let plan = solve(&poorer, settings)?;
-        points.push(Point {
-            money: limit,
-            value: plan.value,
-            working: plan.working,
-            bound: plan.bound,
-            proven: plan.proven,
-        });
-    }
-    Ok(points)
 }
 
 /// The model of a pile as free-format MPS, which other solvers read, and the constant that belongs to its objective.
@@ -201,11 +226,7 @@ pub fn to_mps(
     settings: &Settings,
     filler: Filler,
 ) -> Result<(String, f64), Error> {
-    let question = Question {
-        goal: settings.goal,
-        pins: &settings.pins,
-        filler,
-    };
+    let question = Question { settings, filler };
     let pile = PileModel::new(instance, question)?;
     Ok((optimum::to_mps(&pile.model, "pile"), pile.in_coins(0.0)))
 }
@@ -225,11 +246,7 @@ fn attempt(
     filler: Filler,
     time_limit: Option<Duration>,
 ) -> Result<Attempt, Error> {
-    let question = Question {
-        goal: settings.goal,
-        pins: &settings.pins,
-        filler,
-    };
+    let question = Question { settings, filler };
     let pile = PileModel::new(instance, question)?;
     let solution = pile.model.solve(&optimum::Settings {
         time_limit,
@@ -259,7 +276,7 @@ fn attempt(
 }
 
 #[expect(clippy::cast_precision_loss, reason = "amounts are far below 2^53")]
-fn score(plan: &Plan, goal: Goal) -> f64 {
+pub(crate) fn score(plan: &Plan, goal: Goal) -> f64 {
     match goal {
         Goal::Worth => plan.value - plan.hassle as f64,
         Goal::Working => plan.working,
@@ -267,7 +284,7 @@ fn score(plan: &Plan, goal: Goal) -> f64 {
 }
 
 /// Fills in the sums of a plan from the rules, not from the model.
-fn close(instance: &Instance, mut plan: Plan) -> Result<Plan, Error> {
+pub(crate) fn close(instance: &Instance, mut plan: Plan) -> Result<Plan, Error> {
     for vendor in &instance.vendors {
         let orders = plan.orders.iter().filter(|order| order.vendor == vendor.id);
         let goods: Vec<i64> = orders.map(|order| order.cost).collect();
@@ -288,8 +305,15 @@ fn close(instance: &Instance, mut plan: Plan) -> Result<Plan, Error> {
     Ok(plan)
 }
 
-/// Says whether the wish for working machines is what cannot be met, and how many can.
+/// Why there is no plan: settled decisions that contradict each other or a limit, else too few machines that can work.
 fn impossible(instance: &Instance, settings: &Settings) -> Error {
+    if !settings.pins.is_empty() || !settings.remedies.is_empty() {
+        return match conflict(instance, settings).as_deref() {
+            Ok([Settled::Machine(id, Pin::Repair | Pin::Sell)]) => Error::NoKit(id.clone()),
+            Ok([]) | Err(_) => Error::Impossible,
+            Ok(settled) => Error::Conflict(settled.to_vec()),
+        };
+    }
     let Some(wanted) = instance.limits.least_working else {
         return Error::Impossible;
     };
@@ -299,7 +323,7 @@ fn impossible(instance: &Instance, settings: &Settings) -> Error {
         goal: Goal::Working,
         ..settings.clone()
     };
-    match solve(&free, &most) {
+    match solve_once(&free, &most) {
         Ok(plan) => Error::TooFewWorking {
             wanted,
             most: plan.working,

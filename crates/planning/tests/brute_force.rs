@@ -3,8 +3,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use planning::{
-    Break, Build, Count, Fault, Instance, Limits, Machine, Offer, Pin, Remedy, Scenario, Settings,
-    Step, Vendor, alternatives, frontier, revalue, solve,
+    Break, Build, Count, Fault, Instance, Limits, Machine, Offer, Pin, Remedy, Rule, Scenario,
+    Settings, Settled, Step, Vendor, alternatives, by_rule, curve, revalue, solve, turning,
 };
 
 /// A small generator of its own, so that the cases are the same everywhere.
@@ -59,6 +59,11 @@ fn remedy(
         item,
         minutes: 4 + dice.small(30),
         works: f64::from(60 + dice.small(40)) / 100.0,
+        later: if dice.one_in(3) {
+            dice.int(300) as f64
+        } else {
+            0.0
+        },
         modes: modes.iter().map(ToString::to_string).collect(),
     }
 }
@@ -96,6 +101,7 @@ fn machine(dice: &mut Dice, index: usize) -> Machine {
         id: format!("P-{index}"),
         value: 3000 + dice.int(9000),
         hold_value: 300 + dice.int(1500),
+        sell_value: dice.one_in(3).then(|| dice.int(2500)),
         base_minutes: 10 + dice.small(20),
         scenarios,
         donor,
@@ -208,6 +214,13 @@ fn pile(seed: u64) -> Instance {
     }
 }
 
+fn keeps(pin: Pin, done: Pin) -> bool {
+    match pin {
+        Pin::Keep => matches!(done, Pin::Hold | Pin::Repair),
+        pin => pin == done,
+    }
+}
+
 type Bag = BTreeMap<String, i64>;
 
 /// What one choice for one machine comes to.
@@ -237,6 +250,9 @@ fn options(instance: &Instance, machine: &Machine) -> Vec<Option1> {
         still(Pin::Hold, machine.hold_value as f64, Bag::new()),
         still(Pin::Donor, 0.0, donor),
     ];
+    if let Some(price) = machine.sell_value {
+        options.push(still(Pin::Sell, price as f64, Bag::new()));
+    }
     for mask in 1..1_usize << machine.scenarios.len() {
         let covered: Vec<&Scenario> = (0..machine.scenarios.len())
             .filter(|s| mask >> s & 1 == 1)
@@ -305,17 +321,20 @@ fn kit(
     }
     let mut working = 0.0;
     let mut minutes = f64::from(machine.base_minutes);
+    let mut later = 0.0;
     for scenario in covered {
         let mut works = 1.0;
         for fault in &scenario.faults {
             let at = faults.iter().position(|f| *f == fault).unwrap();
             works *= chosen[at].works;
             minutes += scenario.chance * f64::from(chosen[at].minutes);
+            later += scenario.chance * chosen[at].later;
         }
         working += scenario.chance * works;
     }
     let worth = machine.value as f64 * working + machine.hold_value as f64 * (1.0 - working)
-        - rate * minutes;
+        - rate * minutes
+        - later;
     Option1 {
         pin: Pin::Repair,
         worth,
@@ -385,7 +404,7 @@ fn listed(instance: &Instance, pins: &BTreeMap<String, Pin>) -> Option<f64> {
         let pin = pins.get(&machine.id);
         let options: Vec<Option1> = options(instance, machine)
             .into_iter()
-            .filter(|o| pin.is_none_or(|p| *p == o.pin))
+            .filter(|o| pin.is_none_or(|pin| keeps(*pin, o.pin)))
             .collect();
         let mut next = Vec::new();
         for (worth, minutes, working, uses) in &combined {
@@ -466,6 +485,7 @@ fn solved(instance: &Instance, pins: &BTreeMap<String, Pin>, seed: u64) -> Optio
         Err(
             planning::Error::Impossible
             | planning::Error::NoKit(_)
+            | planning::Error::Conflict(_)
             | planning::Error::TooFewWorking { .. },
         ) => None,
         Err(error) => panic!("case {seed}: {error}"),
@@ -498,7 +518,7 @@ fn equals_listing_all_choices() {
 fn settled_decisions_equal_listing() {
     for seed in 100..180 {
         let instance = pile(seed);
-        for pin in [Pin::Hold, Pin::Donor, Pin::Repair] {
+        for pin in [Pin::Hold, Pin::Donor, Pin::Repair, Pin::Sell, Pin::Keep] {
             let pins = BTreeMap::from([("P-0".to_string(), pin)]);
             let (found, listed) = (solved(&instance, &pins, seed), listed(&instance, &pins));
             assert!(
@@ -520,7 +540,7 @@ fn the_best_alternative_is_the_plan() {
             continue;
         };
         let others = alternatives(&instance, &Settings::default(), "P-1").unwrap();
-        let values = [others.hold, others.donor, others.repair];
+        let values = [others.hold, others.sell, others.donor, others.repair];
         let most = values
             .into_iter()
             .flatten()
@@ -538,13 +558,6 @@ fn relations_that_need_no_oracle() {
         instance.limits.money = None;
         let none = BTreeMap::new();
         let best = solved(&instance, &none, seed).unwrap();
-        let points = frontier(&instance, &Settings::default(), &[0, 800, 1600, 3200]).unwrap();
-        assert!(
-            points
-                .windows(2)
-                .all(|pair| pair[0].value <= pair[1].value + 600.0),
-            "case {seed}"
-        );
         let mut turned = instance.clone();
         turned.machines.reverse();
         turned.offers.reverse();
@@ -563,6 +576,10 @@ fn relations_that_need_no_oracle() {
         for machine in &mut coins.machines {
             machine.value *= 10;
             machine.hold_value *= 10;
+            machine.sell_value = machine.sell_value.map(|price| price * 10);
+        }
+        for remedy in &mut coins.remedies {
+            remedy.later *= 10.0;
         }
         for vendor in &mut coins.vendors {
             vendor.hassle *= 10;
@@ -581,4 +598,192 @@ fn relations_that_need_no_oracle() {
             "case {seed}"
         );
     }
+}
+
+/// Every step of the money curve, at its own money and just below.
+#[test]
+fn the_curve_equals_listing_at_every_step() {
+    for seed in 400..440 {
+        let mut instance = pile(seed);
+        instance.limits.least_working = None;
+        let curve = curve(&instance, &Settings::default(), 1000).unwrap();
+        assert!(curve.complete && !curve.plans.is_empty(), "case {seed}");
+        let score = |plan: &planning::Plan| plan.value - plan.hassle as f64;
+        let mut below = None;
+        for plan in &curve.plans {
+            assert!(plan.proven, "case {seed}");
+            let mut limited = instance.clone();
+            limited.limits.money = Some(plan.money);
+            let most = listed(&limited, &BTreeMap::new());
+            assert!(
+                same(Some(score(plan)), most),
+                "case {seed}: {plan:?} {most:?}"
+            );
+            limited.limits.money = Some(plan.money - 1);
+            if plan.money > 0 {
+                let most = listed(&limited, &BTreeMap::new());
+                assert!(same(below, most), "case {seed}: {below:?} {most:?}");
+            }
+            below = Some(score(plan));
+        }
+    }
+}
+
+fn dearer(instance: &Instance, item: &str, more: i64) -> Instance {
+    let mut instance = instance.clone();
+    for offer in instance.offers.iter_mut().filter(|o| o.item == item) {
+        for level in &mut offer.breaks {
+            level.each += units::Decimal::from(more);
+        }
+    }
+    instance
+}
+
+/// At the price of the turn the plan is beaten, one coin before it is not: by listing.
+#[test]
+fn a_price_turns_the_plan_where_listing_says() {
+    let mut turned = 0;
+    for seed in 500..600 {
+        let instance = pile(seed);
+        let Ok(plan) = solve(&instance, &Settings::default()) else {
+            continue;
+        };
+        let Some(order) = plan.orders.first() else {
+            continue;
+        };
+        let at = |more: i64| dearer(&instance, &order.item, more);
+        let turn = turning(&at, &plan, (0, 3000), &Settings::default()).unwrap();
+        let stays = |more: i64| {
+            let there = at(more);
+            let mut plan = plan.clone();
+            for order in &mut plan.orders {
+                let offer = instance.offers.iter().position(|o| {
+                    o.vendor == order.vendor
+                        && o.item == order.item
+                        && o.total(order.quantity) == Some(order.cost)
+                });
+                order.cost = there.offers[offer.unwrap()].total(order.quantity).unwrap();
+            }
+            let value = revalue(&there, &plan).ok()?.value;
+            Some(value - plan.hassle as f64)
+        };
+        let none = BTreeMap::new();
+        match turn {
+            Some(turn) => {
+                turned += 1;
+                assert!(turn.proven, "case {seed}");
+                let best = listed(&at(turn.price), &none).unwrap();
+                let found = turn.plan.value - turn.plan.hassle as f64;
+                assert!(
+                    stays(turn.price).is_none_or(|stays| stays < best),
+                    "case {seed}"
+                );
+                assert!(found > stays(turn.price).unwrap_or(f64::MIN), "case {seed}");
+                let before = listed(&at(turn.price - 1), &none);
+                assert!(same(stays(turn.price - 1), before), "case {seed} {turn:?}");
+            }
+            None => assert!(same(stays(3000), listed(&at(3000), &none)), "case {seed}"),
+        }
+    }
+    assert!(turned > 20, "{turned}");
+}
+
+/// No rule beats the plan; what it gives stands up to the rules of worth.
+#[test]
+fn rules_of_thumb_never_win() {
+    for seed in 600..660 {
+        let instance = pile(seed);
+        let settings = Settings::default();
+        let Ok(best) = solve(&instance, &settings) else {
+            continue;
+        };
+        let new = instance.remedies.iter().filter(|r| r.id.ends_with(".new"));
+        let rules = [
+            Rule::CheapestFirst,
+            Rule::NoDonor,
+            Rule::Only(new.map(|remedy| remedy.id.clone()).collect()),
+        ];
+        for rule in rules {
+            let Ok(plan) = by_rule(&instance, &settings, &rule) else {
+                continue;
+            };
+            let worth = revalue(&instance, &plan).unwrap();
+            assert!(
+                (worth.value - plan.value).abs() < 0.01,
+                "case {seed} {rule:?}"
+            );
+            let score = |plan: &planning::Plan| plan.value - plan.hassle as f64;
+            assert!(score(&plan) <= score(&best) + 0.01, "case {seed} {rule:?}");
+        }
+    }
+}
+
+/// A remedy that is settled is used, and the plan is the best that uses it.
+#[test]
+fn a_settled_remedy_is_used() {
+    let mut used = 0;
+    for seed in 700..760 {
+        let instance = pile(seed);
+        let fault = &instance.machines[0].scenarios[0].faults[0];
+        let id = format!("{}.new", fault.device);
+        let parts = BTreeMap::from([(fault.part.clone(), BTreeSet::from([id.clone()]))]);
+        let settings = Settings {
+            remedies: BTreeMap::from([("P-0".to_string(), parts)]),
+            ..Settings::default()
+        };
+        let Ok(plan) = solve(&instance, &settings) else {
+            continue;
+        };
+        used += 1;
+        let planning::Choice::Repair(kit) = &plan.machines[0].choice else {
+            panic!("case {seed}: {:?}", plan.machines[0]);
+        };
+        let mut here = kit.remedies.iter().filter(|c| c.fault.part == fault.part);
+        assert!(
+            here.clone().count() > 0 && here.all(|c| c.remedy == id),
+            "case {seed}"
+        );
+        let free = solve(&instance, &Settings::default()).unwrap();
+        assert!(plan.value <= free.value + 600.0, "case {seed}");
+    }
+    assert!(used > 20, "{used}");
+}
+
+/// What is named cannot be kept together; without any one of it there is a plan.
+#[test]
+fn a_conflict_is_smallest() {
+    let mut named = 0;
+    for seed in 800..860 {
+        let mut instance = pile(seed);
+        instance.limits.least_working = None;
+        let pins = BTreeMap::from([
+            ("P-0".to_string(), Pin::Repair),
+            ("P-1".to_string(), Pin::Repair),
+        ]);
+        let settings = Settings {
+            pins: pins.clone(),
+            ..Settings::default()
+        };
+        let Err(planning::Error::Conflict(set)) = solve(&instance, &settings) else {
+            continue;
+        };
+        named += 1;
+        let without = |left_out: Option<&Settled>| {
+            let keeps = |one: &Settled| set.contains(one) && Some(one) != left_out;
+            let mut looser = instance.clone();
+            looser.limits.money = looser.limits.money.filter(|m| keeps(&Settled::Money(*m)));
+            looser.limits.minutes = looser
+                .limits
+                .minutes
+                .filter(|m| keeps(&Settled::Minutes(*m)));
+            let mut kept = pins.clone();
+            kept.retain(|id, pin| keeps(&Settled::Machine(id.clone(), *pin)));
+            listed(&looser, &kept)
+        };
+        assert!(without(None).is_none(), "case {seed}: {set:?}");
+        for one in &set {
+            assert!(without(Some(one)).is_some(), "case {seed}: {set:?} {one:?}");
+        }
+    }
+    assert!(named > 3, "{named}");
 }

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use cases::{Pile, read_pile};
-use planning::{Error, Goal, Plan, Settings, frontier, revalue, solve};
+use planning::{Error, Goal, Plan, Settings, revalue, solve};
 
 /// A file of `tests/data`.
 fn read(name: &str) -> Pile {
@@ -50,6 +50,12 @@ fn best_of_sixteen_uncertain_machines() {
     check("veldra-16-14");
 }
 
+fn at_money(instance: &planning::Instance, settings: &Settings, money: i64) -> planning::Plan {
+    let mut instance = instance.clone();
+    instance.limits.money = Some(money);
+    solve(&instance, settings).unwrap()
+}
+
 /// The largest expected number of working machines at each money limit.
 fn check_frontier(name: &str) {
     let file = read(name);
@@ -62,7 +68,7 @@ fn check_frontier(name: &str) {
     for known in points {
         let money = known["money"].as_i64().unwrap();
         let most = known["most_working"].as_f64().unwrap();
-        let point = frontier(&file.instance, &settings, &[money]).unwrap()[0];
+        let point = at_money(&file.instance, &settings, money);
         assert!(
             point.proven && (point.working - most).abs() <= 1e-4,
             "{name} at {money}: {point:?} {most}"
@@ -99,8 +105,8 @@ fn most_working_of_sixteen_machines_by_money() {
 #[test]
 fn worth_by_money() {
     let file = read("veldra-12-113");
-    let steps: Vec<i64> = (0..=8).map(|step| step * 1200).collect();
-    let points = frontier(&file.instance, &Settings::default(), &steps).unwrap();
+    let steps: [i64; 9] = std::array::from_fn(|step| step as i64 * 1200);
+    let points = steps.map(|money| at_money(&file.instance, &Settings::default(), money));
     assert!(points.iter().all(|point| point.proven));
     assert!(
         points

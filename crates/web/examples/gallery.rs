@@ -4,8 +4,6 @@ use std::{env, fs, io, path::PathBuf};
 
 #[path = "../src/sample.rs"]
 mod sample;
-#[path = "../src/sample_desk.rs"]
-mod sample_desk;
 
 use web::pages::{self, Setting, Theme};
 

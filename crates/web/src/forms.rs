@@ -128,6 +128,15 @@ pub(crate) struct UndoForm {
 pub(crate) struct LimitsForm {
     pub(crate) money: String,
     pub(crate) evenings: String,
+    pub(crate) working: String,
+}
+
+/// A decision to settle, or to let go.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct SettleForm {
+    pub(crate) settle: String,
+    pub(crate) free: String,
 }
 
 /// A lot.
@@ -276,27 +285,57 @@ fn exchanged_with(what: &str) -> Result<(String, Option<String>), Error> {
 impl LimitsForm {
     /// An empty box lifts the limit.
     pub(crate) fn limits(&self) -> Result<PlanLimits, Error> {
-        let (money, evenings) = (self.money.trim(), self.evenings.trim());
+        let money = self.money.trim();
         let money = if money.is_empty() { "none" } else { money };
-        let evenings = match evenings {
-            "" | "any" | "none" => 0.0,
-            text => text
-                .replace(',', ".")
-                .parse()
-                .ok()
-                .filter(|n: &f64| n.is_finite() && *n >= 0.0)
-                .ok_or_else(|| {
-                    Error::new(
-                        ErrorKind::Usage,
-                        format!("expected a number of evenings, found `{text}`"),
-                    )
-                    .hint("write `3` or `1.5`, or leave the box empty for no limit")
-                })?,
-        };
         Ok(PlanLimits {
             money: Some(money.to_owned()),
-            evenings: Some(evenings),
+            evenings: Some(number(
+                &self.evenings,
+                "a number of evenings",
+                "write `3` or `1.5`, or leave the box empty for no limit",
+            )?),
+            working: Some(number(
+                &self.working,
+                "a number of machines",
+                "write `5`, or leave the box empty for any number",
+            )?),
+            ..PlanLimits::default()
         })
+    }
+}
+
+/// A number of a limit; an empty box is 0.
+fn number(typed: &str, what: &str, hint: &str) -> Result<f64, Error> {
+    let text = typed.trim();
+    if matches!(text, "" | "any" | "none") {
+        return Ok(0.0);
+    }
+    let read = text.replace(',', ".").parse().ok();
+    read.filter(|n: &f64| n.is_finite() && *n >= 0.0)
+        .ok_or_else(|| {
+            let message = format!("expected {what}, found `{text}`");
+            Error::new(ErrorKind::Usage, message).hint(hint)
+        })
+}
+
+impl SettleForm {
+    /// `T-06 donor` or `without farside`; what is let go is named as it stands on the page.
+    pub(crate) fn limits(&self) -> PlanLimits {
+        let mut limits = PlanLimits::default();
+        let typed = self.settle.trim();
+        match typed.split_once(' ') {
+            Some(("without", vendor)) => limits.without.push(vendor.trim().to_owned()),
+            _ if typed.is_empty() => {}
+            _ => limits.pins.push(typed.to_owned()),
+        }
+        let free = self.free.trim();
+        match free.split_once(' ') {
+            Some(("without", vendor)) => limits.with.push(vendor.trim().to_owned()),
+            Some((tag, _)) => limits.free.push(tag.to_owned()),
+            None if free.is_empty() => {}
+            None => limits.free.push(free.to_owned()),
+        }
+        limits
     }
 }
 
@@ -437,6 +476,7 @@ mod tests {
         let form = LimitsForm {
             money: money.into(),
             evenings: evenings.into(),
+            ..LimitsForm::default()
         };
         form.limits()
             .map(|limits| {

@@ -1,7 +1,7 @@
 //! The money curve, drawn on the server twice: for a wide sheet and for a phone.
 
 use maud::{Markup, html};
-use workshop::views::CurvePoint;
+use workshop::views::{CurvePoint, RuleView};
 
 use crate::svg::px;
 
@@ -10,6 +10,8 @@ use crate::svg::px;
 pub(crate) struct MoneyCurve<'a> {
     /// Points by rising money.
     pub points: &'a [CurvePoint],
+    /// Simple rules on the same pile.
+    pub rules: &'a [RuleView],
     /// Money limit, if there is one.
     pub limit: Option<f64>,
     /// ISO 4217 code of the axes.
@@ -83,6 +85,10 @@ pub(crate) fn sentence(curve: &MoneyCurve<'_>) -> String {
         curve.points.len(),
         last.money
     ));
+    for rule in curve.rules {
+        let RuleView { title, loses, .. } = rule;
+        text.push_str(&format!(" By the rule {title}, {loses}."));
+    }
     text
 }
 
@@ -104,17 +110,21 @@ impl Frame {
             .points
             .iter()
             .map(|p| p.money)
+            .chain(curve.rules.iter().map(|rule| rule.money))
             .chain(curve.limit)
             .fold(1.0, f64::max);
+        let rules = || curve.rules.iter().map(|rule| rule.left_over);
         let low = curve
             .points
             .iter()
             .map(|p| p.left_over)
+            .chain(rules())
             .fold(f64::INFINITY, f64::min);
         let high = curve
             .points
             .iter()
             .map(|p| p.left_over)
+            .chain(rules())
             .fold(f64::NEG_INFINITY, f64::max);
         let room = ((high - low) * 0.1).max(1.0);
         Frame {
@@ -146,6 +156,7 @@ fn draw(curve: &MoneyCurve<'_>, size: Size) -> Markup {
             (axes(&frame, curve.currency))
             @if let Some(limit) = curve.limit { (limit_line(&frame, limit)) }
             (steps(&frame, curve.points))
+            (rules(&frame, curve))
             (figures(&frame, curve.points))
             @if let Some(point) = chosen(curve.points) { (chosen_mark(&frame, point)) }
         }
@@ -232,6 +243,43 @@ fn chosen_mark(frame: &Frame, point: &CurvePoint) -> Markup {
         path.fill-pen[point.proven].fill-sheet[!point.proven].pen[!point.proven] d={ "M" (px(x)) " " (px(y - 8.0)) "l8 8l-8 8l-8-8z" }
             stroke-width=[(!point.proven).then_some("2")] {}
         text.value.is-pen x=(px(middle)) y=(px(y - 14.0)) text-anchor="middle" { (text) }
+    }
+}
+
+/// What stands for a rule where there is no room for its name.
+pub(crate) fn letter(n: usize) -> char {
+    char::from(b'a' + u8::try_from(n % 26).unwrap_or(0))
+}
+
+/// Simple rules as open circles, each with its name and what it loses; by letters on a narrow sheet.
+fn rules(frame: &Frame, curve: &MoneyCurve<'_>) -> Markup {
+    let mut taken: Vec<(f64, f64)> = Vec::new();
+    let mut marks = Vec::new();
+    for (n, rule) in curve.rules.iter().enumerate() {
+        let (x, y) = (frame.x(rule.money), frame.y(rule.left_over));
+        let text = if frame.size.wordy {
+            format!("{} {}", rule.title, rule.loses)
+        } else {
+            letter(n).to_string()
+        };
+        let half = half_width(&text, 7.0);
+        let middle = x.clamp(frame.size.left + half, frame.size.width - half - 2.0);
+        // below the circle, and further down where another name stands
+        let mut below = y + 18.0;
+        while taken
+            .iter()
+            .any(|(at, line)| (at - middle).abs() < 2.0 * half + 8.0 && (line - below).abs() < 15.0)
+        {
+            below += 15.0;
+        }
+        taken.push((middle, below));
+        marks.push((x, y, middle, below, text));
+    }
+    html! {
+        @for (x, y, middle, below, text) in marks {
+            circle.ink.fill-sheet cx=(px(x)) cy=(px(y)) r="4.5" stroke-width="1.8" {}
+            text.is-ink x=(px(middle)) y=(px(below.min(frame.bottom() - 3.0))) text-anchor="middle" { (text) }
+        }
     }
 }
 
@@ -337,6 +385,14 @@ mod tests {
         ];
         let curve = MoneyCurve {
             points: &points,
+            rules: &[RuleView {
+                title: "cheapest first".into(),
+                money: 96.2,
+                left_over: 431.1,
+                working: 6.9,
+                loses: "−48.93".into(),
+                proven: true,
+            }],
             limit: Some(120.0),
             currency: "EUR",
         };
@@ -347,7 +403,7 @@ mod tests {
         assert_eq!(
             sentence(&curve),
             "Money curve, what is left over against what is spent. 188.60 left with 0.00 spent, \
-             480.03 left with 73.67 spent, which is the plan; 2 steps up to 73.67."
+             480.03 left with 73.67 spent, which is the plan; 2 steps up to 73.67. By the rule cheapest first, −48.93."
         );
     }
 
@@ -366,6 +422,7 @@ mod tests {
             for limit in [None, Some(0.0), Some(900.0)] {
                 let markup = money_curve(&MoneyCurve {
                     points,
+                    rules: &[],
                     limit,
                     currency: "EUR",
                 })

@@ -15,8 +15,8 @@ use crate::{
     api, assets, desk,
     forms::{
         ActForm, BenchQuery, CardQuery, FindingForm, IfQuery, LimitsForm, PowerForm, ReadQuery,
-        RoundForm, SaidQuery, ShelfForm, TakeInForm, ThemeForm, TruthForm, UndoForm, back, lines,
-        meanings,
+        RoundForm, SaidQuery, SettleForm, ShelfForm, TakeInForm, ThemeForm, TruthForm, UndoForm,
+        back, lines, meanings,
     },
     guard,
     pages::{
@@ -46,6 +46,7 @@ pub fn app(state: AppState) -> Router {
         .route("/undo", post(undo))
         .route("/read", get(read))
         .route("/plan", get(show_plan).post(set_limits))
+        .route("/plan/settle", post(settle_plan))
         .route("/parcels", get(show_parcels))
         .route("/parcels/{letter}", get(parcel_list))
         .route("/parcels/{letter}/ordered", post(write_ordered))
@@ -690,8 +691,31 @@ async fn set_limits(
         Ok(_) => Redirect::to("/plan").into_response(),
         Err(error) => {
             let refused = plan::RefusedLimits {
-                money: &form.money,
-                evenings: &form.evenings,
+                typed: plan::Typed::Limits {
+                    money: &form.money,
+                    evenings: &form.evenings,
+                    working: &form.working,
+                },
+                error: &error,
+            };
+            plan_page(&asked, Some(refused)).await
+        }
+    }
+}
+
+/// `POST /plan/settle`: settles a decision, or lets it go.
+async fn settle_plan(
+    State(state): State<AppState>,
+    headers: HeaderMap,
+    Form(form): Form<SettleForm>,
+) -> Response {
+    let asked = Asked::new(state, &headers, "/plan", "");
+    let limits = form.limits();
+    match in_background(&asked.state, move |workshop| workshop.plan(&limits)).await {
+        Ok(_) => Redirect::to("/plan").into_response(),
+        Err(error) => {
+            let refused = plan::RefusedLimits {
+                typed: plan::Typed::Settled(&form.settle),
                 error: &error,
             };
             plan_page(&asked, Some(refused)).await

@@ -7,7 +7,7 @@ use workshop::views::{
     Again, Aside, Band, Bench, BenchRow, BoardChoice, Cell, CellState, CheckHead, CurvePoint,
     DecisionView, Doubt, Drawing, DrawnPart, ExplanationView, Frame, JobCard, JournalRow, Ledger,
     MoneyLine, NextStep, ParcelLine, ParcelView, PlanView, Progress, RoundLook, RoundToMake,
-    RoundsView, Shelve, SumRow, Suspect, TakenIn, Understood, Word,
+    RoundsView, RuleView, SettledView, Shelve, SumRow, Suspect, TakenIn, Understood, Word,
 };
 use workshop::{Error, ErrorKind};
 
@@ -635,7 +635,13 @@ fn plan_view() -> PlanView {
         gap: "0.00".into(),
         money_limit: Some("120.00".into()),
         evenings_limit: Some(3.0),
+        working_limit: None,
         evening_minutes: 150.0,
+        settled: vec![SettledView {
+            typed: "T-06 donor".into(),
+            text: "T-06 is given up; that costs nothing.".into(),
+            cost: "0.00".into(),
+        }],
         decisions: vec![
             decision(
                 "T-01",
@@ -760,6 +766,21 @@ fn plan_view() -> PlanView {
                 proven: n != 4,
             })
             .collect(),
+        curve_complete: true,
+        rules: [
+            ("no donor", 102.9, 458.99, "−21.04"),
+            ("cheapest first", 96.2, 431.1, "−48.93"),
+            ("all used originals", 131.3, 391.55, "−88.48"),
+        ]
+        .map(|(title, money, left_over, loses)| RuleView {
+            title: title.into(),
+            money,
+            left_over,
+            working: 6.9,
+            loses: loses.into(),
+            proven: true,
+        })
+        .into(),
         spends: "73.67".into(),
         minutes: 235.0,
         working: 7.28,
@@ -769,8 +790,14 @@ fn plan_view() -> PlanView {
                 "27.39",
                 "A used U9 dearer than this: buy new old stock at kettle & sons.",
             ),
+            (
+                "73.67",
+                "With less than this T-09 is left as it is and 1.13 less is left over.",
+            ),
+        ]),
+        others: sum(&[
             ("−82.80", "T-02 left as it is."),
-            ("33.39", "Below this budget T-02, T-04 or T-05 drops out."),
+            ("−21.04", "T-06 kept whole."),
         ]),
         notes: vec![
             "Nobody asked so far sells a keyboard foil for T-08; it is left as it is.".into(),
@@ -988,8 +1015,11 @@ pub(crate) fn pages(setting: &Setting<'_>) -> Vec<(&'static str, String)> {
     };
     let none = Error::new(ErrorKind::NotFound, "there is no machine `T-99`");
     let limits = plan::RefusedLimits {
-        money: "much",
-        evenings: "3",
+        typed: plan::Typed::Limits {
+            money: "much",
+            evenings: "3",
+            working: "",
+        },
         error: &error,
     };
     vec![

@@ -9,7 +9,7 @@ use units::{Currency, Decimal, Money};
 
 use crate::{
     Error, ErrorKind, PlanLimits, Workshop,
-    plan::{Core, cheapest, core, round, search, spent},
+    plan::{Core, cheapest, core, round, spent},
     views::{Ledger, ParcelLine, ParcelView, SumRow, Written},
     words::{capital, coins, counted, listed, number, quoted, sentence},
     workshop::{Inner, Result, State, date, time},
@@ -487,7 +487,7 @@ fn why(state: &State, core: &Core) -> Result<Vec<SumRow>> {
             // The plan would be another one then.
             let mut instance = core.offered.instance.clone();
             instance.offers.retain(|offer| offer.vendor != vendor.id);
-            let Ok(plan) = planning::solve(&instance, &search()) else {
+            let Ok(plan) = planning::solve(&instance, &core.settings) else {
                 continue;
             };
             let loss = round(core.plan.value - plan.value).max(0);

@@ -10,10 +10,11 @@ use purchasing::Request;
 use crate::{
     Error, ErrorKind,
     drawer::{Drawer, Loose, UNSOLDER_WHOLE, loose, loose_item, named},
-    economy::{RETEST_MINUTES, kind_title},
+    economy::RETEST_MINUTES,
     folder::Folder,
     lead::WHOLE,
     pile::Machine,
+    plan::whole,
     reckon::{Boards, Reckoned},
     say,
     workshop::{Result, State},
@@ -39,8 +40,10 @@ pub(crate) struct Offered {
     pub(crate) request: Request,
     /// Chance that a machine is whole, by tag.
     pub(crate) whole: BTreeMap<String, f64>,
-    /// What each remedy of the instance is called.
-    pub(crate) titles: BTreeMap<String, String>,
+    /// What kind of way each remedy of the instance is.
+    pub(crate) kinds: BTreeMap<String, RemedyKind>,
+    /// Where the part of a remedy comes from, if it lies in the drawer.
+    pub(crate) lying: BTreeMap<String, String>,
     /// Positions whose chips a donor gives, by tag and item.
     pub(crate) gives: BTreeMap<(String, String), Vec<String>>,
     /// What could not be mended for want of an offer.
@@ -53,7 +56,10 @@ struct Cure {
     item: Option<String>,
     minutes: f64,
     works: f64,
-    title: String,
+    kind: RemedyKind,
+    /// `from the drawer`, if it lies there.
+    lies: Option<String>,
+    fails_per_year: f64,
 }
 
 /// Puts the pile as the plan reckons with it.
@@ -62,14 +68,18 @@ pub(crate) fn offered(
     boards: &Boards,
     now: &Reckoned,
     limits: planning::Limits,
+    without: &[String],
 ) -> Result<Offered> {
     let folder = &state.folder;
     let settings = &folder.settings;
+    let asked = |vendor: &str| !without.iter().any(|one| one == vendor);
+    let vendors = folder.vendors.iter().filter(|vendor| asked(&vendor.id));
+    let offers = folder.offers.iter().filter(|offer| asked(&offer.vendor));
     let request = Request {
         currency: settings.currency,
         rates: settings.rates.clone(),
-        vendors: folder.vendors.clone(),
-        offers: folder.offers.clone(),
+        vendors: vendors.cloned().collect(),
+        offers: offers.cloned().collect(),
         needs: Vec::new(),
     };
     let (vendors, offers) = planning::vendors_and_offers(&request)
@@ -98,7 +108,8 @@ pub(crate) fn offered(
         },
         request,
         whole: BTreeMap::new(),
-        titles: BTreeMap::new(),
+        kinds: BTreeMap::new(),
+        lying: BTreeMap::new(),
         gives: BTreeMap::new(),
         notes: Vec::new(),
     };
@@ -169,6 +180,7 @@ impl Offered {
             id: machine.tag.clone(),
             value: worth.working,
             hold_value: worth.hold,
+            sell_value: worth.as_it_stands.filter(|_| !works),
             base_minutes: if works { 0 } else { whole_minutes(base) },
             scenarios,
             donor: Vec::new(),
@@ -204,7 +216,7 @@ impl Offered {
             part,
             &fault.mode,
             chips,
-            &self.instance.on_hand,
+            &self.instance,
             &mut wanting,
         );
         if cures.is_empty() && share >= 0.05 {
@@ -222,19 +234,48 @@ impl Offered {
             }
         }
         let any = !cures.is_empty();
+        let prices = cures.iter().filter_map(|cure| cure.item.as_deref());
+        let spare = prices
+            .filter_map(|item| self.price(item))
+            .reduce(f64::min)
+            .unwrap_or(whole(folder.settings.unknown_price));
         for cure in cures {
             let id = format!("{} {} {}", fault.device, fault.mode, cure.id);
-            self.titles.insert(id.clone(), cure.title);
+            let later = self.later(folder, &cure, spare);
+            self.kinds.insert(id.clone(), cure.kind);
+            if let Some(lies) = cure.lies {
+                self.lying.insert(id.clone(), lies);
+            }
             self.instance.remedies.push(Remedy {
                 id,
                 device: fault.device.clone(),
                 item: cure.item,
                 minutes: whole_minutes(cure.minutes),
                 works: cure.works,
+                later,
                 modes: vec![fault.mode.clone()],
             });
         }
         any
+    }
+
+    /// The least that one of an item costs, taxes paid, in coins.
+    pub(crate) fn price(&self, item: &str) -> Option<f64> {
+        let offers = self.instance.offers.iter();
+        let firsts = offers.filter(|offer| offer.item == item);
+        let prices = firsts.filter_map(|offer| offer.breaks.first());
+        prices
+            .filter_map(|level| level.each.to_string().parse().ok())
+            .reduce(f64::min)
+    }
+
+    /// What a remedy is expected to cost over the years that a machine is to last: it fails now and then, and the
+    /// part is replaced again. `spare` is the price of a new part where the remedy itself buys none.
+    fn later(&self, folder: &Folder, cure: &Cure, spare: f64) -> f64 {
+        let item = cure.item.as_deref();
+        let part = item.and_then(|item| self.price(item)).unwrap_or(spare);
+        let again = part + (cure.minutes + RETEST_MINUTES) * self.instance.rate_per_minute;
+        folder.settings.horizon_years * cure.fails_per_year * cure.works * again
     }
 
     fn add_donors(&mut self, donors: &Donors) {
@@ -296,7 +337,7 @@ fn cures(
     part: &Part,
     mode: &str,
     chips: &Chips<'_>,
-    on_hand: &BTreeMap<String, u32>,
+    instance: &Instance,
     wanting: &mut Vec<String>,
 ) -> Vec<Cure> {
     let known = part.mode(mode);
@@ -325,15 +366,19 @@ fn cures(
             id: format!("{} {item}", remedy.id),
             minutes: remedy.minutes,
             works,
-            title: chips.title(&item),
+            kind: remedy.kind,
+            lies: Some(chips.title(&item)),
             item: Some(item),
+            fails_per_year: remedy.fails_per_year,
         };
         let cure = |item: Option<String>, works: f64, minutes: f64, end: &str| Cure {
             id: format!("{}{end}", remedy.id),
             item,
             minutes,
             works,
-            title: kind_title(remedy.kind).to_string(),
+            kind: remedy.kind,
+            lies: None,
+            fails_per_year: remedy.fails_per_year,
         };
         match (remedy.kind, &remedy.item, &remedy.build) {
             (RemedyKind::Salvage, ..) => {
@@ -363,8 +408,8 @@ fn cures(
                 for chance in chips.drawer.doubtful(item) {
                     cures.push(lying(named(item, Some(chance)), works * chance));
                 }
-                let sold = folder.offers.iter().any(|offer| offer.item == *item);
-                if sold || on_hand.contains_key(item) {
+                let sold = instance.offers.iter().any(|offer| offer.item == *item);
+                if sold || instance.on_hand.contains_key(item) {
                     cures.push(cure(Some(item.clone()), works, remedy.minutes, ""));
                 } else if !wanting.contains(item) {
                     wanting.push(item.clone());

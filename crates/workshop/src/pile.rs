@@ -18,6 +18,7 @@ pub(crate) struct Pile {
     /// Machine and position that a marked chip came from.
     pub(crate) origins: BTreeMap<String, (String, String)>,
     pub(crate) limits: Limits,
+    pub(crate) pinned: Pinned,
     /// Numbers of the lines of parcels ordered.
     pub(crate) ordered: Vec<i64>,
     /// Lines that contradict those before them.
@@ -81,6 +82,14 @@ pub(crate) enum Place {
 pub(crate) struct Limits {
     pub(crate) money: Option<String>,
     pub(crate) evenings: Option<f64>,
+    pub(crate) working: Option<f64>,
+}
+
+/// What is settled before the plan is made, as it was typed.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct Pinned {
+    pub(crate) pins: Vec<String>,
+    pub(crate) without: Vec<String>,
 }
 
 impl Pile {
@@ -237,10 +246,22 @@ impl Pile {
                 }
                 self.act(&tag, done)
             }
-            Line::Limits { money, evenings } => {
+            Line::Limits {
+                money,
+                evenings,
+                working,
+            } => {
                 self.limits = Limits {
                     money: money.clone(),
                     evenings: *evenings,
+                    working: *working,
+                };
+                Ok(())
+            }
+            Line::Pinned { pins, without } => {
+                self.pinned = Pinned {
+                    pins: pins.clone(),
+                    without: without.clone(),
                 };
                 Ok(())
             }

@@ -15,7 +15,8 @@ use crate::{
     Error, ErrorKind, PlanLimits, Workshop,
     intake::shares,
     offer::{Offered, is_from_donor, offered, works_already},
-    pile::Limits,
+    pile::{Limits, Pinned},
+    pins,
     plan_view::view,
     views::PlanView,
     words::{coins, quoted},
@@ -39,8 +40,17 @@ pub(crate) struct Plans {
 #[derive(Debug)]
 pub(crate) struct Core {
     pub(crate) limits: Limits,
+    pub(crate) pinned: Pinned,
+    /// Settled decisions that the plan keeps.
+    pub(crate) pins: Vec<pins::One>,
+    /// Settled decisions and limits that it does not, and why.
+    pub(crate) left_out: Vec<String>,
     pub(crate) money_limit: Option<i64>,
+    /// How the plan was sought.
+    pub(crate) settings: planning::Settings,
     pub(crate) offered: Offered,
+    /// The same with the offers of all vendors, if some are left out.
+    pub(crate) all_vendors: Option<Offered>,
     pub(crate) plan: Plan,
     pub(crate) parcels: Parcels,
     /// Who needs each item, a tag for each unit that is bought.
@@ -70,23 +80,54 @@ impl Workshop {
         Ok(view)
     }
 
-    /// Remembers limits, if they are new.
+    /// Remembers limits and settled decisions, if they are new and can be kept.
     pub(crate) fn limit(&self, limits: &PlanLimits) -> Result<()> {
         let mut inner = self.fresh()?;
         let state = inner.state();
-        if merged(&state, limits)? == state.pile.limits {
+        let (within, pinned) = (merged(&state, limits)?, pins::merged(&state, limits)?);
+        if within == state.pile.limits && pinned == state.pile.pinned {
             return Ok(());
         }
-        inner.write(|state| {
-            let Limits { money, evenings } = merged(state, limits)?;
-            Ok(vec![Draft {
-                machine: None,
-                epoch: 0,
-                line: Line::Limits { money, evenings },
-            }])
-        })?;
+        if pinned != state.pile.pinned || within.working != state.pile.limits.working {
+            make(&mut inner, &state, within, pinned, Contradiction::Refuse)?;
+        }
+        inner.write(|state| lines(state, limits))?;
         Ok(())
     }
+}
+
+/// The journal lines of what is new.
+fn lines(state: &State, limits: &PlanLimits) -> Result<Vec<Draft>> {
+    let (within, pinned) = (merged(state, limits)?, pins::merged(state, limits)?);
+    let draft = |line: Line| Draft {
+        machine: None,
+        epoch: 0,
+        line,
+    };
+    let mut drafts = Vec::new();
+    if within != state.pile.limits {
+        drafts.push(draft(Line::Limits {
+            money: within.money,
+            evenings: within.evenings,
+            working: within.working,
+        }));
+    }
+    if pinned != state.pile.pinned {
+        drafts.push(draft(Line::Pinned {
+            pins: pinned.pins,
+            without: pinned.without,
+        }));
+    }
+    Ok(drafts)
+}
+
+/// What to do with settled decisions that cannot be kept together.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Contradiction {
+    /// Say so: they are only being written.
+    Refuse,
+    /// Plan without them and name them: they were written earlier, and things have changed since.
+    LeaveOut,
 }
 
 /// The limits remembered, with those given now.
@@ -126,6 +167,17 @@ fn merged(state: &State, limits: &PlanLimits) -> Result<Limits> {
             );
         }
     }
+    match limits.working {
+        None => {}
+        Some(0.0) => merged.working = None,
+        Some(least) if least > 0.0 && least <= 10_000.0 => merged.working = Some(least),
+        Some(least) => {
+            return wrong(
+                format!("expected a number of machines from 0 to 10000, found `{least}`"),
+                "0 lifts the limit",
+            );
+        }
+    }
     Ok(merged)
 }
 
@@ -143,6 +195,7 @@ pub(crate) fn search() -> planning::Settings {
         time_limit: Some(PATIENCE),
         goal: Goal::Worth,
         pins: BTreeMap::new(),
+        remedies: BTreeMap::new(),
     }
 }
 
@@ -168,7 +221,9 @@ pub(crate) fn core(inner: &mut Inner) -> Result<Arc<Core>> {
     if let Some(core) = inner.plans.cores.get(&key(&limits)) {
         return Ok(Arc::clone(core));
     }
-    let core = Arc::new(make(inner, &state, limits)?);
+    let pinned = state.pile.pinned.clone();
+    let made = make(inner, &state, limits, pinned, Contradiction::LeaveOut)?;
+    let core = Arc::new(made);
     inner
         .plans
         .cores
@@ -176,7 +231,13 @@ pub(crate) fn core(inner: &mut Inner) -> Result<Arc<Core>> {
     Ok(core)
 }
 
-fn make(inner: &mut Inner, state: &State, limits: Limits) -> Result<Core> {
+fn make(
+    inner: &mut Inner,
+    state: &State,
+    limits: Limits,
+    pinned: Pinned,
+    contradiction: Contradiction,
+) -> Result<Core> {
     let settings = &state.folder.settings;
     let currency = settings.currency;
     let minor = |text: &String| Money::parse(text, currency).map_or(0, |money| money.to_minor());
@@ -186,15 +247,34 @@ fn make(inner: &mut Inner, state: &State, limits: Limits) -> Result<Core> {
         minutes: limits
             .evenings
             .map(|evenings| evenings * settings.evening_minutes),
-        least_working: None,
+        least_working: limits.working,
     };
     let boards = state.boards()?;
     let reckoned = inner.reckon(&[&[]])?;
     let now = reckoned
         .first()
         .ok_or_else(|| refused("nothing was reckoned"))?;
-    let offered = offered(state, &boards, now, within)?;
-    let plan = planning::solve(&offered.instance, &search()).map_err(refused)?;
+    let mut offered = offered(state, &boards, now, within, &pinned.without)?;
+    let all_vendors = match pinned.without.as_slice() {
+        [] => None,
+        _ => Some(crate::offer::offered(state, &boards, now, within, &[])?),
+    };
+    let mut taken = pins::taken(state, &pinned.pins, &offered);
+    let (plan, settings) = loop {
+        let mut settings = search();
+        pins::settle(&mut settings, state, &taken.pins, &offered);
+        match planning::solve(&offered.instance, &settings) {
+            Ok(plan) => break (plan, settings),
+            Err(error) => {
+                let refusal = pins::refused(error.clone(), &taken.pins, &limits);
+                if contradiction == Contradiction::Refuse
+                    || !loosened(&error, &mut offered, &mut taken, &refusal)
+                {
+                    return Err(refusal);
+                }
+            }
+        }
+    };
     let needers = needers(&offered, &plan);
     let needs = needers
         .iter()
@@ -211,8 +291,13 @@ fn make(inner: &mut Inner, state: &State, limits: Limits) -> Result<Core> {
     let given = given(&offered, &plan);
     Ok(Core {
         limits,
+        pinned,
+        pins: taken.pins,
+        left_out: taken.left_out,
         money_limit,
+        settings,
         offered,
+        all_vendors,
         plan,
         parcels,
         needers,
@@ -220,6 +305,29 @@ fn make(inner: &mut Inner, state: &State, limits: Limits) -> Result<Core> {
         spares,
         given,
     })
+}
+
+/// Leaves out what cannot be kept, and says so; whether there was anything to leave out.
+fn loosened(
+    error: &planning::Error,
+    offered: &mut Offered,
+    taken: &mut pins::Taken,
+    why: &Error,
+) -> bool {
+    let named = match error {
+        planning::Error::Conflict(settled) => pins::named(settled, &taken.pins),
+        planning::Error::NoKit(tag) => {
+            let own = taken.pins.iter().filter(|one| one.tag() == tag);
+            own.cloned().collect()
+        }
+        _ => Vec::new(),
+    };
+    if named.is_empty() && offered.instance.limits.least_working.take().is_none() {
+        return false;
+    }
+    taken.pins.retain(|one| !named.contains(one));
+    taken.left_out.push(why.message.clone());
+    true
 }
 
 fn count(n: usize) -> u32 {
@@ -251,7 +359,7 @@ fn kits(plan: &Plan) -> impl Iterator<Item = (&str, &Kit)> {
         .iter()
         .filter_map(|decision| match &decision.choice {
             Choice::Repair(kit) => Some((decision.id.as_str(), kit)),
-            Choice::Hold | Choice::Donor => None,
+            Choice::Hold | Choice::Sell | Choice::Donor => None,
         })
 }
 
@@ -344,6 +452,8 @@ pub(crate) struct Sums {
     pub(crate) others: i64,
     pub(crate) money: i64,
     pub(crate) minutes: i64,
+    /// To mend again what is fitted now, over the years that a machine is to last.
+    pub(crate) later: i64,
     pub(crate) left_over: i64,
     pub(crate) working_now: Vec<String>,
     pub(crate) worth_of: BTreeMap<String, i64>,
@@ -352,23 +462,24 @@ pub(crate) struct Sums {
 impl Core {
     /// How the plan adds up.
     pub(crate) fn sums(&self) -> Sums {
+        self.sums_of(&self.plan, self.parcels.landed.to_minor())
+    }
+
+    /// How a plan for this pile adds up, rounded in the same places as the one that is shown.
+    pub(crate) fn sums_of(&self, plan: &Plan, money: i64) -> Sums {
         let mut sums = Sums {
             worth: 0,
             already: 0,
             others: 0,
-            money: self.parcels.landed.to_minor(),
-            minutes: round(self.offered.instance.rate_per_minute * self.plan.minutes),
+            money,
+            minutes: round(self.offered.instance.rate_per_minute * plan.minutes),
+            later: 0,
             left_over: 0,
             working_now: Vec::new(),
             worth_of: BTreeMap::new(),
         };
-        for (machine, decision) in self
-            .offered
-            .instance
-            .machines
-            .iter()
-            .zip(&self.plan.machines)
-        {
+        let mut later = 0.0;
+        for (machine, decision) in self.offered.instance.machines.iter().zip(&plan.machines) {
             let expected = |chance: f64| {
                 round(
                     whole(machine.hold_value) + whole(machine.value - machine.hold_value) * chance,
@@ -376,8 +487,12 @@ impl Core {
             };
             let worth = match &decision.choice {
                 Choice::Hold => machine.hold_value,
+                Choice::Sell => machine.sell_value.unwrap_or(0),
                 Choice::Donor => 0,
-                Choice::Repair(kit) => expected(kit.chance),
+                Choice::Repair(kit) => {
+                    later += kit.later;
+                    expected(kit.chance)
+                }
             };
             let chance = self.offered.whole.get(&machine.id).copied().unwrap_or(0.0);
             if works_already(chance) {
@@ -389,7 +504,9 @@ impl Core {
             sums.worth += worth;
             sums.worth_of.insert(machine.id.clone(), worth);
         }
-        sums.left_over = sums.worth - sums.already - sums.others - sums.money - sums.minutes;
+        sums.later = round(later);
+        sums.left_over =
+            sums.worth - sums.already - sums.others - sums.money - sums.minutes - sums.later;
         sums
     }
 }

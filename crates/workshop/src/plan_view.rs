@@ -2,24 +2,19 @@
 
 use std::collections::BTreeMap;
 
-use planning::{Choice, Chosen, Kit, Pin};
+use planning::{Choice, Chosen, Kit};
 use units::{Currency, Money};
 
 use crate::{
+    economy::kind_title,
     offer::{is_from_donor, works_already},
-    plan::{Core, Sums, refused, round, search, spent, whole},
+    plan::{Core, Sums, round, spent},
+    plan_changes::changes,
     say,
-    views::{CurvePoint, DecisionView, PlanView, SumRow},
-    words::{
-        capital, coins, counted, from_coins, listed, minutes, number, percent, sentence, trimmed,
-    },
+    views::{DecisionView, PlanView, SumRow},
+    words::{capital, coins, counted, listed, minutes, number, percent, sentence, trimmed},
     workshop::{Result, State},
 };
-
-/// Points of the money curve besides the chosen one.
-const POINTS: i64 = 7;
-/// Machines of which it is asked what another decision would cost.
-const MOST_CHANGES: usize = 6;
 
 pub(crate) fn view(state: &State, core: &Core) -> Result<PlanView> {
     let settings = &state.folder.settings;
@@ -34,7 +29,9 @@ pub(crate) fn view(state: &State, core: &Core) -> Result<PlanView> {
         .max(0);
     let gap = if proven { 0 } else { gap };
     let evenings = (core.plan.minutes / settings.evening_minutes).ceil();
-    let curve = curve(core, &sums, currency)?;
+    let changes = changes(state, core, &sums)?;
+    let mut notes = notes(state, core);
+    notes.extend(changes.cut_short);
     Ok(PlanView {
         heading: heading(core, state, evenings),
         proof: proof(core, proven, gap, currency),
@@ -42,17 +39,22 @@ pub(crate) fn view(state: &State, core: &Core) -> Result<PlanView> {
         gap: coins(gap, currency),
         money_limit: core.limits.money.clone(),
         evenings_limit: core.limits.evenings,
+        working_limit: core.limits.working,
         evening_minutes: settings.evening_minutes,
         decisions: decisions(state, core, &sums)?,
         other_costs: other_costs(core, currency),
         sum: rows(state, core, &sums),
-        curve,
+        curve: changes.curve,
+        curve_complete: changes.curve_complete,
+        rules: changes.rules,
+        settled: changes.settled,
         spends: coins(sums.money, currency),
         minutes: core.plan.minutes,
         working: core.plan.working,
         left_over: coins(sums.left_over, currency),
-        changes: changes(core, currency)?,
-        notes: notes(state, core),
+        changes: changes.changes,
+        others: changes.others,
+        notes,
     })
 }
 
@@ -95,6 +97,11 @@ fn proof(core: &Core, proven: bool, gap: i64, currency: Currency) -> String {
     } else {
         format!(" within {}", listed(&limits, "and"))
     };
+    limits.extend(
+        core.limits
+            .working
+            .map(|least| format!("at least {} working", trimmed(least, 2))),
+    );
     let over = "Worked out over the best explanations of every machine; what they leave out is taken as not mended.";
     match proven {
         true => format!("Proven: nothing better exists{within}. {over}"),
@@ -155,6 +162,13 @@ fn rows(state: &State, core: &Core, sums: &Sums) -> Vec<SumRow> {
         -sums.minutes,
         format!("{:.0} min at {rate} an hour", core.plan.minutes),
     ));
+    if sums.later != 0 {
+        let years = trimmed(state.folder.settings.horizon_years, 1);
+        rows.push(signed(
+            -sums.later,
+            format!("to mend again what is fitted now, in {years} years"),
+        ));
+    }
     rows.push(signed(sums.left_over, "left over".to_string()));
     rows
 }
@@ -168,6 +182,10 @@ fn decisions(state: &State, core: &Core, sums: &Sums) -> Result<Vec<DecisionView
         let whole = core.offered.whole.get(tag).copied().unwrap_or(0.0);
         let (kind, title, text, chance, minutes) = match &decision.choice {
             Choice::Hold => ("hold", "Hold.", core.held(state, tag)?, 0.0, 0.0),
+            Choice::Sell => {
+                let text = format!("It brings {worth}.");
+                ("sell", "Sell it as it stands.", text, 0.0, 0.0)
+            }
             Choice::Donor => ("donor", "Give up as a donor.", core.donated(tag), 0.0, 0.0),
             Choice::Repair(kit) => {
                 let (kind, title, text) = core.repaired(tag, kit, whole, &worth);
@@ -189,7 +207,7 @@ fn decisions(state: &State, core: &Core, sums: &Sums) -> Result<Vec<DecisionView
 }
 
 impl Core {
-    fn works_now(&self, tag: &str) -> bool {
+    pub(crate) fn works_now(&self, tag: &str) -> bool {
         self.offered
             .whole
             .get(tag)
@@ -337,83 +355,23 @@ impl Core {
             item.and_then(|item| self.given.get(&(tag.to_string(), item))?.first().cloned());
         match giver {
             Some((giver, _)) => format!("from {giver}"),
-            None => self
-                .offered
-                .titles
-                .get(&chosen.remedy)
-                .cloned()
-                .unwrap_or_default(),
-        }
-    }
-}
-
-/// The best plans at other money limits.
-fn curve(core: &Core, sums: &Sums, currency: Currency) -> Result<Vec<CurvePoint>> {
-    let chosen = core.plan.money;
-    let top = core.money_limit.unwrap_or(0).max(chosen * 3 / 2);
-    let mut grid: Vec<i64> = (0..=POINTS)
-        .map(|step| top * step / POINTS)
-        .filter(|money| *money != chosen)
-        .collect();
-    grid.dedup();
-    let baseline = whole(sums.already + sums.others);
-    let mut points = vec![CurvePoint {
-        money: from_coins(sums.money, currency),
-        left_over: from_coins(sums.left_over, currency),
-        working: core.plan.working,
-        chosen: true,
-        proven: core.plan.proven,
-    }];
-    let mut seen = vec![chosen];
-    for money in grid {
-        let mut instance = core.offered.instance.clone();
-        instance.limits.money = Some(money);
-        let plan = planning::solve(&instance, &search()).map_err(refused)?;
-        if seen.contains(&plan.money) {
-            continue;
-        }
-        seen.push(plan.money);
-        points.push(CurvePoint {
-            money: from_coins(plan.money, currency),
-            left_over: from_coins(round(plan.value - baseline), currency),
-            working: plan.working,
-            chosen: false,
-            proven: plan.proven,
-        });
-    }
-    points.sort_by(|a, b| a.money.total_cmp(&b.money));
-    Ok(points)
-}
-
-/// What another decision about a machine would cost.
-fn changes(core: &Core, currency: Currency) -> Result<Vec<SumRow>> {
-    let mut changes = Vec::new();
-    for decision in &core.plan.machines {
-        let (pin, what) = match &decision.choice {
-            Choice::Repair(kit) if !kit.remedies.is_empty() && !core.works_now(&decision.id) => {
-                (Pin::Hold, format!("{} left as it is.", decision.id))
+            None => {
+                let lies = self.offered.lying.get(&chosen.remedy).cloned();
+                let kind = || self.offered.kinds.get(&chosen.remedy);
+                lies.or_else(|| kind().map(|kind| kind_title(*kind).to_string()))
+                    .unwrap_or_default()
             }
-            Choice::Donor => (Pin::Hold, format!("{} kept whole.", decision.id)),
-            _ => continue,
-        };
-        if changes.len() >= MOST_CHANGES {
-            break;
-        }
-        let mut settings = search();
-        settings.pins.insert(decision.id.clone(), pin);
-        if let Ok(other) = planning::solve(&core.offered.instance, &settings) {
-            let loss = round(core.plan.value - other.value).max(0);
-            changes.push(SumRow {
-                amount: coins(-loss, currency),
-                text: what,
-            });
         }
     }
-    Ok(changes)
 }
 
 fn notes(state: &State, core: &Core) -> Vec<String> {
-    let mut notes = core.offered.notes.clone();
+    let mut notes: Vec<String> = core
+        .left_out
+        .iter()
+        .map(|what| sentence(&format!("left out of what is settled: {what}")))
+        .collect();
+    notes.extend(core.offered.notes.iter().cloned());
     let shelved = crate::bench::shelved(state);
     match shelved.as_slice() {
         [] => {}

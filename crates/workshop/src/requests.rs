@@ -152,13 +152,23 @@ impl Fitted {
     }
 }
 
-/// What may be spent.
+/// What may be spent, and what is settled before the plan is made.
 #[derive(Debug, Clone, Default)]
 pub struct PlanLimits {
     /// Money: `120.00`; `none` lifts the limit.
     pub money: Option<String>,
     /// Evenings; 0 lifts the limit.
     pub evenings: Option<f64>,
+    /// Machines expected to work at least; 0 lifts the limit.
+    pub working: Option<f64>,
+    /// Decisions to settle: `T-06 donor`, `T-07 U9 used-original`.
+    pub pins: Vec<String>,
+    /// Settled decisions to let go, by machine; `all` lets go of all.
+    pub free: Vec<String>,
+    /// Vendors from whom nothing is to be ordered.
+    pub without: Vec<String>,
+    /// Vendors who may be asked again.
+    pub with: Vec<String>,
 }
 
 /// The workshop folder when none is named: `$BOARDWRIGHT_WORKSHOP`, else `boardwright` in the home folder.

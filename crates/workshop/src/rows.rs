@@ -6,7 +6,7 @@ use journal::{Act, Chip, Entry, Line, Places, Shown, Supply, Truth};
 use crate::{
     Workshop, say,
     views::JournalRow,
-    words::{capital, counted, listed, minutes, percent},
+    words::{capital, counted, listed, minutes, percent, trimmed},
     workshop::{Result, State, date, time},
 };
 
@@ -218,7 +218,21 @@ fn words(state: &State, entry: &Entry) -> (String, String, String) {
                 String::new(),
             )
         }
-        Line::Limits { money, evenings } => {
+        Line::Pinned { pins, without } => {
+            let mut said = pins.clone();
+            said.extend(without.iter().map(|vendor| format!("without {vendor}")));
+            let said = if said.is_empty() {
+                "nothing".to_string()
+            } else {
+                said.join("; ")
+            };
+            ("Settled before the plan".to_string(), said, String::new())
+        }
+        Line::Limits {
+            money,
+            evenings,
+            working,
+        } => {
             let money = money
                 .as_ref()
                 .map_or("no money limit".to_string(), |money| {
@@ -227,9 +241,12 @@ fn words(state: &State, entry: &Entry) -> (String, String, String) {
             let evenings = evenings.map_or("no limit of evenings".to_string(), |evenings| {
                 format!("{evenings} evenings")
             });
+            let working = working.map_or(String::new(), |least| {
+                format!(", at least {} working", trimmed(least, 2))
+            });
             (
                 "The plan may spend".to_string(),
-                format!("{money}, {evenings}"),
+                format!("{money}, {evenings}{working}"),
                 String::new(),
             )
         }

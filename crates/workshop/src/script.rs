@@ -89,6 +89,7 @@ impl Workshop {
                 let limits = PlanLimits {
                     money: step.money.clone(),
                     evenings: step.evenings,
+                    ..PlanLimits::default()
                 };
                 self.limit(&limits)?;
                 Ok("Limits are set.".to_string())

@@ -22,6 +22,7 @@ ask_again_days = 14            # a price seen longer ago than this is worth aski
 
 [worth]                        # of a machine that works, and of one left as it is; by board id, or for all
 default = { working = "80.00", hold = "10.00" }
+# default = { working = "80.00", hold = "10.00", as_it_stands = "12.00" }   # what a buyer pays, fees and postage taken off
 
 [set_ups]                      # minutes to get ready, paid once for all checks that share it
 lid-off = 3
@@ -53,6 +54,8 @@ pub(crate) struct Settings {
     pub(crate) currency: Currency,
     pub(crate) rate_per_hour: i64,
     pub(crate) evening_minutes: f64,
+    /// How long a repaired machine is to last.
+    pub(crate) horizon_years: f64,
     pub(crate) members: Vec<String>,
     pub(crate) instruments: Vec<Instrument>,
     worth: BTreeMap<String, Worth>,
@@ -72,6 +75,8 @@ pub(crate) struct Settings {
 pub(crate) struct Worth {
     pub(crate) working: i64,
     pub(crate) hold: i64,
+    /// What a buyer pays for it as it stands.
+    pub(crate) as_it_stands: Option<i64>,
 }
 
 /// An instrument on the bench.
@@ -94,6 +99,7 @@ impl Settings {
         found.copied().unwrap_or(Worth {
             working: 0,
             hold: 0,
+            as_it_stands: None,
         })
     }
 
@@ -209,6 +215,7 @@ struct Raw {
 struct RawWorth {
     working: Amount,
     hold: Option<Amount>,
+    as_it_stands: Option<Amount>,
 }
 
 #[derive(Deserialize)]
@@ -278,13 +285,23 @@ impl Raw {
                 problems,
             );
             let hold = amount(&format!("worth.{board}.hold"), raw.hold, 0, problems);
-            worth.insert(board, Worth { working, hold });
+            let key = format!("worth.{board}.as_it_stands");
+            let sold = raw
+                .as_it_stands
+                .map(|sold| amount(&key, Some(sold), 0, problems));
+            let one = Worth {
+                working,
+                hold,
+                as_it_stands: sold,
+            };
+            worth.insert(board, one);
         }
         let harm_cost = amount("harm_cost", self.harm_cost, 2 * whole, problems);
         let unknown_price = amount("unknown_price", self.unknown_price, 2 * whole / 3, problems);
         let evening_minutes = self.evening_minutes.unwrap_or(150.0);
         positive("evening_minutes", evening_minutes, problems);
-        positive("horizon_years", self.horizon_years.unwrap_or(3.0), problems);
+        let horizon_years = self.horizon_years.unwrap_or(3.0);
+        positive("horizon_years", horizon_years, problems);
         for (set_up, minutes) in &self.set_ups {
             if !(0.0..=1000.0).contains(minutes) {
                 problems.push(format!(
@@ -309,6 +326,7 @@ impl Raw {
             currency,
             rate_per_hour,
             evening_minutes,
+            horizon_years,
             members: self.members,
             instruments: self
                 .instrument
@@ -399,7 +417,8 @@ mod tests {
             settings.worth("any"),
             Worth {
                 working: 8000,
-                hold: 1000
+                hold: 1000,
+                as_it_stands: None,
             }
         );
         assert_eq!(settings.instrument(&[], Unit::Volt).id, "multimeter");

@@ -205,7 +205,8 @@ fn action(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) -
         | Line::Offers { .. }
         | Line::Kept { .. }
         | Line::Shelved { .. }
-        | Line::Limits { .. } => None,
+        | Line::Limits { .. }
+        | Line::Pinned { .. } => None,
     }
 }
 

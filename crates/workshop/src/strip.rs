@@ -267,6 +267,7 @@ fn planned(core: &crate::plan::Core, tag: &str) -> String {
             "The plan would mend it: it would work then with {}.",
             percent(kit.chance)
         ),
+        Some(Choice::Sell) => "The plan sells it as it stands.".to_string(),
         Some(Choice::Hold) => "The plan leaves it as it is.".to_string(),
         None => "The plan does not speak of it: it is put away.".to_string(),
     }

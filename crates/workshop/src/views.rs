@@ -435,16 +435,24 @@ pub struct PlanView {
     pub money_limit: Option<String>,
     /// Evenings limit, if one is set.
     pub evenings_limit: Option<f64>,
+    /// Machines expected to work at least, if a number is set.
+    pub working_limit: Option<f64>,
     /// Minutes of an evening.
     pub evening_minutes: f64,
+    /// What is settled before the plan is made.
+    pub settled: Vec<SettledView>,
     /// One decision a machine, in the order of tags.
     pub decisions: Vec<DecisionView>,
     /// Spares, postage and taxes: with the money of the decisions they add up to what is spent.
     pub other_costs: Vec<SumRow>,
     /// Rows of the sum: amount and what it is for; the last is the sum.
     pub sum: Vec<SumRow>,
-    /// The money curve.
+    /// The money curve: the best plan from each amount of money on.
     pub curve: Vec<CurvePoint>,
+    /// Every step of the curve is there; else there may be more between two points.
+    pub curve_complete: bool,
+    /// What simple rules make of the same pile.
+    pub rules: Vec<RuleView>,
     /// Total to spend.
     pub spends: String,
     /// Minutes.
@@ -453,10 +461,40 @@ pub struct PlanView {
     pub working: f64,
     /// What is left over.
     pub left_over: String,
-    /// What would change it: amount and sentence.
+    /// What would change it: an amount of money or a price, and what is done from there on.
     pub changes: Vec<SumRow>,
+    /// What other decisions cost.
+    pub others: Vec<SumRow>,
     /// Lines that no vendor sells, and other things to know.
     pub notes: Vec<String>,
+}
+
+/// Something settled before the plan is made.
+#[derive(Debug, Clone, Serialize)]
+pub struct SettledView {
+    /// As it is typed: `T-06 donor`, `without farside`.
+    pub typed: String,
+    /// `T-06 is given up; else T-06 is kept whole.`
+    pub text: String,
+    /// What it costs: `−21.04`.
+    pub cost: String,
+}
+
+/// What a simple rule makes of the pile.
+#[derive(Debug, Clone, Serialize)]
+pub struct RuleView {
+    /// `cheapest first`
+    pub title: String,
+    /// Spent.
+    pub money: f64,
+    /// Left over after money and minutes.
+    pub left_over: f64,
+    /// Machines expected to work.
+    pub working: f64,
+    /// Left over less than with the plan: `−48.93`.
+    pub loses: String,
+    /// The best that the rule allows, proven.
+    pub proven: bool,
 }
 
 /// The decision for one machine.
@@ -464,7 +502,7 @@ pub struct PlanView {
 pub struct DecisionView {
     /// Machine tag.
     pub tag: String,
-    /// `repair`, `hold`, `donor`, `works`.
+    /// `repair`, `hold`, `sell`, `donor`, `works`.
     pub decision: String,
     /// Parts money: `14.50`.
     pub money: String,

@@ -292,7 +292,9 @@ fn the_plan_adds_up() {
             .iter()
             .all(|point| point.left_over <= coins(&plan.left_over) as f64 / 100.0 + 0.011)
     );
-    assert!(plan.changes.iter().all(|change| coins(&change.amount) <= 0));
+    assert!(plan.curve_complete && plan.curve.iter().all(|point| point.proven));
+    assert!(plan.others.iter().all(|other| coins(&other.amount) <= 0));
+    assert!(plan.rules.iter().all(|rule| coins(&rule.loses) <= 0));
 
     let ledger = demo().order(&PlanLimits::default()).unwrap();
     assert_eq!(ledger.landed, plan.spends);
@@ -412,4 +414,258 @@ fn a_line_is_understood_before_it_is_written() {
         lines,
         "nothing is written"
     );
+}
+
+/// Decisions with their parts, without figures.
+fn decided(plan: &workshop::views::PlanView) -> Vec<(String, String, String)> {
+    let decisions = plan.decisions.iter();
+    decisions
+        .map(|one| {
+            let what = one.text.split(". ").next().unwrap_or_default();
+            (one.tag.clone(), one.decision.clone(), what.to_string())
+        })
+        .collect()
+}
+
+fn within(workshop: &Workshop, money: &str) -> workshop::views::PlanView {
+    let limits = PlanLimits {
+        money: Some(money.to_string()),
+        ..PlanLimits::default()
+    };
+    workshop.plan(&limits).unwrap()
+}
+
+fn settled(workshop: &Workshop, limits: PlanLimits) -> workshop::views::PlanView {
+    workshop.plan(&limits).unwrap()
+}
+
+fn text_of(rows: &[SumRow]) -> String {
+    let rows = rows
+        .iter()
+        .map(|row| format!("{} {}\n", row.amount, row.text));
+    rows.collect()
+}
+
+/// With 20, 60 and 200 to spend three plans, and each says what the next step of money brings.
+#[test]
+fn money_changes_the_plan_and_says_why() {
+    let dir = tempfile::tempdir().unwrap();
+    let workshop = played(dir.path());
+    let (poor, middle, rich) = (
+        within(&workshop, "20"),
+        within(&workshop, "60"),
+        within(&workshop, "200"),
+    );
+    for plan in [&poor, &middle, &rich] {
+        assert!(plan.proven && plan.curve_complete);
+        let sum: f64 = plan
+            .curve
+            .iter()
+            .filter(|p| p.chosen)
+            .map(|p| p.money)
+            .sum();
+        assert_eq!(format!("{sum:.2}"), plan.spends.replace("nothing", "0.00"));
+    }
+    assert!(decided(&poor) != decided(&middle) && decided(&middle) != decided(&rich));
+    assert!(coins(&poor.left_over) < coins(&middle.left_over));
+    assert!(coins(&middle.left_over) < coins(&rich.left_over));
+    // what the poor plan says of the next step is what the next plan spends and leaves
+    let next = &poor.changes[0];
+    assert_eq!(next.amount, middle.spends);
+    assert!(
+        next.text.starts_with("With this much to spend: "),
+        "{}",
+        next.text
+    );
+    let more = coins(&middle.left_over) - coins(&poor.left_over);
+    assert!(
+        next.text
+            .ends_with(&format!("Leaves {}.{:02} more.", more / 100, more % 100))
+    );
+    let top = &poor.changes[1];
+    assert_eq!(top.amount, rich.spends);
+    assert!(
+        top.text.starts_with("More than this buys nothing"),
+        "{}",
+        top.text
+    );
+    let less = rich
+        .changes
+        .iter()
+        .find(|row| row.text.starts_with("With less than this"));
+    assert_eq!(less.unwrap().amount, rich.spends);
+}
+
+/// A donor that is settled to be kept changes the plan, and what that costs is said; let go, all is as before.
+#[test]
+fn a_settled_donor_changes_the_plan_and_says_what_it_costs() {
+    let dir = tempfile::tempdir().unwrap();
+    let workshop = played(dir.path());
+    let free = settled(&workshop, PlanLimits::default());
+    let donor = |plan: &workshop::views::PlanView| {
+        let mut donors = plan.decisions.iter().filter(|one| one.decision == "donor");
+        donors.next().map(|one| one.tag.clone())
+    };
+    assert_eq!(donor(&free).as_deref(), Some("T-06"));
+    let kept = settled(
+        &workshop,
+        PlanLimits {
+            pins: vec!["t6 keep".into()],
+            ..PlanLimits::default()
+        },
+    );
+    assert_ne!(donor(&kept).as_deref(), Some("T-06"));
+    assert!(decided(&kept) != decided(&free) && kept.proven);
+    let one = &kept.settled[0];
+    assert_eq!(one.typed, "T-06 keep");
+    let lost = coins(&kept.left_over) - coins(&free.left_over);
+    assert_eq!(coins(&one.cost), lost);
+    assert!(one.text.contains("else "), "{}", one.text);
+    let said = free
+        .others
+        .iter()
+        .find(|row| row.text == "T-06 kept whole.");
+    assert_eq!(said.unwrap().amount, one.cost);
+    let given = settled(
+        &workshop,
+        PlanLimits {
+            pins: vec!["T-04 donor".into()],
+            ..PlanLimits::default()
+        },
+    );
+    assert!(given.settled.iter().any(|one| one.typed == "T-04 donor"));
+    let let_go = PlanLimits {
+        free: vec!["all".into()],
+        ..PlanLimits::default()
+    };
+    let again = settled(&workshop, let_go);
+    assert_eq!(decided(&again), decided(&free));
+    assert!(again.settled.is_empty());
+}
+
+/// The used chip at half its price changes the plan, as was foretold by the price at which it would.
+#[test]
+fn a_chip_at_half_its_price_changes_the_plan() {
+    let dir = tempfile::tempdir().unwrap();
+    let workshop = played(dir.path());
+    let before = within(&workshop, "60");
+    let foretold = before.changes.iter().find(|row| {
+        row.text
+            .starts_with("At this or less, video controller OV-2, used original, now 24.00")
+    });
+    let foretold = foretold.unwrap_or_else(|| panic!("{}", text_of(&before.changes)));
+    assert!(coins(&foretold.amount) > 1_200, "{foretold:?}");
+    let file = dir.path().join("vendors/farside-parts.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    fs::write(
+        &file,
+        text.replacen("each = \"24.00\"", "each = \"12.00\"", 1),
+    )
+    .unwrap();
+    let after = settled(&workshop, PlanLimits::default());
+    assert!(after.proven && decided(&after) != decided(&before));
+    assert!(coins(&after.left_over) > coins(&before.left_over));
+    let gets = |plan: &workshop::views::PlanView| {
+        let used = plan
+            .decisions
+            .iter()
+            .filter(|one| one.text.contains("used original"));
+        used.count()
+    };
+    assert!(gets(&after) > gets(&before));
+}
+
+#[test]
+fn what_cannot_be_kept_is_refused_and_nothing_is_written() {
+    let dir = tempfile::tempdir().unwrap();
+    let workshop = played(dir.path());
+    let lines = workshop.journal(None).unwrap().len();
+    let refused = |limits: PlanLimits| {
+        let error = workshop.plan(&limits).unwrap_err();
+        assert_eq!(workshop.journal(None).unwrap().len(), lines);
+        error.message
+    };
+    let pins = |pins: &[&str]| PlanLimits {
+        pins: pins.iter().map(ToString::to_string).collect(),
+        ..PlanLimits::default()
+    };
+    assert_eq!(
+        refused(pins(&["T-06 donor", "T-06 hold"])),
+        "these cannot be kept together: T-06 donor and T-06 hold"
+    );
+    assert_eq!(
+        refused(pins(&["T-07 donor", "T-08 hold", "T-07 U9 used-original"])),
+        "these cannot be kept together: T-07 U9 used-original and T-07 donor"
+    );
+    assert_eq!(
+        refused(PlanLimits {
+            money: Some("20".into()),
+            ..pins(&["T-08 hold", "T-07 U9 used-original"])
+        }),
+        "these cannot be kept together: T-07 U9 used-original and the limit of 20.00"
+    );
+    assert!(refused(pins(&["T-07 give"])).starts_with("expected fix, hold, donor, sell or keep"));
+    assert!(refused(pins(&["T-07 U99 reseat"])).contains("no part"));
+    assert!(refused(pins(&["T-07 sell"])).contains("cannot be"));
+    let working = PlanLimits {
+        working: Some(8.0),
+        ..PlanLimits::default()
+    };
+    assert!(refused(working).starts_with("expected 8 working machines, found at most"));
+    let unknown = PlanLimits {
+        without: vec!["nobody".into()],
+        ..PlanLimits::default()
+    };
+    assert!(refused(unknown).contains("there are farside, kettle, lowtide and northgate"));
+}
+
+/// Without its only vendor a line is named, and the rest is planned; with nothing to spend too.
+#[test]
+fn a_vendor_left_out_and_no_money_at_all() {
+    let dir = tempfile::tempdir().unwrap();
+    let workshop = played(dir.path());
+    let free = settled(&workshop, PlanLimits::default());
+    let without = settled(
+        &workshop,
+        PlanLimits {
+            without: vec!["farside".into()],
+            ..PlanLimits::default()
+        },
+    );
+    assert!(without.proven && without.settled[0].typed == "without farside");
+    let lost = coins(&without.left_over) - coins(&free.left_over);
+    assert_eq!(coins(&without.settled[0].cost), lost);
+    let ledger = workshop.order(&PlanLimits::default()).unwrap();
+    assert!(
+        ledger
+            .parcels
+            .iter()
+            .all(|parcel| parcel.vendor != "farside parts")
+    );
+    let nobody = settled(
+        &workshop,
+        PlanLimits {
+            without: ["farside", "kettle", "lowtide", "northgate"]
+                .map(String::from)
+                .into(),
+            ..PlanLimits::default()
+        },
+    );
+    assert!(nobody.proven && nobody.spends == "0.00");
+    assert!(
+        nobody
+            .notes
+            .iter()
+            .any(|note| note.contains("no vendor offers")),
+        "{:?}",
+        nobody.notes
+    );
+    let with_all = PlanLimits {
+        with: vec!["all".into()],
+        money: Some("0".into()),
+        ..PlanLimits::default()
+    };
+    let poor = settled(&workshop, with_all);
+    assert!(poor.proven && poor.spends == "0.00" && poor.settled.is_empty());
+    assert_eq!(poor.money_limit.as_deref(), Some("0.00"));
 }

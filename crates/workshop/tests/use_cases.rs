@@ -401,6 +401,7 @@ fn limits_are_remembered() {
     let limits = |money: &str, evenings| PlanLimits {
         money: Some(money.to_string()),
         evenings,
+        ..PlanLimits::default()
     };
     let plan = workshop.plan(&limits("50", Some(2.0))).unwrap();
     assert_eq!(
@@ -430,8 +431,8 @@ fn limits_are_remembered() {
     assert_eq!(
         workshop
             .plan(&PlanLimits {
-                money: None,
-                evenings: Some(-1.0)
+                evenings: Some(-1.0),
+                ..PlanLimits::default()
             })
             .unwrap_err()
             .kind,

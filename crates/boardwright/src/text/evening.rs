@@ -97,6 +97,7 @@ mod tests {
 
             Spend 73.67 and two evenings; seven of nine should work.
             Proven: nothing better exists within 120.00 and three evenings.
+                0.00 │ Settled: T-06 donor. T-06 is given up; that costs nothing.
 
             What to do with each
                 0.00 │ T-01 Works.
@@ -116,9 +117,16 @@ mod tests {
                 0.00 │ leaves 300.00, 2.00 expected to work
                73.67 │ leaves 480.03, 7.28 expected to work; this plan
                90.00 │ leaves 470.00, 7.30 expected to work; not proven
+            Where a plan is not proven, a better one may exist.
+
+            Simple rules on the same pile
+              −48.93 │ cheapest first: spends 96.20, 6.90 expected to work
 
             What would change it
                27.39 │ A used U9 dearer than this: buy new old stock.
+
+            What another decision costs
+              −82.80 │ T-02 left as it is.
 
             To know
             Nobody sells U14.

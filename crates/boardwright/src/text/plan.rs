@@ -1,7 +1,7 @@
 //! The decision over the pile as text.
 
 use crate::sheet::{Row, Sheet, Voice, say};
-use workshop::views::{CurvePoint, DecisionView, PlanView, SumRow};
+use workshop::views::{DecisionView, PlanView, RuleView, SumRow};
 
 /// The plan.
 pub(crate) fn plan(view: &PlanView) -> Sheet {
@@ -12,14 +12,28 @@ pub(crate) fn plan(view: &PlanView) -> Sheet {
     } else {
         say(Voice::Doubt, view.proof.as_str())
     });
+    for settled in &view.settled {
+        sheet.row(Row::new(
+            say(Voice::Plain, settled.cost.as_str()),
+            say(Voice::Strong, format!("Settled: {}.", settled.typed))
+                .say(Voice::Plain, format!(" {}", settled.text)),
+        ));
+    }
     sheet.label("What to do with each");
     for decision in &view.decisions {
         sheet.row(decision_row(decision));
     }
     sums(&mut sheet, "Beside these", &view.other_costs, false);
     sums(&mut sheet, "How it adds up", &view.sum, true);
-    curve(&mut sheet, &view.curve);
+    curve(&mut sheet, view);
+    rules(&mut sheet, &view.rules);
     sums(&mut sheet, "What would change it", &view.changes, false);
+    sums(
+        &mut sheet,
+        "What another decision costs",
+        &view.others,
+        false,
+    );
     if !view.notes.is_empty() {
         sheet.label("To know");
         for note in &view.notes {
@@ -61,12 +75,12 @@ pub(super) fn sums(sheet: &mut Sheet, label: &str, rows: &[SumRow], total: bool)
     }
 }
 
-fn curve(sheet: &mut Sheet, points: &[CurvePoint]) {
-    if points.len() < 2 {
+fn curve(sheet: &mut Sheet, view: &PlanView) {
+    if view.curve.len() < 2 {
         return;
     }
     sheet.label("The money curve");
-    for point in points {
+    for point in &view.curve {
         let voice = if point.chosen {
             Voice::Strong
         } else {
@@ -82,6 +96,26 @@ fn curve(sheet: &mut Sheet, points: &[CurvePoint]) {
             say(voice, format!("{:.2}", point.money)),
             say(voice, text),
         ));
+    }
+    let proven = view.curve.iter().all(|point| point.proven);
+    sheet.text(match (view.curve_complete, proven) {
+        (true, true) => "Proven: between two of these, more money buys nothing.",
+        (true, false) => "Where a plan is not proven, a better one may exist.",
+        (false, _) => "There may be more steps between these.",
+    });
+}
+
+fn rules(sheet: &mut Sheet, rules: &[RuleView]) {
+    if rules.is_empty() {
+        return;
+    }
+    sheet.label("Simple rules on the same pile");
+    for rule in rules {
+        let text = format!(
+            "{}: spends {:.2}, {:.2} expected to work",
+            rule.title, rule.money, rule.working
+        );
+        sheet.row(Row::new(rule.loses.as_str(), text));
     }
 }
 
@@ -101,6 +135,7 @@ mod tests {
         expect![[r#"
             Spend 73.67 and two evenings; seven of nine should work.
             Proven: nothing better exists within 120.00 and three evenings.
+                0.00 │ Settled: T-06 donor. T-06 is given up; that costs nothing.
 
             What to do with each
                 0.00 │ T-01 Works.
@@ -120,9 +155,16 @@ mod tests {
                 0.00 │ leaves 300.00, 2.00 expected to work
                73.67 │ leaves 480.03, 7.28 expected to work; this plan
                90.00 │ leaves 470.00, 7.30 expected to work; not proven
+            Where a plan is not proven, a better one may exist.
+
+            Simple rules on the same pile
+              −48.93 │ cheapest first: spends 96.20, 6.90 expected to work
 
             What would change it
                27.39 │ A used U9 dearer than this: buy new old stock.
+
+            What another decision costs
+              −82.80 │ T-02 left as it is.
 
             To know
             Nobody sells U14.

@@ -3,7 +3,8 @@
 use workshop::views::{
     Again, Aside, Band, Bench, BenchRow, Cell, CellState, CheckHead, CurvePoint, DecisionView,
     Doubt, ExplanationView, JobCard, JournalRow, Ledger, MoneyLine, NextStep, ParcelLine,
-    ParcelView, PlanView, Progress, RoundLook, RoundToMake, RoundsView, Shelve, SumRow, Suspect,
+    ParcelView, PlanView, Progress, RoundLook, RoundToMake, RoundsView, RuleView, SettledView,
+    Shelve, SumRow, Suspect,
 };
 
 fn check(id: &str, title: &str, at: &str, limits: Option<&str>) -> CheckHead {
@@ -340,7 +341,13 @@ pub(super) fn plan() -> PlanView {
         gap: "0.00".into(),
         money_limit: Some("120.00".into()),
         evenings_limit: Some(3.0),
+        working_limit: None,
         evening_minutes: 150.0,
+        settled: vec![SettledView {
+            typed: "T-06 donor".into(),
+            text: "T-06 is given up; that costs nothing.".into(),
+            cost: "0.00".into(),
+        }],
         decisions: vec![
             decision("T-01", "0.00", "Works.", "", 0.97),
             decision(
@@ -383,6 +390,15 @@ pub(super) fn plan() -> PlanView {
                 proven: false,
             },
         ],
+        curve_complete: true,
+        rules: vec![RuleView {
+            title: "cheapest first".into(),
+            money: 96.2,
+            left_over: 431.1,
+            working: 6.9,
+            loses: "−48.93".into(),
+            proven: true,
+        }],
         spends: "73.67".into(),
         minutes: 235.0,
         working: 7.28,
@@ -391,6 +407,7 @@ pub(super) fn plan() -> PlanView {
             "27.39",
             "A used U9 dearer than this: buy new old stock.",
         )],
+        others: vec![sum("−82.80", "T-02 left as it is.")],
         notes: vec!["Nobody sells U14.".into()],
     }
 }

@@ -12,15 +12,29 @@ use crate::{
     plot::{self, MoneyCurve},
 };
 
-/// Limits that were refused, as typed.
+/// What was refused.
 #[derive(Debug, Clone, Copy)]
 pub struct RefusedLimits<'a> {
-    /// Money as typed.
-    pub money: &'a str,
-    /// Evenings as typed.
-    pub evenings: &'a str,
+    /// As typed.
+    pub typed: Typed<'a>,
     /// What is wrong.
     pub error: &'a Error,
+}
+
+/// Which form was sent, as typed.
+#[derive(Debug, Clone, Copy)]
+pub enum Typed<'a> {
+    /// The limits.
+    Limits {
+        /// Money.
+        money: &'a str,
+        /// Evenings.
+        evenings: &'a str,
+        /// Machines working at least.
+        working: &'a str,
+    },
+    /// A decision to settle.
+    Settled(&'a str),
 }
 
 /// The plan.
@@ -47,7 +61,9 @@ pub fn plan(setting: &Setting<'_>, view: &PlanView, refused: Option<RefusedLimit
                 div {
                     (limits(setting, view, refused))
                     (adds_up(&view.sum))
-                    (changes(&view.changes))
+                    (rows("What would change it", &view.changes))
+                    (rows("What another decision costs", &view.others))
+                    (settled(view, refused))
                     div.buttons { a.button.main href="/parcels" { "To the parcels" } }
                 }
             }
@@ -59,6 +75,7 @@ fn curve(setting: &Setting<'_>, view: &PlanView) -> Markup {
     let limit = view.money_limit.as_deref().and_then(figure);
     let curve = MoneyCurve {
         points: &view.curve,
+        rules: &view.rules,
         limit,
         currency: &setting.frame.currency,
     };
@@ -84,16 +101,26 @@ fn figure(money: &str) -> Option<f64> {
 
 fn caption(view: &PlanView) -> Markup {
     let proven = view.curve.iter().filter(|point| point.proven).count();
-    let ends_proven = view
-        .curve
-        .last()
-        .filter(|point| point.chosen && point.proven);
+    let top = view.curve.last().filter(|point| point.proven);
     html! {
         @if proven == view.curve.len() { "Each square is a proven plan" }
         @else if proven == 0 { "Each open square is the best plan found, without proof" }
         @else { "Each square is a proven plan, an open square one without proof" }
         "; the figure beside it is the machines expected to work."
-        @if let Some(last) = ends_proven { " Beyond " (format!("{:.2}", last.money)) " more money buys nothing." }
+        @if !view.curve_complete { " There may be more steps between them." }
+        @if let Some(top) = top { " Beyond " (format!("{:.2}", top.money)) " more money buys nothing." }
+        @if !view.rules.is_empty() {
+            " "
+            span.wide { "Open circles are simple rules on the same pile, with what they lose." }
+            span.narrow {
+                "Open circles, simple rules: "
+                @for (n, rule) in view.rules.iter().enumerate() {
+                    @if n > 0 { ", " }
+                    b { (plot::letter(n)) } " " (rule.title) " " (rule.loses)
+                }
+                "."
+            }
+        }
     }
 }
 
@@ -141,15 +168,23 @@ fn decision_line(decision: &DecisionView) -> Markup {
 }
 
 fn limits(setting: &Setting<'_>, view: &PlanView, refused: Option<RefusedLimits<'_>>) -> Markup {
-    let money = refused.map_or(view.money_limit.as_deref().unwrap_or_default(), |refused| {
-        refused.money
-    });
-    let set = view
-        .evenings_limit
-        .map(|evenings| evenings.to_string())
-        .unwrap_or_default();
-    let evenings = refused.map_or(set.as_str(), |refused| refused.evenings);
-    let invalid = refused.map(|_| "true");
+    let typed = refused.map(|refused| refused.typed);
+    let wrong_here = refused.filter(|refused| matches!(refused.typed, Typed::Limits { .. }));
+    let shown = |set: Option<f64>| set.map(|set| set.to_string()).unwrap_or_default();
+    let (money, evenings, working) = match typed {
+        Some(Typed::Limits {
+            money,
+            evenings,
+            working,
+        }) => (money.to_owned(), evenings.to_owned(), working.to_owned()),
+        _ => (
+            view.money_limit.clone().unwrap_or_default(),
+            shown(view.evenings_limit),
+            shown(view.working_limit),
+        ),
+    };
+    let invalid = wrong_here.map(|_| "true");
+    let described = wrong_here.map(|_| "wrong");
     html! {
         section.second.paperless {
             h2 { "Limits" }
@@ -157,17 +192,64 @@ fn limits(setting: &Setting<'_>, view: &PlanView, refused: Option<RefusedLimits<
                 div {
                     label for="money" { "Money, " (setting.frame.currency) }
                     input #money name="money" value=(money) inputmode="decimal" autocomplete="off" placeholder="none"
-                        aria-invalid=[invalid] aria-describedby=[refused.map(|_| "wrong")] autofocus[refused.is_some()];
+                        aria-invalid=[invalid] aria-describedby=[described] autofocus[wrong_here.is_some()];
                 }
                 div {
                     label for="evenings" { "Evenings" }
                     input #evenings name="evenings" value=(evenings) inputmode="decimal" autocomplete="off" placeholder="any"
-                        aria-invalid=[invalid] aria-describedby=[refused.map(|_| "wrong")];
+                        aria-invalid=[invalid] aria-describedby=[described];
+                }
+                div {
+                    label for="working" { "Working" }
+                    input #working name="working" value=(working) inputmode="decimal" autocomplete="off" placeholder="any"
+                        aria-invalid=[invalid] aria-describedby=[described];
                 }
                 button.button { "Again" }
-                @if let Some(refused) = refused { (wrong(refused.error)) }
+                @if let Some(refused) = wrong_here { (wrong(refused.error)) }
             }
             p.small.soft { "An evening is " (duration(view.evening_minutes)) "; an empty box is no limit." }
+        }
+    }
+}
+
+/// What is settled before the plan is made, and the line to settle more.
+fn settled(view: &PlanView, refused: Option<RefusedLimits<'_>>) -> Markup {
+    let refused = refused.and_then(|refused| match refused.typed {
+        Typed::Settled(typed) => Some((typed, refused.error)),
+        Typed::Limits { .. } => None,
+    });
+    html! {
+        section #settled {
+            h2 { "Settled beforehand" }
+            @if !view.settled.is_empty() {
+                ul.ledger.close.settled {
+                    @for one in &view.settled {
+                        li {
+                            span.nil[is_nil(&one.cost)] { (one.cost) }
+                            div {
+                                (prose(&one.text))
+                                form.paperless method="post" action="/plan/settle" {
+                                    input type="hidden" name="free" value=(one.typed);
+                                    button.plain aria-label={ "Let " (one.typed) " go" } { "let it go" }
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+            form.limits.paperless method="post" action="/plan/settle" {
+                div.long {
+                    label for="settle" { "Settle a decision" }
+                    input #settle name="settle" value=(refused.map(|(typed, _)| typed).unwrap_or_default()) autocomplete="off"
+                        placeholder="T-06 donor" aria-invalid=[refused.map(|_| "true")]
+                        aria-describedby=[refused.map(|_| "wrong")] autofocus[refused.is_some()];
+                }
+                button.button { "Settle" }
+                @if let Some((_, error)) = refused { (wrong(error)) }
+            }
+            p.small.soft.paperless {
+                "A machine and fix, hold, donor, sell or keep; a machine, a part and a way, as T-07 U9 used-original; or without and a vendor."
+            }
         }
     }
 }
@@ -185,11 +267,11 @@ fn adds_up(sum: &[SumRow]) -> Markup {
     }
 }
 
-fn changes(rows: &[SumRow]) -> Markup {
+fn rows(title: &str, rows: &[SumRow]) -> Markup {
     html! {
         @if !rows.is_empty() {
             section {
-                h2 { "What would change it" }
+                h2 { (title) }
                 ul.ledger.close { @for row in rows { (parts::sum_line(&row.amount, prose(&row.text), false)) } }
             }
         }
