@@ -21,6 +21,7 @@ mod intake;
 mod lead;
 mod ledger;
 mod names;
+mod nets;
 mod offer;
 mod own_board;
 mod parts_list;
@@ -52,6 +53,7 @@ mod workshop;
 pub use board_file::{BoardChecked, BoardProblem, BoardSmell, check_board};
 pub use error::{Error, ErrorKind};
 pub use jiff::ZonedDateTime;
+pub use nets::NetsRead;
 pub use parts_list::{PartsRead, ReadParts};
 pub use rehearse::{Played, Rehearse};
 pub use requests::{

@@ -51,6 +51,11 @@ impl OwnBoard {
         Ok(OwnBoard { path, name, text })
     }
 
+    /// Where it lies.
+    pub(crate) fn path(&self) -> &Path {
+        &self.path
+    }
+
     /// Puts another text in place of the old one; a reader sees one or the other.
     pub(crate) fn write(&self, text: &str) -> Result<(), Error> {
         replace(&self.path, &self.name, text)

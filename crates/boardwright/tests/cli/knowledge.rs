@@ -182,3 +182,94 @@ fn a_part_and_a_check_are_explained() {
         refused.stderr
     );
 }
+
+#[test]
+fn nets_name_the_pins_and_the_places_to_probe() {
+    let bench = club();
+    let mut nets = String::from("CLK: U1.6 U32.9\nRESET: U1.26 U15.3 SW2.1\n");
+    for bit in 0..8 {
+        nets.push_str(&format!("D{bit}: U1.D{bit} U2.D{bit} U4.A{}\n", bit + 1));
+    }
+    bench.write("nets.txt", nets.replace('\n', "\r\n"));
+    let shown = bench.ok(&["board", "read-nets", "ostrel-8-r2", "nets.txt"]);
+    assert!(
+        shown
+            .starts_with("Ten nets would go into boards/ostrel-8-r2.nets; nothing is written yet."),
+        "{shown}"
+    );
+    assert!(
+        !bench
+            .folder()
+            .join("boardwright/boards/ostrel-8-r2.nets")
+            .exists()
+    );
+    let none = bench.run(&["board", "net", "CLK"]);
+    assert!(
+        none.stderr.contains("there are no nets of `ostrel-8-r2`"),
+        "{}",
+        none.stderr
+    );
+    bench.ok(&["board", "read-nets", "ostrel-8-r2", "nets.txt", "--take"]);
+    expect![[r#"
+        RESET joins three pins.
+
+        Where to probe it, easiest first
+          SW2.1 │ A pin of the reset button, a leg of a part with few legs.
+          U1.26 │ The pin /RESET of the CPU, a pin in the row.
+          U15.3 │ The pin OUT of the reset timer, a pin in the row.
+    "#]].assert_eq(&bench.ok(&["board", "net", "U1.26"]));
+    expect![[r#"
+        Ten nets on ostrel-8-r2.
+
+        Buses
+         D0 to D7 │ U1, U2 or U4 can hold it.
+
+        In no net
+                  │ PS1, J1, SW1, F1, D1, C1, U30, C12, C13, X1, U13, C9, U5, U6, RN1,
+                  │ U3, U7, U8, U10, U16-U25, U12, U9, X2, Q2, C31, U11, U14, X3, Q1,
+                  │ J4, U26, RN2, C20, U27, LS1, U28, J5, KB1, U29, J6-J8, U33, U31, B1.
+    "#]].assert_eq(&bench.ok(&["board", "net"]));
+    let clock = bench.ok(&["board", "explain", "cpu clock"]);
+    assert!(
+        clock.contains("Count the frequency at U1 pin 6 (CLK), probe at x10."),
+        "{clock}"
+    );
+    bench.write("ohms.txt", "pin good suspect\nU1.6 4.52k 4.6k\nU1.14 6.1k 61\nU1.26 10k OL\nU2.11 6.1k 6.0k\nU4.2 6.1k 6.15k\n");
+    expect![[r#"
+        Two pins of 5 stand out, U1.26 most.
+        The figure is how many standard deviations the logarithm of suspect over good
+        lies from that of the other pins.
+
+        Stand out
+           open │ U1.26 (RESET): open, on the good board 10 kΩ.
+                │ on the same wire: U15 and SW2
+         −182.2 │ U1.14 (D0): 61 Ω, on the good board 6.1 kΩ.
+                │ on the same wire: U2 and U4
+
+        As on the good board, the farthest first
+           +0.9 │ U1.6 (CLK): 4.6 kΩ, on the good board 4.52 kΩ.
+                │ on the same wire: U32
+           −0.5 │ U2.11 (D0): 6 kΩ, on the good board 6.1 kΩ.
+                │ on the same wire: U1 and U4
+           +0.5 │ U4.2 (D0): 6.15 kΩ, on the good board 6.1 kΩ.
+                │ on the same wire: U1 and U2
+    "#]].assert_eq(&bench.ok(&["board", "ohms", "ohms.txt"]));
+    let form = bench.ok(&["board", "ohms"]);
+    assert!(form.contains("SW2.1"), "{form}");
+    bench.write("bad.txt", "CLK: U1.6\nA15: U1.41\n");
+    let refused = bench.run(&["board", "read-nets", "ostrel-8-r2", "bad.txt", "--take"]);
+    assert_eq!(refused.status, 2);
+    assert!(
+        refused
+            .stderr
+            .contains("bad.txt:2:1: expected a pin of U1, a z80a with 40 pins"),
+        "{}",
+        refused.stderr
+    );
+    assert!(
+        bench
+            .ok(&["board", "net", "CLK"])
+            .starts_with("CLK joins two pins."),
+        "what was kept is kept"
+    );
+}
