@@ -475,6 +475,25 @@ pub(crate) enum Board {
         #[arg(long)]
         take: bool,
     },
+    /// Compare two revisions of a board: what changed in parts, functions and checks, and what it means for findings.
+    ///
+    /// Each is a board of the workshop or a file. Where machines were taken in as the first, it says which of their lines would
+    /// no longer count and how the leading suspects change. With --take the second, a file, takes the place of the first; the old
+    /// file is kept beside it, and no journal line is ever lost.
+    #[command(after_long_help = "Examples:
+  boardwright board compare ostrel-8-r2 ostrel-8-r3
+  boardwright board compare ostrel-8-r2 mended.toml --take")]
+    Compare {
+        /// The old revision.
+        #[arg(value_name = "OLD")]
+        old: String,
+        /// The new revision.
+        #[arg(value_name = "NEW")]
+        new: String,
+        /// Put the new file in the place of the old one.
+        #[arg(long)]
+        take: bool,
+    },
     /// Read the nets of a board: which pins are one wire.
     ///
     /// Test records as in IPC-D-356, or a plain list with a line `CLK: U1.6 U12.3` for each net. They are kept beside the board's

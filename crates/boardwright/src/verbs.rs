@@ -289,6 +289,12 @@ fn about_board(desk: &Desk<'_>, board: Board) -> Result {
             let read = desk.open()?.read_parts(&board, &bytes, &request)?;
             desk.answer("parts-read", &read, || text::told(&read.says))
         }
+        Board::Compare { old, new, take } => {
+            let (old, new) = (boards::revision(&old)?, boards::revision(&new)?);
+            let workshop = desk.open()?;
+            let compared = workshop.compare_boards(old.as_ref(), new.as_ref(), take)?;
+            desk.answer("compared", &compared, || text::told(&compared.says))
+        }
         Board::ReadNets { board, file, take } => {
             let (name, bytes) = boards::list(&file)?;
             let read = desk.open()?.read_nets(&board, &name, &bytes, take)?;

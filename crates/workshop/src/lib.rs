@@ -8,6 +8,7 @@ mod bench;
 mod board_file;
 mod card;
 mod change;
+mod compare;
 mod contradiction;
 mod doubt;
 mod economy;
@@ -51,6 +52,7 @@ mod words;
 mod workshop;
 
 pub use board_file::{BoardChecked, BoardProblem, BoardSmell, check_board};
+pub use compare::{Compared, Revision};
 pub use error::{Error, ErrorKind};
 pub use jiff::ZonedDateTime;
 pub use nets::NetsRead;

@@ -1,6 +1,6 @@
 //! What is known of a board: lists read, parts explained, revisions compared.
 
-use crate::club;
+use crate::{club, demo};
 use expect_test::expect;
 
 const PARTS: &str = "Ostrel 8;;;\r\nReference;Qty;Value;Where\r\nU1;1;Z80ACPU;\r\n\"U40, U41\";2;SN74LS244N;bus\r\nU42;1;OX-9;\r\nR1-R8;8;4k7;\r\nU9;1;6845;\r\n";
@@ -217,7 +217,8 @@ fn nets_name_the_pins_and_the_places_to_probe() {
           SW2.1 │ A pin of the reset button, a leg of a part with few legs.
           U1.26 │ The pin /RESET of the CPU, a pin in the row.
           U15.3 │ The pin OUT of the reset timer, a pin in the row.
-    "#]].assert_eq(&bench.ok(&["board", "net", "U1.26"]));
+    "#]]
+    .assert_eq(&bench.ok(&["board", "net", "U1.26"]));
     expect![[r#"
         Ten nets on ostrel-8-r2.
 
@@ -228,7 +229,8 @@ fn nets_name_the_pins_and_the_places_to_probe() {
                   │ PS1, J1, SW1, F1, D1, C1, U30, C12, C13, X1, U13, C9, U5, U6, RN1,
                   │ U3, U7, U8, U10, U16-U25, U12, U9, X2, Q2, C31, U11, U14, X3, Q1,
                   │ J4, U26, RN2, C20, U27, LS1, U28, J5, KB1, U29, J6-J8, U33, U31, B1.
-    "#]].assert_eq(&bench.ok(&["board", "net"]));
+    "#]]
+    .assert_eq(&bench.ok(&["board", "net"]));
     let clock = bench.ok(&["board", "explain", "cpu clock"]);
     assert!(
         clock.contains("Count the frequency at U1 pin 6 (CLK), probe at x10."),
@@ -253,7 +255,8 @@ fn nets_name_the_pins_and_the_places_to_probe() {
                 │ on the same wire: U1 and U4
            +0.5 │ U4.2 (D0): 6.15 kΩ, on the good board 6.1 kΩ.
                 │ on the same wire: U1 and U2
-    "#]].assert_eq(&bench.ok(&["board", "ohms", "ohms.txt"]));
+    "#]]
+    .assert_eq(&bench.ok(&["board", "ohms", "ohms.txt"]));
     let form = bench.ok(&["board", "ohms"]);
     assert!(form.contains("SW2.1"), "{form}");
     bench.write("bad.txt", "CLK: U1.6\nA15: U1.41\n");
@@ -271,5 +274,89 @@ fn nets_name_the_pins_and_the_places_to_probe() {
             .ok(&["board", "net", "CLK"])
             .starts_with("CLK joins two pins."),
         "what was kept is kept"
+    );
+}
+
+#[test]
+fn a_revision_is_previewed_and_loses_nothing() {
+    let bench = demo();
+    let demo = ["--workshop", "boardwright-demo"];
+    let run = |arguments: &[&str]| bench.ok(&[&demo[..], arguments].concat());
+    let file = bench
+        .folder()
+        .join("boardwright-demo/boards/ostrel-8-r2.toml");
+    let old = std::fs::read_to_string(&file).expect("the board");
+    let lines = || bench.ok(&[&demo[..], &["journal", "--json"]].concat());
+    let before = lines();
+    // The picture is asked for under another name, and one chance is another.
+    let new = old.replacen(
+        "id = \"picture\"\ntitle = \"Picture\"",
+        "id = \"screen-shows\"\ntitle = \"Picture\"",
+        1,
+    );
+    let new = new.replacen("unmodelled = 0.03", "unmodelled = 0.1", 1);
+    assert_ne!(new, old, "the demo has changed");
+    bench.write("new.toml", &new);
+    let shown = run(&["board", "compare", "ostrel-8-r2", "new.toml"]);
+    for says in [
+        "picture │ Is gone.",
+        "is new.",
+        "Would no longer count, and stay in the journal",
+        "The leading suspect of each machine",
+    ] {
+        assert!(
+            shown.contains(says) || shown.contains(&says.replace("Is", "is")),
+            "{says}\n{shown}"
+        );
+    }
+    assert_eq!(
+        std::fs::read_to_string(&file).expect("the board"),
+        old,
+        "a preview writes nothing"
+    );
+    let taken = run(&["board", "compare", "ostrel-8-r2", "new.toml", "--take"]);
+    assert!(taken.contains("the old one is kept as"), "{taken}");
+    assert_eq!(std::fs::read_to_string(&file).expect("the board"), new);
+    let count = |journal: &str| journal.matches("\"line\":").count();
+    assert_eq!(count(&lines()), count(&before), "no journal line is lost");
+    assert!(
+        run(&["show", "T-03"]).starts_with("T-03"),
+        "the pile is reckoned with the new file"
+    );
+    let kept = std::fs::read_dir(file.parent().expect("boards"))
+        .expect("boards")
+        .filter_map(Result::ok);
+    let kept: Vec<_> = kept
+        .filter(|entry| entry.file_name().to_string_lossy().contains(".before-"))
+        .collect();
+    assert_eq!(
+        std::fs::read_to_string(kept[0].path()).expect("the old one"),
+        old
+    );
+    std::fs::write(&file, std::fs::read(kept[0].path()).expect("the old one")).expect("put back");
+    let back = run(&["board", "compare", "ostrel-8-r2", "new.toml"]);
+    assert_eq!(back, shown, "put back, everything counts again");
+    assert!(
+        lines() == before,
+        "and every journal line says what it said"
+    );
+    bench.write(
+        "other.toml",
+        new.replacen("id = \"ostrel-8-r2\"", "id = \"ostrel-9\"", 1),
+    );
+    let refused = bench.run(
+        &[
+            &demo[..],
+            &["board", "compare", "ostrel-8-r2", "other.toml", "--take"],
+        ]
+        .concat(),
+    );
+    assert_eq!(refused.status, 2);
+    assert!(
+        refused
+            .stderr
+            .contains("expected a file of the board ostrel-8-r2, found one of ostrel-9"),
+        "{}",
+        refused.stderr
     );
 }
