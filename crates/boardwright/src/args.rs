@@ -499,6 +499,68 @@ pub(crate) enum Board {
         #[arg(long)]
         take: bool,
     },
+    /// Compare two revisions of a board: what changed in parts, functions and checks, and what it means for findings.
+    ///
+    /// Each is a board of the workshop or a file. Where machines were taken in as the first, it says which of their lines would
+    /// no longer count and how the leading suspects change. With --take the second, a file, takes the place of the first; the old
+    /// file is kept beside it, and no journal line is ever lost.
+    #[command(after_long_help = "Examples:
+  boardwright board compare ostrel-8-r2 ostrel-8-r3
+  boardwright board compare ostrel-8-r2 mended.toml --take")]
+    Compare {
+        /// The old revision.
+        #[arg(value_name = "OLD")]
+        old: String,
+        /// The new revision.
+        #[arg(value_name = "NEW")]
+        new: String,
+        /// Put the new file in the place of the old one.
+        #[arg(long)]
+        take: bool,
+    },
+    /// Read the nets of a board: which pins are one wire.
+    ///
+    /// Test records as in IPC-D-356, or a plain list with a line `CLK: U1.6 U12.3` for each net. They are kept beside the board's
+    /// file; then check texts name the net at a pin, and a part that does not touch the bus cannot hold it.
+    #[command(after_long_help = "Examples:
+  boardwright board read-nets ostrel-8-r2 nets.txt
+  boardwright board read-nets ostrel-8-r2 board.ipc --take")]
+    ReadNets {
+        /// The board, one of the workshop's own.
+        #[arg(value_name = "BOARD")]
+        board: String,
+        /// The list; `-` is what is typed or piped in.
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+        /// Keep them.
+        #[arg(long)]
+        take: bool,
+    },
+    /// Show a net: who is on it, and where to probe it, easiest first; without a name, the buses and who can hold them.
+    #[command(after_long_help = "Examples:
+  boardwright board net
+  boardwright board net CLK
+  boardwright board net U1.6 --board ostrel-8-r2")]
+    Net {
+        /// The net, or a pin of it.
+        #[arg(value_name = "NET|PIN")]
+        name: Option<String>,
+        /// The board; without it the only one of the workshop.
+        #[arg(long, value_name = "BOARD")]
+        board: Option<String>,
+    },
+    /// Compare resistances to ground of a good board and a suspect one, pin by pin; without a file, list the pins to measure.
+    #[command(after_long_help = "Examples:
+  boardwright board ohms --board ostrel-8-r2
+  boardwright board ohms readings.txt")]
+    Ohms {
+        /// Lines such as `U1.6 4.52k 61`, the good board first; `-` is what is typed or piped in.
+        #[arg(value_name = "FILE")]
+        file: Option<PathBuf>,
+        /// The board; without it the only one of the workshop.
+        #[arg(long, value_name = "BOARD")]
+        board: Option<String>,
+    },
     /// Write a machine's fault network, in the open UAI format.
     ///
     /// Three files: TAG.uai holds the network, TAG.uai.evid the findings, TAG.names what each variable is.

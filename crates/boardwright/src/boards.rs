@@ -6,7 +6,7 @@ use crate::problem::stop;
 use crate::sheet::{Row, Sheet, Voice, say};
 use std::io::Read as _;
 use std::path::Path;
-use workshop::{BoardChecked, ErrorKind};
+use workshop::{BoardChecked, ErrorKind, Revision};
 
 /// The name and the bytes of a list; `-` is standard input.
 pub(crate) fn list(file: &Path) -> anyhow::Result<(String, Vec<u8>)> {
@@ -27,6 +27,31 @@ pub(crate) fn list(file: &Path) -> anyhow::Result<(String, Vec<u8>)> {
         )
     })?;
     Ok((name, bytes))
+}
+
+/// A board by its id, or a file that was read.
+pub(crate) enum Named {
+    Board(String),
+    File(String, Vec<u8>),
+}
+
+impl Named {
+    pub(crate) fn as_ref(&self) -> Revision<'_> {
+        match self {
+            Named::Board(id) => Revision::Board(id),
+            Named::File(name, bytes) => Revision::File(name, bytes),
+        }
+    }
+}
+
+/// What was typed as a revision: a file if there is one, else a board's id.
+pub(crate) fn revision(typed: &str) -> anyhow::Result<Named> {
+    let path = Path::new(typed);
+    if path.is_file() {
+        let (name, bytes) = list(path)?;
+        return Ok(Named::File(name, bytes));
+    }
+    Ok(Named::Board(typed.to_owned()))
 }
 
 /// Reads a board file; problems are an answer, exit status 1.

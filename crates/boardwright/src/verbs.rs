@@ -298,6 +298,27 @@ fn about_board(desk: &Desk<'_>, board: Board) -> Result {
             let read = desk.open()?.read_parts(&board, &bytes, &request)?;
             desk.answer("parts-read", &read, || text::told(&read.says))
         }
+        Board::Compare { old, new, take } => {
+            let (old, new) = (boards::revision(&old)?, boards::revision(&new)?);
+            let workshop = desk.open()?;
+            let compared = workshop.compare_boards(old.as_ref(), new.as_ref(), take)?;
+            desk.answer("compared", &compared, || text::told(&compared.says))
+        }
+        Board::ReadNets { board, file, take } => {
+            let (name, bytes) = boards::list(&file)?;
+            let read = desk.open()?.read_nets(&board, &name, &bytes, take)?;
+            desk.answer("nets-read", &read, || text::told(&read.says))
+        }
+        Board::Net { name, board } => {
+            let told = desk.open()?.net(board.as_deref(), name.as_deref())?;
+            desk.answer("told", &told, || text::told(&told))
+        }
+        Board::Ohms { file, board } => {
+            let list = file.as_deref().map(boards::list).transpose()?;
+            let list = list.as_ref().map(|(name, bytes)| (&name[..], &bytes[..]));
+            let told = desk.open()?.ohms(board.as_deref(), list)?;
+            desk.answer("told", &told, || text::told(&told))
+        }
         Board::ExportNetwork { tag, to, what } => export_network(desk, &tag, to.as_deref(), what),
     }
 }

@@ -1063,6 +1063,9 @@ fn every_answer_is_as_documented() {
     bench.write("bad.toml", "[board]\nid = 1\n");
     check(1, &["board", "check", "bad.toml"]);
     bench.write("parts.csv", "Ref;Value\nU40;74LS00\n");
+    check(0, &["board", "compare", "ostrel-8-r2", "z80-micro"]);
+    bench.write("nets.txt", "CLK: U1.6 U32.9\n");
+    check(0, &["board", "read-nets", "ostrel-8-r2", "nets.txt"]);
     check(0, &["board", "explain", "U9", "--board", "ostrel-8-r2"]);
     check(0, &["board", "read-parts", "ostrel-8-r2", "parts.csv"]);
     check(2, &["show", "T-99"]);

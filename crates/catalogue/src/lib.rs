@@ -5,6 +5,7 @@
 //! collected all the way, so that one reading tells all of them.
 
 mod built_in;
+mod compare;
 mod derive;
 mod device;
 mod device_files;
@@ -38,6 +39,7 @@ mod starter;
 mod trade;
 mod whole;
 
+pub use compare::{About, Change, Difference, differences};
 pub use device::{Device, Maxima, Pin, PinKind, Supply};
 pub use effects::{Effects, Node, asked_by, nodes_of};
 pub use family::{Family, InputLevels, OutputLevel, Stands, Unpowered};

@@ -51,6 +51,19 @@ impl OwnBoard {
         Ok(OwnBoard { path, name, text })
     }
 
+    /// Keeps a copy beside the file; gives the copy's name.
+    pub(crate) fn keep(&self, stamp: &str) -> Result<String, Error> {
+        let ending = format!("before-{stamp}");
+        let name = self.name.replace(".toml", &format!(".{ending}"));
+        replace(&self.path.with_extension(ending), &name, &self.text)?;
+        Ok(name)
+    }
+
+    /// Where it lies.
+    pub(crate) fn path(&self) -> &Path {
+        &self.path
+    }
+
     /// Puts another text in place of the old one; a reader sees one or the other.
     pub(crate) fn write(&self, text: &str) -> Result<(), Error> {
         replace(&self.path, &self.name, text)

@@ -1,6 +1,6 @@
 //! What is known of a board: lists read, parts explained, revisions compared.
 
-use crate::club;
+use crate::{club, demo};
 use expect_test::expect;
 
 const PARTS: &str = "Ostrel 8;;;\r\nReference;Qty;Value;Where\r\nU1;1;Z80ACPU;\r\n\"U40, U41\";2;SN74LS244N;bus\r\nU42;1;OX-9;\r\nR1-R8;8;4k7;\r\nU9;1;6845;\r\n";
@@ -178,6 +178,184 @@ fn a_part_and_a_check_are_explained() {
         refused
             .stderr
             .contains("nothing on ostrel-8-r2 is called `U99`; nearest are"),
+        "{}",
+        refused.stderr
+    );
+}
+
+#[test]
+fn nets_name_the_pins_and_the_places_to_probe() {
+    let bench = club();
+    let mut nets = String::from("CLK: U1.6 U32.9\nRESET: U1.26 U15.3 SW2.1\n");
+    for bit in 0..8 {
+        nets.push_str(&format!("D{bit}: U1.D{bit} U2.D{bit} U4.A{}\n", bit + 1));
+    }
+    bench.write("nets.txt", nets.replace('\n', "\r\n"));
+    let shown = bench.ok(&["board", "read-nets", "ostrel-8-r2", "nets.txt"]);
+    assert!(
+        shown
+            .starts_with("Ten nets would go into boards/ostrel-8-r2.nets; nothing is written yet."),
+        "{shown}"
+    );
+    assert!(
+        !bench
+            .folder()
+            .join("boardwright/boards/ostrel-8-r2.nets")
+            .exists()
+    );
+    let none = bench.run(&["board", "net", "CLK"]);
+    assert!(
+        none.stderr.contains("there are no nets of `ostrel-8-r2`"),
+        "{}",
+        none.stderr
+    );
+    bench.ok(&["board", "read-nets", "ostrel-8-r2", "nets.txt", "--take"]);
+    expect![[r#"
+        RESET joins three pins.
+
+        Where to probe it, easiest first
+          SW2.1 │ A pin of the reset button, a leg of a part with few legs.
+          U1.26 │ The pin /RESET of the CPU, a pin in the row.
+          U15.3 │ The pin OUT of the reset timer, a pin in the row.
+    "#]]
+    .assert_eq(&bench.ok(&["board", "net", "U1.26"]));
+    expect![[r#"
+        Ten nets on ostrel-8-r2.
+
+        Buses
+         D0 to D7 │ U1, U2 or U4 can hold it.
+
+        In no net
+                  │ PS1, J1, SW1, F1, D1, C1, U30, C12, C13, X1, U13, C9, U5, U6, RN1,
+                  │ U3, U7, U8, U10, U16-U25, U12, U9, X2, Q2, C31, U11, U14, X3, Q1,
+                  │ J4, U26, RN2, C20, U27, LS1, U28, J5, KB1, U29, J6-J8, U33, U31, B1.
+    "#]]
+    .assert_eq(&bench.ok(&["board", "net"]));
+    let clock = bench.ok(&["board", "explain", "cpu clock"]);
+    assert!(
+        clock.contains("Count the frequency at U1 pin 6 (CLK), probe at x10."),
+        "{clock}"
+    );
+    bench.write("ohms.txt", "pin good suspect\nU1.6 4.52k 4.6k\nU1.14 6.1k 61\nU1.26 10k OL\nU2.11 6.1k 6.0k\nU4.2 6.1k 6.15k\n");
+    expect![[r#"
+        Two pins of 5 stand out, U1.26 most.
+        The figure is how many standard deviations the logarithm of suspect over good
+        lies from that of the other pins.
+
+        Stand out
+           open │ U1.26 (RESET): open, on the good board 10 kΩ.
+                │ on the same wire: U15 and SW2
+         −182.2 │ U1.14 (D0): 61 Ω, on the good board 6.1 kΩ.
+                │ on the same wire: U2 and U4
+
+        As on the good board, the farthest first
+           +0.9 │ U1.6 (CLK): 4.6 kΩ, on the good board 4.52 kΩ.
+                │ on the same wire: U32
+           −0.5 │ U2.11 (D0): 6 kΩ, on the good board 6.1 kΩ.
+                │ on the same wire: U1 and U4
+           +0.5 │ U4.2 (D0): 6.15 kΩ, on the good board 6.1 kΩ.
+                │ on the same wire: U1 and U2
+    "#]]
+    .assert_eq(&bench.ok(&["board", "ohms", "ohms.txt"]));
+    let form = bench.ok(&["board", "ohms"]);
+    assert!(form.contains("SW2.1"), "{form}");
+    bench.write("bad.txt", "CLK: U1.6\nA15: U1.41\n");
+    let refused = bench.run(&["board", "read-nets", "ostrel-8-r2", "bad.txt", "--take"]);
+    assert_eq!(refused.status, 2);
+    assert!(
+        refused
+            .stderr
+            .contains("bad.txt:2:1: expected a pin of U1, a z80a with 40 pins"),
+        "{}",
+        refused.stderr
+    );
+    assert!(
+        bench
+            .ok(&["board", "net", "CLK"])
+            .starts_with("CLK joins two pins."),
+        "what was kept is kept"
+    );
+}
+
+#[test]
+fn a_revision_is_previewed_and_loses_nothing() {
+    let bench = demo();
+    let demo = ["--workshop", "boardwright-demo"];
+    let run = |arguments: &[&str]| bench.ok(&[&demo[..], arguments].concat());
+    let file = bench
+        .folder()
+        .join("boardwright-demo/boards/ostrel-8-r2.toml");
+    let old = std::fs::read_to_string(&file).expect("the board");
+    let lines = || bench.ok(&[&demo[..], &["journal", "--json"]].concat());
+    let before = lines();
+    // The picture is asked for under another name, and one chance is another.
+    let new = old.replacen(
+        "id = \"picture\"\ntitle = \"Picture\"",
+        "id = \"screen-shows\"\ntitle = \"Picture\"",
+        1,
+    );
+    let new = new.replacen("unmodelled = 0.03", "unmodelled = 0.1", 1);
+    assert_ne!(new, old, "the demo has changed");
+    bench.write("new.toml", &new);
+    let shown = run(&["board", "compare", "ostrel-8-r2", "new.toml"]);
+    for says in [
+        "picture │ Is gone.",
+        "is new.",
+        "Would no longer count, and stay in the journal",
+        "The leading suspect of each machine",
+    ] {
+        assert!(
+            shown.contains(says) || shown.contains(&says.replace("Is", "is")),
+            "{says}\n{shown}"
+        );
+    }
+    assert_eq!(
+        std::fs::read_to_string(&file).expect("the board"),
+        old,
+        "a preview writes nothing"
+    );
+    let taken = run(&["board", "compare", "ostrel-8-r2", "new.toml", "--take"]);
+    assert!(taken.contains("the old one is kept as"), "{taken}");
+    assert_eq!(std::fs::read_to_string(&file).expect("the board"), new);
+    let count = |journal: &str| journal.matches("\"line\":").count();
+    assert_eq!(count(&lines()), count(&before), "no journal line is lost");
+    assert!(
+        run(&["show", "T-03"]).starts_with("T-03"),
+        "the pile is reckoned with the new file"
+    );
+    let kept = std::fs::read_dir(file.parent().expect("boards"))
+        .expect("boards")
+        .filter_map(Result::ok);
+    let kept: Vec<_> = kept
+        .filter(|entry| entry.file_name().to_string_lossy().contains(".before-"))
+        .collect();
+    assert_eq!(
+        std::fs::read_to_string(kept[0].path()).expect("the old one"),
+        old
+    );
+    std::fs::write(&file, std::fs::read(kept[0].path()).expect("the old one")).expect("put back");
+    let back = run(&["board", "compare", "ostrel-8-r2", "new.toml"]);
+    assert_eq!(back, shown, "put back, everything counts again");
+    assert!(
+        lines() == before,
+        "and every journal line says what it said"
+    );
+    bench.write(
+        "other.toml",
+        new.replacen("id = \"ostrel-8-r2\"", "id = \"ostrel-9\"", 1),
+    );
+    let refused = bench.run(
+        &[
+            &demo[..],
+            &["board", "compare", "ostrel-8-r2", "other.toml", "--take"],
+        ]
+        .concat(),
+    );
+    assert_eq!(refused.status, 2);
+    assert!(
+        refused
+            .stderr
+            .contains("expected a file of the board ostrel-8-r2, found one of ostrel-9"),
         "{}",
         refused.stderr
     );
