@@ -294,6 +294,7 @@ fn the_plan_adds_up() {
     );
     assert!(plan.curve_complete && plan.curve.iter().all(|point| point.proven));
     assert!(plan.others.iter().all(|other| coins(&other.amount) <= 0));
+    assert!(plan.spares.iter().all(|spare| coins(&spare.amount) >= 0));
     assert!(plan.rules.iter().all(|rule| coins(&rule.loses) <= 0));
 
     let ledger = demo().order(&PlanLimits::default()).unwrap();
