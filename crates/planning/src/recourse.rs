@@ -42,8 +42,9 @@ pub(crate) fn joint(instance: &Instance, settings: &Settings, most: usize) -> Op
     let mut states = Vec::new();
     let mut number = 1_usize;
     for machine in &instance.machines {
+        // settled decisions make states fewer, but not the plan one of another kind
+        number = number.saturating_mul(states_of(machine, None).len());
         let own = states_of(machine, settings.pins.get(&machine.id).copied());
-        number = number.saturating_mul(own.len());
         states.push(own);
     }
     if number > most {
@@ -142,6 +143,7 @@ impl<'i> TwoStage<'i> {
         for case in 0..joint.cases.len() {
             model.add_case(case);
         }
+        model.keep_settled(question.settings)?;
         model.limit();
         Ok(model)
     }
@@ -183,6 +185,9 @@ impl<'i> TwoStage<'i> {
             let minutes = self.pile.minutes_cost(f64::from(machine.base_minutes));
             let cost = self.pile.worth(-minutes);
             let taken_up = self.pile.model.binary(format!("{id} taken up"), cost);
+            if matches!(pin, Some(Pin::Hold | Pin::Donor | Pin::Sell)) {
+                self.pile.model.fix(taken_up, 0.0);
+            }
             let free = pin.is_none() && !remedies;
             let donor = (pin == Some(Pin::Donor) || free && !machine.donor.is_empty()).then(|| {
                 let lost = self.pile.worth(-units(machine.hold_value));
@@ -292,6 +297,44 @@ impl<'i> TwoStage<'i> {
         self.repair.push(repair);
         self.pile
             .add_balance(&format!(" in case {at}"), sources, links);
+    }
+
+    /// A machine that is to be repaired is so in some state, and a part that is to be put right is in some.
+    fn keep_settled(&mut self, settings: &Settings) -> Result<(), Error> {
+        let instance = self.pile.instance;
+        for (number, machine) in instance.machines.iter().enumerate() {
+            let id = &machine.id;
+            let parts = settings.remedies.get(id);
+            if parts.is_none() && settings.pins.get(id) != Some(&Pin::Repair) {
+                continue;
+            }
+            let mut rows: Vec<Option<&String>> = vec![None];
+            rows.extend(parts.into_iter().flat_map(BTreeMap::keys).map(Some));
+            for part in rows {
+                let mends = |kit: &crate::kits::Kit<'_>| {
+                    let mut faults = kit.remedies.iter().map(|(fault, _)| fault);
+                    part.is_none_or(|part| faults.any(|fault| fault.part == *part))
+                };
+                let mut terms = Vec::new();
+                for (case, repair) in self.joint.cases.iter().zip(&self.repair) {
+                    let kits = &self.kits[number][case.states[number]].list;
+                    let own = kits.iter().zip(&repair[number]);
+                    terms.extend(
+                        own.filter(|(kit, _)| mends(kit))
+                            .map(|(_, &var)| (var, 1.0)),
+                    );
+                }
+                if terms.is_empty() {
+                    return Err(Error::NoKit(id.clone()));
+                }
+                let name = match part {
+                    None => format!("{id} repaired"),
+                    Some(part) => format!("{part} of {id} put right"),
+                };
+                self.pile.model.row(name, terms, Relation::AtLeast, 1.0);
+            }
+        }
+        Ok(())
     }
 
     /// Every kit with its variable and the chance of its case.

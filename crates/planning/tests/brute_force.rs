@@ -955,6 +955,62 @@ fn two_stages_equal_listing() {
     assert!(looked_at == 90 && better > 5, "{looked_at} {better}");
 }
 
+/// Settled decisions in two stages: kept, and never better than the plan without them.
+#[test]
+fn two_stages_keep_what_is_settled() {
+    for seed in 1000..1060 {
+        let instance = pile(seed);
+        let two_stages = Settings {
+            most_cases: Some(12),
+            ..Settings::default()
+        };
+        let Ok(best) = solve(&instance, &two_stages) else {
+            continue;
+        };
+        let score = |plan: &planning::Plan| plan.value - plan.hassle as f64;
+        for pin in [Pin::Hold, Pin::Donor, Pin::Repair, Pin::Sell, Pin::Keep] {
+            let settings = Settings {
+                pins: BTreeMap::from([("P-0".to_string(), pin)]),
+                ..two_stages.clone()
+            };
+            let plan = match solve(&instance, &settings) {
+                Ok(plan) => plan,
+                Err(planning::Error::Conflict(_) | planning::Error::NoKit(_)) => continue,
+                Err(error) => panic!("case {seed} {pin:?}: {error}"),
+            };
+            assert!(
+                plan.proven && score(&plan) <= score(&best) + 0.01,
+                "case {seed} {pin:?}"
+            );
+            let done = match plan.machines[0].choice {
+                planning::Choice::Hold => Pin::Hold,
+                planning::Choice::Sell => Pin::Sell,
+                planning::Choice::Donor => Pin::Donor,
+                planning::Choice::Repair(_) => Pin::Repair,
+            };
+            assert!(keeps(pin, done), "case {seed} {pin:?} {done:?}");
+        }
+        let fault = &instance.machines[0].scenarios[0].faults[0];
+        let ids = BTreeSet::from([format!("{}.new", fault.device)]);
+        let parts = BTreeMap::from([(fault.part.clone(), ids.clone())]);
+        let settings = Settings {
+            remedies: BTreeMap::from([("P-0".to_string(), parts)]),
+            ..two_stages
+        };
+        let Ok(plan) = solve(&instance, &settings) else {
+            continue;
+        };
+        let planning::Choice::Repair(kit) = &plan.machines[0].choice else {
+            panic!("case {seed}: {:?}", plan.machines[0]);
+        };
+        let mut here = kit.remedies.iter().filter(|c| c.fault.part == fault.part);
+        assert!(
+            here.clone().count() > 0 && here.all(|c| ids.contains(&c.remedy)),
+            "case {seed}"
+        );
+    }
+}
+
 /// With more joint states than allowed one kit for each machine has to do.
 #[test]
 fn many_joint_states_are_decided_at_once() {
