@@ -24,6 +24,7 @@ impl PileModel<'_> {
             shipping: Vec::new(),
             bound: 0.0,
             proven: false,
+            cases: Vec::new(),
         };
         for (build, vars) in self.instance.builds.iter().zip(&self.builds) {
             let number = whole(solution.value(vars.number));
@@ -62,7 +63,7 @@ impl PileModel<'_> {
         }
     }
 
-    fn kit(&self, kit: &crate::kits::Kit<'_>) -> Kit {
+    pub(crate) fn kit(&self, kit: &crate::kits::Kit<'_>) -> Kit {
         let remedies = kit.remedies.iter().map(|&(fault, at)| Chosen {
             fault: fault.clone(),
             remedy: self.instance.remedies[at].id.clone(),

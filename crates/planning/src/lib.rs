@@ -13,9 +13,11 @@ mod lots;
 mod market;
 mod model;
 mod plan;
+mod recourse;
 mod revalue;
 mod rules;
 mod solve;
+mod spares;
 mod turning;
 mod vendors;
 
@@ -25,9 +27,10 @@ pub use instance::{
     Break, Build, Count, Fault, Instance, Limits, Machine, Offer, Remedy, Scenario, Step, Vendor,
 };
 pub use model::Filler;
-pub use plan::{Alternatives, Choice, Chosen, Decision, Kit, Order, Plan};
+pub use plan::{Alternatives, Case, Choice, Chosen, Decision, Kit, Order, Plan};
 pub use revalue::{Worth, revalue};
 pub use rules::{Rule, by_rule};
 pub use solve::{Error, Goal, Pin, Settings, alternatives, solve, to_mps};
+pub use spares::{Number, Spares, spares, sum_of};
 pub use turning::{Turn, turning};
 pub use vendors::vendors_and_offers;

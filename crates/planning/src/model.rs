@@ -76,19 +76,22 @@ pub(crate) struct BuildVars {
 
 /// What makes an item available: what may give it, and how many each gives.
 #[derive(Default)]
-struct Sources {
-    gives: Vec<(Var, f64)>,
-    uses: Vec<(Var, f64)>,
+pub(crate) struct Sources {
+    pub(crate) gives: Vec<(Var, f64)>,
+    pub(crate) uses: Vec<(Var, f64)>,
     /// Lots, donors and set-ups, each counted once.
-    once: Vec<Var>,
+    pub(crate) once: Vec<Var>,
 }
+
+/// Who uses an item: a name, what it is used by, and the item.
+pub(crate) type Link = (String, Vec<Var>, usize);
 
 #[expect(clippy::cast_precision_loss, reason = "amounts are far below 2^53")]
 pub(crate) fn coins(amount: i64) -> f64 {
     amount as f64
 }
 
-fn units(amount: i64) -> f64 {
+pub(crate) fn units(amount: i64) -> f64 {
     coins(amount) / SCALE
 }
 
@@ -97,17 +100,7 @@ impl<'i> PileModel<'i> {
         instance: &'i Instance,
         question: Question<'_>,
     ) -> Result<PileModel<'i>, Error> {
-        check(instance, question.settings)?;
-        let mut pile = PileModel {
-            instance,
-            model: Model::new(Sense::Maximize),
-            machines: Vec::new(),
-            offers: Vec::new(),
-            used: Vec::new(),
-            builds: Vec::new(),
-            items: items_of(instance),
-            goal: question.settings.goal,
-        };
+        let mut pile = PileModel::empty(instance, question)?;
         pile.add_machines(question)?;
         let most = pile.most_needed();
         pile.add_builds(&most);
@@ -119,15 +112,33 @@ impl<'i> PileModel<'i> {
         Ok(pile)
     }
 
+    /// A model without anything in it.
+    pub(crate) fn empty(
+        instance: &'i Instance,
+        question: Question<'_>,
+    ) -> Result<PileModel<'i>, Error> {
+        check(instance, question.settings)?;
+        Ok(PileModel {
+            instance,
+            model: Model::new(Sense::Maximize),
+            machines: Vec::new(),
+            offers: Vec::new(),
+            used: Vec::new(),
+            builds: Vec::new(),
+            items: items_of(instance),
+            goal: question.settings.goal,
+        })
+    }
+
     /// An objective coefficient that counts only when worth decides.
-    fn worth(&self, amount: f64) -> f64 {
+    pub(crate) fn worth(&self, amount: f64) -> f64 {
         match self.goal {
             Goal::Worth => amount,
             Goal::Working => 0.0,
         }
     }
 
-    fn minutes_cost(&self, minutes: f64) -> f64 {
+    pub(crate) fn minutes_cost(&self, minutes: f64) -> f64 {
         self.instance.rate_per_minute * minutes / SCALE
     }
 
@@ -234,7 +245,7 @@ impl<'i> PileModel<'i> {
         most
     }
 
-    fn add_builds(&mut self, most: &[u32]) {
+    pub(crate) fn add_builds(&mut self, most: &[u32]) {
         for build in &self.instance.builds {
             let id = &build.id;
             let wanted = self.items.find(&build.makes).map_or(0, |item| most[item]);
@@ -255,7 +266,7 @@ impl<'i> PileModel<'i> {
     }
 
     /// Adds what the builds can use to what the machines can use.
-    fn with_parts(&self, mut most: Vec<u32>) -> Vec<u32> {
+    pub(crate) fn with_parts(&self, mut most: Vec<u32>) -> Vec<u32> {
         for (build, vars) in self.instance.builds.iter().zip(&self.builds) {
             for part in &build.uses {
                 if let Some(item) = self.items.find(&part.item) {
@@ -266,7 +277,7 @@ impl<'i> PileModel<'i> {
         most
     }
 
-    fn add_lots(&mut self, most: &[u32], filler: Filler) {
+    pub(crate) fn add_lots(&mut self, most: &[u32], filler: Filler) {
         for vendor in &self.instance.vendors {
             let hassle = self.worth(-units(vendor.hassle));
             let used = self.model.binary(format!("order at {}", vendor.id), hassle);
@@ -354,7 +365,7 @@ impl<'i> PileModel<'i> {
     }
 
     /// Postage in steps, exactly one of which holds for a vendor with an order; its fee goes to money and worth.
-    fn add_postage(&mut self, filler: Filler) {
+    pub(crate) fn add_postage(&mut self, filler: Filler) {
         let mut money: Vec<(Var, f64)> = Vec::new();
         for vendor in 0..self.used.len() {
             let (goods, most) = self.goods(vendor);
@@ -449,7 +460,7 @@ impl<'i> PileModel<'i> {
     fn balance(&mut self) {
         let mut sources: Vec<Sources> = (0..self.items.len()).map(|_| Sources::default()).collect();
         self.add_givers(&mut sources);
-        let mut links: Vec<(String, Vec<Var>, usize)> = Vec::new();
+        let mut links: Vec<Link> = Vec::new();
         for machine in &self.machines {
             let mut by_item: BTreeMap<usize, Vec<Var>> = BTreeMap::new();
             for (kit, &var) in machine.kits.list.iter().zip(&machine.repair) {
@@ -465,6 +476,16 @@ impl<'i> PileModel<'i> {
                     .map(|(item, vars)| (id.clone(), vars, item)),
             );
         }
+        self.add_balance("", sources, links);
+    }
+
+    /// Rows of balance for what is used, with what the builds use added.
+    pub(crate) fn add_balance(
+        &mut self,
+        suffix: &str,
+        mut sources: Vec<Sources>,
+        mut links: Vec<Link>,
+    ) {
         for (build, vars) in self.instance.builds.iter().zip(&self.builds) {
             for part in &build.uses {
                 if let Some(item) = self.items.find(&part.item) {
@@ -483,7 +504,7 @@ impl<'i> PileModel<'i> {
             let given = source.gives.iter().map(|&(var, n)| (var, -n));
             let terms: Vec<(Var, f64)> = source.uses.iter().copied().chain(given).collect();
             self.model.row(
-                format!("enough {name}"),
+                format!("enough {name}{suffix}"),
                 terms,
                 Relation::AtMost,
                 f64::from(on_hand),
@@ -499,7 +520,7 @@ impl<'i> PileModel<'i> {
                     .chain(given)
                     .collect();
                 self.model.row(
-                    format!("{who} gets {name} somewhere"),
+                    format!("{who} gets {name} somewhere{suffix}"),
                     terms,
                     Relation::AtMost,
                     0.0,
@@ -508,7 +529,7 @@ impl<'i> PileModel<'i> {
         }
     }
 
-    fn add_givers(&self, sources: &mut [Sources]) {
+    pub(crate) fn add_givers(&self, sources: &mut [Sources]) {
         for (offer, lots) in self.instance.offers.iter().zip(&self.offers) {
             for lot in lots {
                 if let Some(item) = self.items.find(&offer.item) {
@@ -549,15 +570,24 @@ impl<'i> PileModel<'i> {
         let working: Vec<(Var, f64)> = repairs().map(|(kit, &var)| (var, kit.chance)).collect();
         if let Some(limit) = self.instance.limits.minutes {
             let mut terms = minutes;
-            for (build, vars) in self.instance.builds.iter().zip(&self.builds) {
-                terms.push((vars.number, f64::from(build.unit_minutes)));
-                terms.push((vars.set_up, f64::from(build.setup_minutes)));
-            }
+            terms.extend(self.build_minutes());
             self.model.row("minutes", terms, Relation::AtMost, limit);
         }
         if let Some(least) = self.instance.limits.least_working {
             self.model.row("working", working, Relation::AtLeast, least);
         }
+    }
+
+    /// What the builds take, in minutes.
+    pub(crate) fn build_minutes(&self) -> Vec<(Var, f64)> {
+        let builds = self.instance.builds.iter().zip(&self.builds);
+        let each = builds.flat_map(|(build, vars)| {
+            [
+                (vars.number, f64::from(build.unit_minutes)),
+                (vars.set_up, f64::from(build.setup_minutes)),
+            ]
+        });
+        each.collect()
     }
 
     /// What the kits left out for want of room can add to any bound.

@@ -27,6 +27,20 @@ pub struct Plan {
     pub bound: f64,
     /// The bound is reached, within a hundredth of a coin.
     pub proven: bool,
+    /// What is done in each joint state of the machines, once the faults have shown. Empty where one kit for each machine
+    /// has to do. Else a machine's decision in `machines` is what the cases come to on average.
+    pub cases: Vec<Case>,
+}
+
+/// A joint state of the machines.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Case {
+    /// Its chance.
+    pub chance: f64,
+    /// The scenario that is true of each machine; none is a state of which nothing is known.
+    pub states: Vec<Option<usize>>,
+    /// What happens to each machine then; a kit is made for the one scenario.
+    pub machines: Vec<Decision>,
 }
 
 /// What happens to one machine.

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::instance::{Instance, Machine, Remedy};
 use crate::plan::{Choice, Kit, Plan};
+use crate::recourse::revalue_cases;
 
 /// What a plan comes to.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -23,6 +24,9 @@ pub struct Worth {
 /// # Errors
 /// The first thing that is wrong with it, in words.
 pub fn revalue(instance: &Instance, plan: &Plan) -> Result<Worth, String> {
+    if !plan.cases.is_empty() {
+        return revalue_cases(instance, plan);
+    }
     let mut ledger = Ledger::new(instance);
     if plan.machines.len() != instance.machines.len() {
         return Err("the plan does not decide every machine once".to_string());

@@ -10,6 +10,7 @@ use crate::lots::{Slack, broken_prices};
 use crate::market::slack_of;
 use crate::model::{Filler, PileModel, Question, SCALE};
 use crate::plan::{Alternatives, Plan};
+use crate::recourse::{TwoStage, joint};
 use crate::revalue::revalue;
 
 /// A plan this near to its bound, in coins (or machines), is proven.
@@ -61,6 +62,9 @@ pub struct Settings {
     pub node_limit: Option<u64>,
     /// What the plan is to be best at.
     pub goal: Goal,
+    /// With at most so many joint states of the machines it is decided in two stages: orders, builds, donors and sales
+    /// now, repairs when the faults have shown. With more, or with none given, one kit for each machine has to do.
+    pub most_cases: Option<usize>,
     /// Decisions that are settled, by machine.
     pub pins: BTreeMap<String, Pin>,
     /// Remedies that are settled: by machine and part, the ids of those that may be used. The machine is repaired, and
@@ -247,7 +251,41 @@ fn attempt(
     time_limit: Option<Duration>,
 ) -> Result<Attempt, Error> {
     let question = Question { settings, filler };
-    let pile = PileModel::new(instance, question)?;
+    let most = settings.most_cases.unwrap_or(0);
+    let (plan, left_out, bound) = match joint(instance, settings, most) {
+        Some(joint) => {
+            let model = TwoStage::new(instance, &joint, question)?;
+            let solution = search(&model.pile, settings, time_limit)?;
+            let plan = model.plan(&solution);
+            let bound = model.pile.in_coins(solution.bound);
+            (plan, model.left_out(), bound)
+        }
+        None => {
+            let pile = PileModel::new(instance, question)?;
+            let solution = search(&pile, settings, time_limit)?;
+            let plan = pile.plan(&solution);
+            let bound = pile.in_coins(solution.bound);
+            (plan, pile.left_out(), bound)
+        }
+    };
+    let plan = close(instance, plan);
+    let plan = match filler {
+        // the model may have reached a postage step with goods that no vendor sells in that amount
+        Filler::Amount => plan.ok(),
+        Filler::Packs => Some(plan?),
+    };
+    Ok(Attempt {
+        plan,
+        bound,
+        left_out,
+    })
+}
+
+fn search(
+    pile: &PileModel<'_>,
+    settings: &Settings,
+    time_limit: Option<Duration>,
+) -> Result<optimum::Solution, Error> {
     let solution = pile.model.solve(&optimum::Settings {
         time_limit,
         node_limit: settings.node_limit,
@@ -258,20 +296,9 @@ fn attempt(
         },
         start: Some(vec![0.0; pile.model.columns()]),
     });
-    let solution = solution.map_err(|error| match error {
+    solution.map_err(|error| match error {
         optimum::Error::Infeasible => Error::Impossible,
         other => Error::Search(other),
-    })?;
-    let plan = close(instance, pile.plan(&solution));
-    let plan = match filler {
-        // the model may have reached a postage step with goods that no vendor sells in that amount
-        Filler::Amount => plan.ok(),
-        Filler::Packs => Some(plan?),
-    };
-    Ok(Attempt {
-        plan,
-        bound: pile.in_coins(solution.bound),
-        left_out: pile.left_out(),
     })
 }
 

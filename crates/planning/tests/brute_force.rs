@@ -787,3 +787,245 @@ fn a_conflict_is_smallest() {
     }
     assert!(named > 3, "{named}");
 }
+
+/// What each choice comes to when every machine is known to be in one state; its own minutes are paid elsewhere.
+fn known_options(instance: &Instance, machine: &Machine, state: Option<usize>) -> Vec<Option1> {
+    let scenarios = state.map(|at| Scenario {
+        chance: 1.0,
+        ..machine.scenarios[at].clone()
+    });
+    let known = Machine {
+        base_minutes: 0,
+        scenarios: scenarios.into_iter().collect(),
+        ..machine.clone()
+    };
+    options(instance, &known)
+}
+
+/// States of a machine with their chances.
+fn states(machine: &Machine) -> Vec<(Option<usize>, f64)> {
+    let there = machine.scenarios.iter().enumerate();
+    let mut states: Vec<(Option<usize>, f64)> =
+        there.map(|(at, one)| (Some(at), one.chance)).collect();
+    let rest = 1.0 - states.iter().map(|one| one.1).sum::<f64>();
+    if rest > 1e-9 {
+        states.push((None, rest));
+    }
+    states
+}
+
+/// All choices of one from each list.
+fn every<T: Clone>(lists: &[Vec<T>]) -> Vec<Vec<T>> {
+    let mut all = vec![Vec::new()];
+    for list in lists {
+        let longer = all.iter().flat_map(|done: &Vec<T>| {
+            list.iter()
+                .map(move |one| done.iter().cloned().chain([one.clone()]).collect())
+        });
+        all = longer.collect();
+    }
+    all
+}
+
+/// The best worth less hassle in two stages, by listing: every first decision of every machine (left, given up, sold,
+/// taken up), every order, every number of boards, and for each joint state every choice of kits.
+fn listed_in_two_stages(instance: &Instance) -> f64 {
+    let firsts: Vec<Vec<Option<Pin>>> = instance
+        .machines
+        .iter()
+        .map(|machine| {
+            let mut firsts = vec![None, Some(Pin::Repair), Some(Pin::Donor)];
+            firsts.extend(machine.sell_value.map(|_| Some(Pin::Sell)));
+            firsts
+        })
+        .collect();
+    let cases = every(&instance.machines.iter().map(states).collect::<Vec<_>>());
+    let orders = orders(instance);
+    let build = &instance.builds[0];
+    let mut best = f64::NEG_INFINITY;
+    for first in every(&firsts) {
+        // by case: the chance, and what each combination is worth and uses
+        let mut by_case: Vec<(f64, Vec<(f64, Bag)>)> = Vec::new();
+        for case in &cases {
+            let chance: f64 = case.iter().map(|one| one.1).product();
+            let lists: Vec<Vec<Option1>> = instance
+                .machines
+                .iter()
+                .zip(&first)
+                .zip(case)
+                .map(|((machine, first), (state, _))| {
+                    let mut own = known_options(instance, machine, *state);
+                    own.retain(|option| match first {
+                        None => option.pin == Pin::Hold,
+                        Some(Pin::Repair) => matches!(option.pin, Pin::Hold | Pin::Repair),
+                        Some(pin) => option.pin == *pin,
+                    });
+                    own
+                })
+                .collect();
+            let combined = every(&lists).into_iter().map(|chosen| {
+                let mut uses = Bag::new();
+                for (item, n) in chosen.iter().flat_map(|option| &option.uses) {
+                    *uses.entry(item.clone()).or_default() += n;
+                }
+                for (item, n) in &instance.on_hand {
+                    *uses.entry(item.clone()).or_default() -= i64::from(*n);
+                }
+                uses.retain(|_, n| *n > 0);
+                (chosen.iter().map(|option| option.worth).sum(), uses)
+            });
+            by_case.push((chance, combined.collect()));
+        }
+        let base: u32 = instance
+            .machines
+            .iter()
+            .zip(&first)
+            .filter(|(_, first)| **first == Some(Pin::Repair))
+            .map(|(machine, _)| machine.base_minutes)
+            .sum();
+        let base = f64::from(base) * instance.rate_per_minute;
+        for built in 0..=2_i64 {
+            let minutes = if built > 0 {
+                f64::from(build.setup_minutes) + f64::from(build.unit_minutes) * built as f64
+            } else {
+                0.0
+            };
+            for (bag, money, hassle) in &orders {
+                let mut there = bag.clone();
+                *there.entry("board".to_string()).or_default() +=
+                    i64::from(instance.on_hand.get("board").copied().unwrap_or(0)) - built;
+                if there["board"] < 0 {
+                    continue;
+                }
+                *there.entry("pla:built".to_string()).or_default() += built;
+                let mut sum = -base - minutes * instance.rate_per_minute - (money + hassle) as f64;
+                for (chance, combined) in &by_case {
+                    let fits = |uses: &Bag| {
+                        uses.iter()
+                            .all(|(item, n)| there.get(item).is_some_and(|have| have >= n))
+                    };
+                    let fitting = combined.iter().filter(|(_, uses)| fits(uses));
+                    let most = fitting.map(|one| one.0).fold(f64::NEG_INFINITY, f64::max);
+                    sum += chance * most;
+                }
+                best = best.max(sum);
+            }
+        }
+    }
+    best
+}
+
+/// Deciding in two stages equals listing every first and every second decision; it is never worse than one kit for each
+/// machine, and on many piles better.
+#[test]
+fn two_stages_equal_listing() {
+    let (mut looked_at, mut better) = (0, 0);
+    for seed in 900..990 {
+        let mut instance = pile(seed);
+        instance.limits.minutes = None;
+        instance.limits.least_working = None;
+        instance.machines.truncate(2);
+        instance.offers.truncate(3);
+        for machine in &mut instance.machines {
+            machine
+                .scenarios
+                .iter_mut()
+                .for_each(|one| one.faults.truncate(2));
+        }
+        let kits = solve(&instance, &Settings::default()).unwrap();
+        let settings = Settings {
+            most_cases: Some(12),
+            ..Settings::default()
+        };
+        let plan = solve(&instance, &settings).unwrap();
+        assert!(!plan.cases.is_empty() && plan.proven, "case {seed}");
+        let total: f64 = plan.cases.iter().map(|case| case.chance).sum();
+        assert!((total - 1.0).abs() < 1e-9, "case {seed}");
+        let score = |plan: &planning::Plan| plan.value - plan.hassle as f64;
+        let listed = listed_in_two_stages(&instance);
+        assert!(
+            (score(&plan) - listed).abs() < 0.01,
+            "case {seed}: {} {listed} {plan:#?}",
+            score(&plan)
+        );
+        assert!(score(&plan) > score(&kits) - 0.01, "case {seed}");
+        looked_at += 1;
+        better += usize::from(score(&plan) > score(&kits) + 1.0);
+    }
+    assert!(looked_at == 90 && better > 5, "{looked_at} {better}");
+}
+
+/// Settled decisions in two stages: kept, and never better than the plan without them.
+#[test]
+fn two_stages_keep_what_is_settled() {
+    for seed in 1000..1060 {
+        let instance = pile(seed);
+        let two_stages = Settings {
+            most_cases: Some(12),
+            ..Settings::default()
+        };
+        let Ok(best) = solve(&instance, &two_stages) else {
+            continue;
+        };
+        let score = |plan: &planning::Plan| plan.value - plan.hassle as f64;
+        for pin in [Pin::Hold, Pin::Donor, Pin::Repair, Pin::Sell, Pin::Keep] {
+            let settings = Settings {
+                pins: BTreeMap::from([("P-0".to_string(), pin)]),
+                ..two_stages.clone()
+            };
+            let plan = match solve(&instance, &settings) {
+                Ok(plan) => plan,
+                Err(planning::Error::Conflict(_) | planning::Error::NoKit(_)) => continue,
+                Err(error) => panic!("case {seed} {pin:?}: {error}"),
+            };
+            assert!(
+                plan.proven && score(&plan) <= score(&best) + 0.01,
+                "case {seed} {pin:?}"
+            );
+            let done = match plan.machines[0].choice {
+                planning::Choice::Hold => Pin::Hold,
+                planning::Choice::Sell => Pin::Sell,
+                planning::Choice::Donor => Pin::Donor,
+                planning::Choice::Repair(_) => Pin::Repair,
+            };
+            assert!(keeps(pin, done), "case {seed} {pin:?} {done:?}");
+        }
+        let fault = &instance.machines[0].scenarios[0].faults[0];
+        let ids = BTreeSet::from([format!("{}.new", fault.device)]);
+        let parts = BTreeMap::from([(fault.part.clone(), ids.clone())]);
+        let settings = Settings {
+            remedies: BTreeMap::from([("P-0".to_string(), parts)]),
+            ..two_stages
+        };
+        let Ok(plan) = solve(&instance, &settings) else {
+            continue;
+        };
+        let planning::Choice::Repair(kit) = &plan.machines[0].choice else {
+            panic!("case {seed}: {:?}", plan.machines[0]);
+        };
+        let mut here = kit.remedies.iter().filter(|c| c.fault.part == fault.part);
+        assert!(
+            here.clone().count() > 0 && here.all(|c| ids.contains(&c.remedy)),
+            "case {seed}"
+        );
+    }
+}
+
+/// With more joint states than allowed one kit for each machine has to do.
+#[test]
+fn many_joint_states_are_decided_at_once() {
+    for seed in 0..20 {
+        let instance = pile(seed);
+        let settings = Settings {
+            most_cases: Some(0),
+            ..Settings::default()
+        };
+        let (Ok(one), Ok(other)) = (
+            solve(&instance, &settings),
+            solve(&instance, &Settings::default()),
+        ) else {
+            continue;
+        };
+        assert_eq!(one, other);
+    }
+}

@@ -113,19 +113,16 @@ impl Frame {
             .chain(curve.rules.iter().map(|rule| rule.money))
             .chain(curve.limit)
             .fold(1.0, f64::max);
-        let rules = || curve.rules.iter().map(|rule| rule.left_over);
-        let low = curve
-            .points
-            .iter()
-            .map(|p| p.left_over)
-            .chain(rules())
-            .fold(f64::INFINITY, f64::min);
-        let high = curve
-            .points
-            .iter()
-            .map(|p| p.left_over)
-            .chain(rules())
-            .fold(f64::NEG_INFINITY, f64::max);
+        let left_over = curve.points.iter().map(|p| p.left_over);
+        let lowest = left_over.clone().fold(f64::INFINITY, f64::min);
+        let high = left_over.fold(f64::NEG_INFINITY, f64::max);
+        // a rule that is far worse must not press the curve flat; it stands at the foot
+        let near = lowest - 1.5 * (high - lowest).max(10.0);
+        let rules = curve.rules.iter().map(|rule| rule.left_over);
+        let shown = rules.filter(|left_over| *left_over >= near);
+        let (low, high) = shown.fold((lowest, high), |(low, high), left_over| {
+            (low.min(left_over), high.max(left_over))
+        });
         let room = ((high - low) * 0.1).max(1.0);
         Frame {
             size,
@@ -251,12 +248,15 @@ pub(crate) fn letter(n: usize) -> char {
     char::from(b'a' + u8::try_from(n % 26).unwrap_or(0))
 }
 
-/// Simple rules as open circles, each with its name and what it loses; by letters on a narrow sheet.
+/// Simple rules as open circles, each with its name and what it loses; by letters on a narrow sheet. One that is off the
+/// scale is an arrow at the foot.
 fn rules(frame: &Frame, curve: &MoneyCurve<'_>) -> Markup {
     let mut taken: Vec<(f64, f64)> = Vec::new();
     let mut marks = Vec::new();
+    let foot = frame.bottom() - 6.0;
     for (n, rule) in curve.rules.iter().enumerate() {
         let (x, y) = (frame.x(rule.money), frame.y(rule.left_over));
+        let off = y > foot;
         let text = if frame.size.wordy {
             format!("{} {}", rule.title, rule.loses)
         } else {
@@ -264,21 +264,28 @@ fn rules(frame: &Frame, curve: &MoneyCurve<'_>) -> Markup {
         };
         let half = half_width(&text, 7.0);
         let middle = x.clamp(frame.size.left + half, frame.size.width - half - 2.0);
-        // below the circle, and further down where another name stands
-        let mut below = y + 18.0;
-        while taken
-            .iter()
-            .any(|(at, line)| (at - middle).abs() < 2.0 * half + 8.0 && (line - below).abs() < 15.0)
-        {
-            below += 15.0;
+        // below the circle, above the arrow, and further on where another name stands
+        let (mut line, step) = if off {
+            (foot - 20.0, -15.0)
+        } else {
+            (y + 18.0, 15.0)
+        };
+        while taken.iter().any(|(at, other)| {
+            (at - middle).abs() < 2.0 * half + 8.0 && (line - other).abs() < 15.0
+        }) {
+            line += step;
         }
-        taken.push((middle, below));
-        marks.push((x, y, middle, below, text));
+        taken.push((middle, line));
+        marks.push((x, y, off, middle, line.min(foot - 14.0), text));
     }
     html! {
-        @for (x, y, middle, below, text) in marks {
-            circle.ink.fill-sheet cx=(px(x)) cy=(px(y)) r="4.5" stroke-width="1.8" {}
-            text.is-ink x=(px(middle)) y=(px(below.min(frame.bottom() - 3.0))) text-anchor="middle" { (text) }
+        @for (x, y, off, middle, line, text) in marks {
+            @if off {
+                path.ink d={ "M" (px(x - 5.0)) " " (px(foot - 8.0)) "l5 7l5-7" } stroke-width="1.8" {}
+            } @else {
+                circle.ink.fill-sheet cx=(px(x)) cy=(px(y)) r="4.5" stroke-width="1.8" {}
+            }
+            text.is-ink x=(px(middle)) y=(px(line)) text-anchor="middle" { (text) }
         }
     }
 }

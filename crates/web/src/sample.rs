@@ -795,6 +795,10 @@ fn plan_view() -> PlanView {
                 "With less than this T-09 is left as it is and 1.13 less is left over.",
             ),
         ]),
+        spares: sum(&[(
+            "1.20",
+            "One more 4164 for 3.90: another will be wanted with 41 %.",
+        )]),
         others: sum(&[
             ("−82.80", "T-02 left as it is."),
             ("−21.04", "T-06 kept whole."),

@@ -33,6 +33,7 @@ mod pile;
 mod pins;
 mod plan;
 mod plan_changes;
+mod plan_spares;
 mod plan_view;
 mod reach;
 mod receive;

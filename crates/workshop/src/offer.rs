@@ -219,12 +219,20 @@ impl Offered {
             &self.instance,
             &mut wanting,
         );
-        if cures.is_empty() && share >= 0.05 {
+        let only_donors = cures
+            .iter()
+            .all(|cure| cure.item.as_deref().is_some_and(is_from_donor));
+        if only_donors && share >= 0.05 && (cures.is_empty() || !wanting.is_empty()) {
             let mode = say::mode_short(board, &fault.part, &fault.mode);
+            let left = if cures.is_empty() {
+                ""
+            } else {
+                "; a donor's is left"
+            };
             let what = match wanting.as_slice() {
                 [] => format!("{}: no remedy is known for {mode}.", machine.tag),
                 items => format!(
-                    "{}: no vendor offers {} for {mode}.",
+                    "{}: no vendor offers {} for {mode}{left}.",
                     machine.tag,
                     crate::words::listed(items, "or")
                 ),

@@ -25,6 +25,8 @@ use crate::{
 
 /// The search ends after so many nodes, the same on every machine; the plan then says how far it may be from the best.
 const NODES: u64 = 20_000;
+/// With at most so many joint states of the machines, repairs are decided once the faults have shown.
+const MOST_CASES: usize = 12;
 /// And after so long, lest a page wait for ever.
 const PATIENCE: Duration = Duration::from_secs(10);
 
@@ -194,6 +196,7 @@ pub(crate) fn search() -> planning::Settings {
         node_limit: Some(NODES),
         time_limit: Some(PATIENCE),
         goal: Goal::Worth,
+        most_cases: Some(MOST_CASES),
         pins: BTreeMap::new(),
         remedies: BTreeMap::new(),
     }
@@ -379,6 +382,15 @@ fn needers(offered: &Offered, plan: &Plan) -> BTreeMap<String, Vec<String>> {
                 }
             }
         }
+    }
+    if !plan.cases.is_empty() {
+        // in no state of the machines is more used than was ordered; who needs it shows later
+        for (item, tags) in &mut needers {
+            let orders = plan.orders.iter().filter(|order| order.item == *item);
+            let ordered: u32 = orders.map(|order| order.quantity).sum();
+            tags.truncate(usize::try_from(ordered).unwrap_or(usize::MAX));
+        }
+        needers.retain(|_, tags| !tags.is_empty());
     }
     needers
 }

@@ -10,6 +10,7 @@ use crate::{
     offer::{is_from_donor, works_already},
     plan::{Core, Sums, round, spent},
     plan_changes::changes,
+    plan_spares::spares,
     say,
     views::{DecisionView, PlanView, SumRow},
     words::{capital, coins, counted, listed, minutes, number, percent, sentence, trimmed},
@@ -52,6 +53,7 @@ pub(crate) fn view(state: &State, core: &Core) -> Result<PlanView> {
         minutes: core.plan.minutes,
         working: core.plan.working,
         left_over: coins(sums.left_over, currency),
+        spares: spares(state, core),
         changes: changes.changes,
         others: changes.others,
         notes,
@@ -102,7 +104,13 @@ fn proof(core: &Core, proven: bool, gap: i64, currency: Currency) -> String {
             .working
             .map(|least| format!("at least {} working", trimmed(least, 2))),
     );
-    let over = "Worked out over the best explanations of every machine; what they leave out is taken as not mended.";
+    let over = match core.plan.cases.len() {
+        0 => "Worked out over the best explanations of every machine; what they leave out is taken as not mended.".to_string(),
+        cases => format!(
+            "Worked out for {} the machines can be in: what is bought is settled now, what is done when the fault has shown.",
+            counted(cases, "state", "states")
+        ),
+    };
     match proven {
         true => format!("Proven: nothing better exists{within}. {over}"),
         false => format!(
@@ -325,6 +333,16 @@ impl Core {
                 format!("If the proof fails: {ways}. Then {chance}, worth {worth}, {spent}."),
             );
         }
+        if self.by_what_shows(tag) {
+            return (
+                "repair",
+                "Look further first.",
+                format!(
+                    "By what it shows: {} Works after with {chance}, worth {worth}, {spent}.",
+                    sentence(&ways)
+                ),
+            );
+        }
         let title = if kit.chance < 0.5 {
             "Look further first."
         } else {
@@ -338,6 +356,19 @@ impl Core {
                 sentence(&ways)
             ),
         )
+    }
+
+    /// Whether what is done to a machine depends on the fault that shows.
+    fn by_what_shows(&self, tag: &str) -> bool {
+        let mut ways = self.plan.cases.iter().filter_map(|case| {
+            let own = case.machines.iter().find(|decision| decision.id == tag)?;
+            Some(match &own.choice {
+                Choice::Repair(kit) => Some(&kit.remedies),
+                _ => None,
+            })
+        });
+        let first = ways.next();
+        first.is_some_and(|first| ways.any(|way| way != first))
     }
 
     /// `from T-06`, `new old stock`.

@@ -461,6 +461,8 @@ pub struct PlanView {
     pub working: f64,
     /// What is left over.
     pub left_over: String,
+    /// Spares that pay: what each saves on average, and why.
+    pub spares: Vec<SumRow>,
     /// What would change it: an amount of money or a price, and what is done from there on.
     pub changes: Vec<SumRow>,
     /// What other decisions cost.

@@ -113,6 +113,9 @@ mod tests {
              ─────── ┼─────
               480.03 │ left over
 
+            Spares
+                1.20 │ One more 4164 for 3.90.
+
             The money curve
                 0.00 │ leaves 300.00, 2.00 expected to work
                73.67 │ leaves 480.03, 7.28 expected to work; this plan

@@ -25,6 +25,7 @@ pub(crate) fn plan(view: &PlanView) -> Sheet {
     }
     sums(&mut sheet, "Beside these", &view.other_costs, false);
     sums(&mut sheet, "How it adds up", &view.sum, true);
+    sums(&mut sheet, "Spares", &view.spares, false);
     curve(&mut sheet, view);
     rules(&mut sheet, &view.rules);
     sums(&mut sheet, "What would change it", &view.changes, false);
@@ -150,6 +151,9 @@ mod tests {
              −349.27 │ money and minutes
              ─────── ┼─────
               480.03 │ left over
+
+            Spares
+                1.20 │ One more 4164 for 3.90.
 
             The money curve
                 0.00 │ leaves 300.00, 2.00 expected to work

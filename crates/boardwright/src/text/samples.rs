@@ -407,6 +407,7 @@ pub(super) fn plan() -> PlanView {
             "27.39",
             "A used U9 dearer than this: buy new old stock.",
         )],
+        spares: vec![sum("1.20", "One more 4164 for 3.90.")],
         others: vec![sum("−82.80", "T-02 left as it is.")],
         notes: vec!["Nobody sells U14.".into()],
     }

@@ -54,6 +54,8 @@ pub fn plan(setting: &Setting<'_>, view: &PlanView, refused: Option<RefusedLimit
                 div {
                     (curve(setting, view))
                     (decisions(view))
+                    (rows("Spares", &view.spares))
+                    (rows("What would change it", &view.changes))
                     @if !view.notes.is_empty() {
                         section { h2 { "To know" } ul.notes { @for note in &view.notes { li { (prose(note)) } } } }
                     }
@@ -61,7 +63,6 @@ pub fn plan(setting: &Setting<'_>, view: &PlanView, refused: Option<RefusedLimit
                 div {
                     (limits(setting, view, refused))
                     (adds_up(&view.sum))
-                    (rows("What would change it", &view.changes))
                     (rows("What another decision costs", &view.others))
                     (settled(view, refused))
                     div.buttons { a.button.main href="/parcels" { "To the parcels" } }
