@@ -913,6 +913,19 @@ fn offers_parcels_and_donors() {
         "25.50",
     ]));
     run(&["undo"]);
+    let without = bench.run(&[
+        "--workshop",
+        "boardwright-demo",
+        "order",
+        "--without",
+        "farside",
+    ]);
+    assert!(
+        without.stdout.contains("Left out: farside parts."),
+        "{}",
+        without.stdout
+    );
+    assert_eq!(run(&["order", "--with", "farside"]), before);
     run(&["order", "--placed", "A"]);
     expect![[r#"
         Parcel A, farside parts came in in part; one line is still to come.

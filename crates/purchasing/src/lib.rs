@@ -11,6 +11,7 @@ mod paste;
 mod problem;
 mod read;
 mod request;
+mod turns;
 mod write;
 
 pub use order::{Error, Settings, cheapest, to_mps};
@@ -21,4 +22,5 @@ pub use request::{
     Break, Line, Need, Offer, Parcel, Parcels, Request, Step, TaxRounding, Unmet, Vendor,
     WeightStep,
 };
+pub use turns::{Turn, turns};
 pub use write::{offer_to_toml, vendor_to_toml};

@@ -7,7 +7,7 @@ use axum::{
     extract::{Path, Query, State},
     http::{HeaderMap, StatusCode},
     response::{IntoResponse, Response},
-    routing::get,
+    routing::{get, post},
 };
 use workshop::{
     Error, ErrorKind, OffersIn, PlanLimits, Receive, StockChange, Strip, Workshop,
@@ -36,6 +36,7 @@ pub(crate) fn routes() -> Router<AppState> {
             "/parcels/{letter}/received",
             get(show_parcel).post(write_received),
         )
+        .route("/parcels/without", post(leave_out))
         .route("/machine/{tag}/strip", get(show_donor).post(write_strip))
         .route("/api/offers", get(api_offers))
         .route("/api/stock", get(api_stock))
@@ -326,6 +327,31 @@ fn said(came: CameIn) -> Said {
         sentences,
         lines: came.lines,
         ..Said::default()
+    }
+}
+
+/// `POST /parcels/without`: a vendor is left out, or asked again.
+async fn leave_out(
+    State(state): State<AppState>,
+    headers: HeaderMap,
+    Form(form): Form<Fields>,
+) -> Response {
+    let asked = Asked::new(state, &headers, "/parcels", "");
+    let (vendor, out) = (field(&form, "vendor"), field(&form, "out") == "1");
+    match in_background(&asked.state, move |workshop| {
+        workshop.leave_out(&vendor, out)
+    })
+    .await
+    {
+        Ok(written) => {
+            let said = Said {
+                sentences: vec![written.changed],
+                lines: written.lines,
+                ..Said::default()
+            };
+            asked.see(said, "/parcels#main")
+        }
+        Err(error) => asked.error(Sheet::Parcels, &error).await,
     }
 }
 

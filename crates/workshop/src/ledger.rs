@@ -4,19 +4,19 @@ use std::collections::BTreeMap;
 
 use jiff::{ToSpan, ZonedDateTime, civil::Date};
 use journal::{Draft, Line};
-use purchasing::{Need, Offer, Parcel, Parcels, Request, Vendor};
-use units::{Currency, Decimal, Money};
+use purchasing::{Offer, Parcel, Parcels, Request, Vendor};
+use units::{Currency, Money};
 
 use crate::{
     Error, ErrorKind, PlanLimits, Workshop,
-    plan::{Core, cheapest, core, round, spent},
+    charges::{postage, taxes},
+    drawer::Drawer,
+    plan::{Core, cheapest, core, full, round, spent},
+    turning::{arrived, asked, late_rows, left_out, stays, turn_rows},
     views::{Ledger, ParcelLine, ParcelView, SumRow, Written},
     words::{capital, coins, counted, listed, number, quoted, sentence},
     workshop::{Inner, Result, State, date, time},
 };
-
-/// Offers older than this are worth asking again.
-const OLD_DAYS: i64 = 14;
 
 impl Workshop {
     /// The parcels of the plan within these limits; limits that are given are remembered.
@@ -118,11 +118,15 @@ fn day(date: Date) -> String {
 
 /// All parcels: those ordered, then those to order.
 fn parcels(inner: &Inner, state: &State, core: &Core) -> Vec<(ParcelView, Option<Parcel>)> {
+    let drawer = match state.boards() {
+        Ok(boards) => Drawer::of(state, &boards),
+        Err(_) => Drawer::default(),
+    };
     let mut views: Vec<(ParcelView, Option<Parcel>)> = state
         .pile
         .ordered
         .iter()
-        .filter_map(|id| Some((ordered(state, *id)?, None)))
+        .filter_map(|id| Some((ordered(state, &drawer, *id)?, None)))
         .collect();
     let first = views.len();
     let mut taken: BTreeMap<String, usize> = BTreeMap::new();
@@ -150,10 +154,12 @@ fn letter(index: usize) -> String {
     }
 }
 
-fn ordered(state: &State, id: i64) -> Option<ParcelView> {
+fn ordered(state: &State, drawer: &Drawer, id: i64) -> Option<ParcelView> {
     let entry = state.pile.entry(id)?;
+    let (received, to_come) = arrived(state, drawer, id);
     let Line::Ordered {
         letter,
+        vendor,
         title,
         landed,
         arrives,
@@ -182,6 +188,9 @@ fn ordered(state: &State, id: i64) -> Option<ParcelView> {
             time(&entry.time),
             entry.who
         )),
+        received,
+        to_come,
+        vendor_id: vendor.clone(),
     })
 }
 
@@ -240,8 +249,13 @@ fn parcel_view(
     }
     waiting.sort();
     waiting.dedup();
-    lines.extend(vendor.map(|vendor| postage(vendor, parcel, currency)));
-    lines.extend(taxes(vendor, parcel, currency));
+    let unweighed = unweighed(state, parcel);
+    lines.extend(vendor.map(|vendor| postage(vendor, parcel, &unweighed, currency)));
+    lines.extend(
+        vendor
+            .into_iter()
+            .flat_map(|vendor| taxes(vendor, parcel, currency)),
+    );
     ParcelView {
         letter,
         vendor: vendor.map_or_else(|| parcel.vendor.clone(), title),
@@ -250,7 +264,23 @@ fn parcel_view(
         waiting,
         lines,
         ordered: None,
+        received: None,
+        to_come: Vec::new(),
+        vendor_id: parcel.vendor.clone(),
     }
+}
+
+/// Lines of a parcel whose weight nobody said.
+fn unweighed(state: &State, parcel: &Parcel) -> Vec<String> {
+    let offer = |item: &str| {
+        let mut offers = state.folder.offers.iter();
+        offers.find(|offer| offer.vendor == parcel.vendor && offer.item == item)
+    };
+    let unknown = parcel
+        .lines
+        .iter()
+        .filter(|line| offer(&line.item).is_some_and(|offer| offer.grams.is_none()));
+    unknown.map(|line| line.title.clone()).collect()
 }
 
 fn title(vendor: &Vendor) -> String {
@@ -290,73 +320,6 @@ fn for_whom(own: &[String], spare: usize) -> String {
     said.join(", ")
 }
 
-fn postage(vendor: &Vendor, parcel: &Parcel, currency: Currency) -> ParcelLine {
-    let same = vendor.currency == currency;
-    let goods = parcel.goods;
-    let next = vendor
-        .shipping
-        .iter()
-        .filter(|_| same)
-        .find(|step| step.from.amount > goods.amount && step.fee.amount.is_zero());
-    let text = match next {
-        Some(step) => {
-            let away = Money {
-                amount: step.from.amount - goods.amount,
-                currency,
-            };
-            format!(
-                "postage; free from {}, that is {} away",
-                step.from.amount_text(),
-                away.amount_text()
-            )
-        }
-        None if parcel.postage.to_minor() == 0 => "postage, free".to_string(),
-        None => "postage".to_string(),
-    };
-    let note = if vendor.vat_included && !vendor.vat.is_zero() {
-        format!("tax of {} is in the prices", share(vendor.vat))
-    } else {
-        String::new()
-    };
-    ParcelLine {
-        amount: coins(parcel.postage.to_minor(), currency),
-        text,
-        note,
-    }
-}
-
-/// `21 %`.
-fn share(share: Decimal) -> String {
-    format!("{}\u{a0}%", (share * Decimal::from(100)).normalize())
-}
-
-fn taxes(vendor: Option<&Vendor>, parcel: &Parcel, currency: Currency) -> Vec<ParcelLine> {
-    let line = |amount: Money, text: String| ParcelLine {
-        amount: coins(amount.to_minor(), currency),
-        text,
-        note: String::new(),
-    };
-    let mut lines = Vec::new();
-    let base = |extra: i64| {
-        coins(
-            parcel.goods.to_minor() + parcel.postage.to_minor() + extra,
-            currency,
-        )
-    };
-    if parcel.duty.to_minor() != 0 {
-        let rate = vendor.map(|vendor| share(vendor.duty)).unwrap_or_default();
-        lines.push(line(parcel.duty, format!("duty, {rate} of {}", base(0))));
-    }
-    if parcel.vat.to_minor() != 0 {
-        let rate = vendor.map(|vendor| share(vendor.vat)).unwrap_or_default();
-        lines.push(line(
-            parcel.vat,
-            format!("import tax, {rate} of {}", base(parcel.duty.to_minor())),
-        ));
-    }
-    lines
-}
-
 fn ledger(inner: &Inner, state: &State, core: &Core) -> Result<Ledger> {
     let currency = state.folder.settings.currency;
     let parcels: Vec<ParcelView> = parcels(inner, state, core)
@@ -369,6 +332,15 @@ fn ledger(inner: &Inner, state: &State, core: &Core) -> Result<Ledger> {
     let remains = core
         .money_limit
         .map(|limit| limit - spent(state, currency) - landed);
+    let to_order = parcels.iter().filter(|parcel| parcel.ordered.is_none());
+    let waiting: Vec<(String, Vec<String>)> = to_order
+        .map(|parcel| {
+            (
+                format!("parcel {}, {}", parcel.letter, parcel.vendor),
+                parcel.waiting.clone(),
+            )
+        })
+        .collect();
     Ok(Ledger {
         heading: heading(core, &parcels, currency),
         proof: proof(inner, state, core, gap, currency),
@@ -379,6 +351,9 @@ fn ledger(inner: &Inner, state: &State, core: &Core) -> Result<Ledger> {
         remains: remains.map(|remains| coins(remains, currency)),
         money_limit: core.limits.money.clone(),
         why: why(state, core)?,
+        turns: turn_rows(state, core),
+        late: late_rows(core, &waiting, currency),
+        left_out: left_out(state),
         bother: bother(state, core, currency),
         ask_again: ask_again(inner, state, core),
         unmet: unmet(core),
@@ -389,7 +364,7 @@ fn heading(core: &Core, parcels: &[ParcelView], currency: Currency) -> String {
     let landed = coins(core.parcels.landed.to_minor(), currency);
     let on_the_way = parcels
         .iter()
-        .filter(|parcel| parcel.ordered.is_some())
+        .filter(|parcel| parcel.ordered.is_some() && !parcel.to_come.is_empty())
         .count();
     match (core.parcels.parcels.len(), on_the_way) {
         (0, 0) => "Nothing is to be ordered.".to_string(),
@@ -413,7 +388,7 @@ fn proof(inner: &Inner, state: &State, core: &Core, gap: i64, currency: Currency
     if core.parcels.parcels.is_empty() {
         return "The plan buys nothing now.".to_string();
     }
-    let vendors = counted(state.folder.vendors.len(), "vendor", "vendors");
+    let vendors = asked(state);
     let proof = if core.parcels.proven {
         format!("Proven: nothing cheaper exists among the offers of {vendors} asked so far.")
     } else {
@@ -436,18 +411,7 @@ fn proof(inner: &Inner, state: &State, core: &Core, gap: i64, currency: Currency
 /// Other ways to order, and what they cost more.
 fn why(state: &State, core: &Core) -> Result<Vec<SumRow>> {
     let currency = state.folder.settings.currency;
-    let needs: Vec<Need> = core
-        .needers
-        .iter()
-        .map(|(item, tags)| Need {
-            item: item.clone(),
-            quantity: u32::try_from(tags.len()).unwrap_or(u32::MAX),
-        })
-        .collect();
-    let full = Request {
-        needs,
-        ..core.offered.request.clone()
-    };
+    let full = full(core);
     let without = |keep: &dyn Fn(&Vendor) -> bool| -> Option<Parcels> {
         let vendors: Vec<Vendor> = full
             .vendors
@@ -593,12 +557,14 @@ fn ask_again(inner: &Inner, state: &State, core: &Core) -> Vec<(i64, String)> {
             let days = seen
                 .until(today)
                 .map_or(0, |span| i64::from(span.get_days()));
-            if days > OLD_DAYS {
+            if days > state.folder.settings.ask_again_days {
                 let vendor = state
                     .folder
                     .vendors
                     .iter()
                     .find(|vendor| vendor.id == parcel.vendor);
+                let stays = vendor.and_then(|vendor| stays(core, vendor, &line.item));
+                let stays = stays.map(|text| format!(" {text}")).unwrap_or_default();
                 let vendor = vendor.map_or_else(|| parcel.vendor.clone(), title);
                 let name = if line.title.is_empty() {
                     &line.item
@@ -608,7 +574,7 @@ fn ask_again(inner: &Inner, state: &State, core: &Core) -> Vec<(i64, String)> {
                 let seen = seen.strftime("%-d %B");
                 rows.push((
                     days,
-                    format!("The price of {name} at {vendor} was seen on {seen}."),
+                    format!("The price of {name} at {vendor} was seen on {seen}.{stays}"),
                 ));
             }
         }

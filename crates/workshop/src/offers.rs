@@ -572,6 +572,7 @@ pub(crate) fn holding(folder: &Folder, pile: &Pile) -> Vec<Offer> {
             }
         }
     }
+    offers.retain(|offer| !pile.left_out.contains(&offer.vendor));
     offers
 }
 

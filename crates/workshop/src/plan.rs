@@ -61,6 +61,8 @@ pub(crate) struct Core {
     pub(crate) money: BTreeMap<String, i64>,
     /// Units nobody needs: what they cost.
     pub(crate) spares: i64,
+    /// Prices at which the order turns.
+    pub(crate) turns: crate::turning::Turns,
     /// Machines given up, and for whom: taker's tag and item to giver and position.
     pub(crate) given: BTreeMap<(String, String), Vec<(String, String)>>,
 }
@@ -202,13 +204,29 @@ pub(crate) fn search() -> planning::Settings {
     }
 }
 
-/// The cheapest parcels, proven if that can be done in reasonable time.
-pub(crate) fn cheapest(request: &Request) -> Result<Parcels> {
-    let settings = purchasing::Settings {
+/// How long the order is searched for.
+pub(crate) fn patient() -> purchasing::Settings {
+    purchasing::Settings {
         node_limit: Some(NODES),
         time_limit: Some(PATIENCE),
+    }
+}
+
+/// The cheapest parcels, proven if that can be done in reasonable time.
+pub(crate) fn cheapest(request: &Request) -> Result<Parcels> {
+    purchasing::cheapest(request, &patient()).map_err(refused)
+}
+
+/// Everything that is to be bought, with all that is offered.
+pub(crate) fn full(core: &Core) -> Request {
+    let need = |(item, tags): (&String, &Vec<String>)| Need {
+        item: item.clone(),
+        quantity: count(tags.len()),
     };
-    purchasing::cheapest(request, &settings).map_err(refused)
+    Request {
+        needs: core.needers.iter().map(need).collect(),
+        ..core.offered.request.clone()
+    }
 }
 
 /// The plan within the limits remembered.
@@ -306,6 +324,7 @@ fn make(
         needers,
         money,
         spares,
+        turns: crate::turning::Turns::default(),
         given,
     })
 }

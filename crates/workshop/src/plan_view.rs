@@ -137,6 +137,7 @@ fn other_costs(core: &Core, currency: Currency) -> Vec<SumRow> {
         (sum(|parcel| &parcel.postage), format!("postage, {parcels}")),
         (sum(|parcel| &parcel.duty), "duty".to_string()),
         (sum(|parcel| &parcel.vat), "import tax".to_string()),
+        (sum(|parcel| &parcel.clearance), "clearance".to_string()),
     ];
     let shown = rows.into_iter().filter(|(amount, _)| *amount != 0);
     shown

@@ -204,6 +204,7 @@ fn action(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) -
         | Line::Received { .. }
         | Line::Offers { .. }
         | Line::Kept { .. }
+        | Line::LeftOut { .. }
         | Line::Shelved { .. }
         | Line::Limits { .. }
         | Line::Pinned { .. } => None,

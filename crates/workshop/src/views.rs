@@ -565,6 +565,12 @@ pub struct Ledger {
     pub money_limit: Option<String>,
     /// Why these: amount and sentence, other ways to order and what they cost more.
     pub why: Vec<SumRow>,
+    /// Prices at which the order turns, a sentence each.
+    pub turns: Vec<SumRow>,
+    /// What waits while a parcel is late, and what that is worth.
+    pub late: Vec<SumRow>,
+    /// Vendors that are not asked: id and title.
+    pub left_out: Vec<(String, String)>,
     /// Price of bother per parcel, in a sentence.
     pub bother: String,
     /// Offers that are old: days and sentence.
@@ -590,6 +596,12 @@ pub struct ParcelView {
     pub lines: Vec<ParcelLine>,
     /// It was ordered already: when and by whom.
     pub ordered: Option<String>,
+    /// It came in: `whole, Thu 12 Nov 2026 by Pavel`.
+    pub received: Option<String>,
+    /// What is still to come of an ordered parcel: `1 × ov-2-used`.
+    pub to_come: Vec<String>,
+    /// Vendor id.
+    pub vendor_id: String,
 }
 
 /// One line of a parcel.

@@ -21,6 +21,21 @@ pub(crate) fn parcels(view: &Ledger) -> Sheet {
     if !view.parcels.is_empty() {
         sheet.text(say(Voice::Soft, view.bother.as_str()));
     }
+    sums(
+        &mut sheet,
+        "At these prices the order turns",
+        &view.turns,
+        false,
+    );
+    sums(&mut sheet, "What waits for a parcel", &view.late, false);
+    if !view.left_out.is_empty() {
+        let names: Vec<String> = view
+            .left_out
+            .iter()
+            .map(|(_, title)| title.clone())
+            .collect();
+        sheet.text(say(Voice::Hand, format!("Left out: {}.", list(&names))));
+    }
     if !view.ask_again.is_empty() {
         sheet.label("Ask again");
         for (days, text) in &view.ask_again {
@@ -58,6 +73,12 @@ fn block(sheet: &mut Sheet, parcel: &ParcelView) {
     ));
     if let Some(ordered) = &parcel.ordered {
         sheet.text(say(Voice::Hand, format!("Ordered {ordered}.")));
+        if let Some(received) = &parcel.received {
+            sheet.text(say(Voice::Hand, format!("Came in {received}.")));
+            if !parcel.to_come.is_empty() {
+                sheet.text(format!("Still to come: {}.", list(&parcel.to_come)));
+            }
+        }
     }
     for line in &parcel.lines {
         let note = if line.note.is_empty() {

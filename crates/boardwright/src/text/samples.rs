@@ -441,11 +441,23 @@ pub(super) fn ledger() -> Ledger {
                 line("6.50", "postage; free from 60.00, that is 33.80 away", ""),
             ],
             ordered: Some("on 12 Nov by Ines".into()),
+            received: None,
+            to_come: Vec::new(),
+            vendor_id: "northgate".into(),
         }],
         landed: "32.70".into(),
         remains: Some("87.30".into()),
         money_limit: Some("120.00".into()),
         why: vec![sum("+4.10", "The supply from kettle & sons instead.")],
+        turns: vec![SumRow {
+            amount: "27.39".into(),
+            text: "Video controller U9 at farside parts, 24.00 now: up to here the choice stays.".into(),
+        }],
+        late: vec![SumRow {
+            amount: "88.10".into(),
+            text: "Parcel A, northgate: while it is late, T-02 waits; mended, it is worth this much more.".into(),
+        }],
+        left_out: vec![("kettle".into(), "kettle & sons".into())],
         bother: "A parcel also counts 3.00 of bother when choosing; it is not in the sums.".into(),
         ask_again: vec![(
             18,

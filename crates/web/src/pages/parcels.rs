@@ -1,7 +1,7 @@
 //! The parcel ledger: a block a parcel, in sentences.
 
 use maud::{Markup, html};
-use workshop::views::{Ledger, ParcelLine, ParcelView};
+use workshop::views::{Ledger, ParcelLine, ParcelView, SumRow};
 
 use super::frame::{Setting, Sheet, page, said};
 use super::offers::beside;
@@ -26,15 +26,40 @@ pub fn parcels(setting: &Setting<'_>, view: &Ledger) -> Markup {
             (said(setting))
             div.columns {
                 div {
-                    @for one in &view.parcels { (parcel(one)) }
-                    @if view.parcels.is_empty() { p { "Nothing has to be ordered. " a href="/plan" { "The plan" } " says why." } }
+                    @for one in to_order(view) { (parcel(one)) }
+                    @if to_order(view).next().is_none() { p { "Nothing has to be ordered. " a href="/plan" { "The plan" } " says why." } }
+                    @for one in on_the_way(view) { (parcel(one)) }
                     (unmet(&view.unmet))
                 }
-                div { (why(view)) (ask_again(&view.ask_again)) }
+                div {
+                    (why(view))
+                    (rows("At these prices the order turns", &view.turns))
+                    (rows("What waits for a parcel", &view.late))
+                    (ask_again(&view.ask_again))
+                    (came_in_before(view))
+                    (left_out(&view.left_out))
+                }
             }
             (foot(view))
         },
     )
+}
+
+fn to_order(view: &Ledger) -> impl Iterator<Item = &ParcelView> {
+    view.parcels
+        .iter()
+        .filter(|parcel| parcel.ordered.is_none())
+}
+
+fn on_the_way(view: &Ledger) -> impl Iterator<Item = &ParcelView> {
+    view.parcels
+        .iter()
+        .filter(|parcel| parcel.ordered.is_some() && !is_done(parcel))
+}
+
+/// Nothing more is to come.
+fn is_done(parcel: &ParcelView) -> bool {
+    parcel.received.is_some() && parcel.to_come.is_empty()
 }
 
 fn parcel(view: &ParcelView) -> Markup {
@@ -43,11 +68,14 @@ fn parcel(view: &ParcelView) -> Markup {
             h2 { "Parcel " (view.letter) ", " (view.vendor) }
             p { "Landed " strong { (view.landed) } ", on the bench " strong { (prose(&view.arrives)) } "." (waiting(&view.waiting)) }
             @if let Some(when) = &view.ordered { p { span.state { (svg::mark(svg::Mark::Dot)) "Ordered" } " " span.hand { (when) } } }
+            @if let Some(when) = &view.received {
+                p { span.state.doubt { (svg::mark(svg::Mark::HalfDiamond)) "Came in" } " " span.hand { (when) } ". Still to come: " (prose(&view.to_come.join(", "))) "." }
+            }
             ol.ledger.close {
                 @for line in &view.lines { (parcel_line(line)) }
                 (parts::sum_line(&view.landed, "landed", true))
             }
-            div.buttons { @if view.ordered.is_none() { (order_button(view)) } @else { (came_in(view)) } (copy_link(view)) }
+            div.buttons { @if view.ordered.is_none() { (order_button(view)) (without_button(view)) } @else { (came_in(view)) } (copy_link(view)) }
         }
     }
 }
@@ -87,6 +115,63 @@ fn came_in(view: &ParcelView) -> Markup {
     }
 }
 
+fn without_button(view: &ParcelView) -> Markup {
+    html! {
+        form method="post" action="/parcels/without" {
+            input type="hidden" name="vendor" value=(view.vendor_id);
+            button.button name="out" value="1" { "Without " (view.vendor) }
+        }
+    }
+}
+
+/// Parcels that are wholly in, the last of them stamped.
+fn came_in_before(view: &Ledger) -> Markup {
+    let done: Vec<&ParcelView> = view
+        .parcels
+        .iter()
+        .filter(|parcel| is_done(parcel))
+        .collect();
+    html! {
+        @if let Some(last) = done.last() {
+            section {
+                h2 { "Came in" }
+                @for one in &done {
+                    p.small { "Parcel " (one.letter) ", " (prose(&one.vendor)) ", came in " (prose(one.received.as_deref().unwrap_or_default())) "." }
+                }
+                p.stamped { span.stamp { "received" small { "parcel " (last.letter) } } }
+            }
+        }
+    }
+}
+
+fn rows(heading: &str, rows: &[SumRow]) -> Markup {
+    html! {
+        @if !rows.is_empty() {
+            section {
+                h2 { (heading) }
+                ul.ledger.close { @for row in rows { (parts::sum_line(&row.amount, prose(&row.text), false)) } }
+            }
+        }
+    }
+}
+
+/// Vendors that are not asked, each with the way back.
+fn left_out(vendors: &[(String, String)]) -> Markup {
+    html! {
+        @if !vendors.is_empty() {
+            section {
+                h2 { "Left out" }
+                @for (id, title) in vendors {
+                    form.switch method="post" action="/parcels/without" {
+                        input type="hidden" name="vendor" value=(id);
+                        button.button name="out" value="0" { "Ask " (title) " again" }
+                    }
+                }
+            }
+        }
+    }
+}
+
 /// Without a script the link opens the list as plain text; with one it copies it.
 fn copy_link(view: &ParcelView) -> Markup {
     html! {
@@ -123,7 +208,7 @@ fn why(view: &Ledger) -> Markup {
     html! {
         @if !view.why.is_empty() {
             section {
-                h2 { "Why " @if view.parcels.len() == 1 { "this one" } @else { "these " (count(view.parcels.len())) } }
+                h2 { "Why " @if to_order(view).count() == 1 { "this one" } @else { "these " (count(to_order(view).count())) } }
                 ul.ledger.close { @for row in &view.why { (parts::sum_line(&row.amount, prose(&row.text), false)) } }
                 @if !view.bother.is_empty() { p.small.soft { (prose(&view.bother)) } }
             }
@@ -145,14 +230,16 @@ fn ask_again(rows: &[(i64, String)]) -> Markup {
 }
 
 fn foot(view: &Ledger) -> Markup {
+    let own: Vec<&ParcelView> = to_order(view).collect();
     html! {
         div.purse {
             p {
-                @for (n, parcel) in view.parcels.iter().enumerate() {
-                    @if n > 0 && n + 1 == view.parcels.len() { " and " } @else if n > 0 { ", " }
+                @for (n, parcel) in own.iter().enumerate() {
+                    @if n > 0 && n + 1 == own.len() { " and " } @else if n > 0 { ", " }
                     strong { (parcel.landed) }
                 }
-                @if view.parcels.len() > 1 { " make " strong { (view.landed) } } @else { " landed" }
+                @if own.is_empty() { "Nothing" }
+                @if own.len() > 1 { " make " strong { (view.landed) } } @else { " landed" }
                 @if let Some((limit, remains)) = view.money_limit.as_ref().zip(view.remains.as_ref()) {
                     "; of your " (limit) " there remain " strong { (remains) }
                 }
