@@ -145,6 +145,41 @@ pub(crate) fn run(line: Line, printer: &Printer) -> Result {
             };
             desk.answer("journal", &rows, || text::journal(&rows.rows))
         }
+        Some(Verb::Board(Board::New {
+            name,
+            answers,
+            usual,
+            questions,
+            dry_run,
+        })) => match name {
+            Some(name) if !questions => {
+                let answers = boards::answers(&answers)?;
+                let answers = boards::ask(answers, usual, printer)?;
+                let new = workshop::NewBoard {
+                    title: name,
+                    answers,
+                };
+                let written = desk.open()?.new_board(&new, dry_run)?;
+                desk.answer("board-written", &written, || boards::written(&written))
+            }
+            _ => {
+                let questions = boards::Questions {
+                    questions: workshop::board_questions(),
+                };
+                desk.answer("board-questions", &questions, || {
+                    boards::questions(&questions)
+                })
+            }
+        },
+        Some(Verb::Board(Board::Split {
+            board,
+            block,
+            pieces,
+            dry_run,
+        })) => {
+            let written = desk.open()?.split_board(&board, &block, &pieces, dry_run)?;
+            desk.answer("board-written", &written, || boards::written(&written))
+        }
         Some(Verb::Board(Board::Check { file })) => boards::check(&file, printer),
         Some(Verb::Board(Board::ExportNetwork { tag, to, what })) => {
             export_network(&desk, &tag, to.as_deref(), what)

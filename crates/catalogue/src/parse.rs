@@ -8,6 +8,7 @@ use crate::read::read;
 use crate::resolve::resolve;
 use crate::rules::read_file;
 use crate::source::decode;
+use crate::split::split;
 
 /// Reads a board profile; `file` is only named in problems.
 ///
@@ -27,6 +28,7 @@ pub fn parse_profile(text: &str, file: &str, library: &Library) -> Result<Profil
             return None;
         }
         derive(&mut raw, library, problems);
+        split(&mut raw, library, problems);
         Some(resolve(raw, library, problems))
     })?;
     Ok(profile.unwrap_or_default())

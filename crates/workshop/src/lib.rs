@@ -21,6 +21,7 @@ mod lead;
 mod ledger;
 mod names;
 mod offer;
+mod own_profiles;
 mod pile;
 mod plan;
 mod plan_view;
@@ -48,6 +49,7 @@ mod workshop;
 pub use board_file::{BoardChecked, BoardProblem, check_board};
 pub use error::{Error, ErrorKind};
 pub use jiff::ZonedDateTime;
+pub use own_profiles::{BoardAnswer, BoardQuestion, BoardWritten, NewBoard, board_questions};
 pub use rehearse::{Played, Rehearse};
 pub use requests::{
     Act, Clock, Fitted, OpenOptions, PlanLimits, Power, Shelf, TakeIn, default_dir,
