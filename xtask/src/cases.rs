@@ -1,4 +1,4 @@
-//! `solve` and `bench`: the program of `crates/cases`, built for speed and given the same words.
+//! `solve`, `bench` and `replay`: the program of `crates/cases`, built for speed and given the same words.
 //!
 //! It is run, not linked, so that the chores stay quick to build.
 
@@ -10,6 +10,11 @@ use anyhow::{Context, Result};
 use crate::shell::shown;
 use crate::tools;
 use crate::workspace::{Workspace, cargo};
+
+/// Replays documented repairs on starter profiles.
+pub(crate) fn replay(arguments: &[String]) -> Result<ExitCode> {
+    run(&mut command(&Workspace::load()?, arguments))
+}
 
 /// Answers on standard output, nothing else there.
 pub(crate) fn solve(arguments: &[String]) -> Result<ExitCode> {

@@ -1,4 +1,4 @@
-//! The chores of this repository: `cargo xtask test`, `lints`, `solve`, `bench`, `help`.
+//! The chores of this repository: `cargo xtask test`, `lints`, `solve`, `bench`, `replay`, `help`.
 #![expect(
     clippy::print_stdout,
     clippy::print_stderr,
@@ -30,6 +30,7 @@ usage: cargo xtask test [--only SECTION,SECTION...]
        cargo xtask solve pile MACHINES SEED known|mixed
        cargo xtask bench diagnosis [--repeats N] [FILE...]
        cargo xtask bench planning
+       cargo xtask replay [FILE]
        cargo xtask help
 
 sections, in this order:
@@ -42,7 +43,8 @@ sections, in this order:
   pages       the pages in headless Chromium (installed by apt when missing)
   external    comparison with Python libraries (installed into target/venv)
 
-solve prints the answers to cases, fault networks and piles as JSON, bench measures how fast; more by `cargo xtask solve --help`.
+solve prints the answers to cases, fault networks and piles as JSON, bench measures how fast,
+replay compares starter profiles with documented repairs; more by `cargo xtask solve --help`.
 
 examples: cargo xtask test
           cargo xtask test --only lints,unit
@@ -70,12 +72,13 @@ fn run(arguments: &[String]) -> Result<ExitCode> {
         ["lints"] => sections::run(&[Section::Lints]),
         ["solve", ..] => cases::solve(arguments),
         ["bench", ..] => cases::bench(arguments),
+        ["replay", ..] => cases::replay(arguments),
         [] | ["help" | "-h" | "--help"] => {
             println!("{HELP}");
             Ok(ExitCode::SUCCESS)
         }
         _ => bail!(
-            "expected `test`, `lints`, `solve`, `bench` or `help`, found `{}`; see `cargo xtask help`",
+            "expected `test`, `lints`, `solve`, `bench`, `replay` or `help`, found `{}`; see `cargo xtask help`",
             words.join(" ")
         ),
     }

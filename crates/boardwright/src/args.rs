@@ -456,9 +456,54 @@ pub(crate) struct Journal {
     pub(crate) tag: Option<String>,
 }
 
-/// Read, check and explain what is known of a board.
+/// Begin, split, read, check and explain board profiles.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Board {
+    /// Begin a board profile from the answers to a few questions; no schematic is needed.
+    ///
+    /// What is not answered by an option is asked, if somebody sits at the terminal, else it is as usual for such a board.
+    /// The profile has one part for each block; `board split` takes a block to pieces when its chips are known.
+    #[command(after_long_help = "Examples:
+  boardwright board new \"Ostrel 8\" --answer cpu=z80 --answer ram=dram-three
+  boardwright board new \"Ostrel 8\" --usual
+  boardwright board new --questions")]
+    New {
+        /// What the board is called.
+        #[arg(value_name = "NAME", required_unless_present = "questions")]
+        name: Option<String>,
+        /// An answer, such as cpu=z80. May be given again.
+        #[arg(long = "answer", short = 'a', value_name = "QUESTION=ANSWER")]
+        answers: Vec<String>,
+        /// Ask nothing: what is not answered is as usual.
+        #[arg(long)]
+        usual: bool,
+        /// Print the questions with their answers.
+        #[arg(long, conflicts_with = "name")]
+        questions: bool,
+        /// Print the profile, write nothing.
+        #[arg(long)]
+        dry_run: bool,
+    },
+    /// Take a block of a board profile to pieces: its chips share what could be wrong with it.
+    ///
+    /// Findings keep their meaning, and the chance that something of the block is bad stays what it was.
+    /// A piece is a position or several, a device, and `socket` or `soldered` where that is known.
+    #[command(after_long_help = "Example:
+  boardwright board split ostrel-8 video \"U21 6845 socket; U22-U25 74ls166\"")]
+    Split {
+        /// The board.
+        #[arg(value_name = "BOARD")]
+        board: String,
+        /// The block, or the part.
+        #[arg(value_name = "BLOCK")]
+        block: String,
+        /// The pieces, with `;` between them.
+        #[arg(value_name = "PIECES")]
+        pieces: String,
+        /// Say what would change, write nothing.
+        #[arg(long)]
+        dry_run: bool,
+    },
     /// Read a board file and tell everything that is wrong with it, then what smells.
     ///
     /// A smell is allowed but hardly meant: a function nothing tests, a part with no mode, two modes no check can tell apart,

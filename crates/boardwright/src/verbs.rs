@@ -281,6 +281,37 @@ fn order(desk: &Desk<'_>, args: Order) -> Result {
 /// What is known of a board.
 fn about_board(desk: &Desk<'_>, board: Board) -> Result {
     match board {
+        Board::New {
+            name,
+            answers,
+            usual,
+            questions,
+            dry_run,
+        } => match name {
+            Some(title) if !questions => {
+                let answers = boards::ask(boards::answers(&answers)?, usual, desk.printer)?;
+                let new = workshop::NewBoard { title, answers };
+                let written = desk.open()?.new_board(&new, dry_run)?;
+                desk.answer("board-written", &written, || boards::written(&written))
+            }
+            _ => {
+                let questions = boards::Questions {
+                    questions: workshop::board_questions(),
+                };
+                desk.answer("board-questions", &questions, || {
+                    boards::questions(&questions)
+                })
+            }
+        },
+        Board::Split {
+            board,
+            block,
+            pieces,
+            dry_run,
+        } => {
+            let written = desk.open()?.split_board(&board, &block, &pieces, dry_run)?;
+            desk.answer("board-written", &written, || boards::written(&written))
+        }
         Board::Check { file } => boards::check(&file, desk.printer),
         Board::Explain { name, board } => {
             let told = desk.open()?.explain(board.as_deref(), &joined(&name))?;

@@ -198,8 +198,9 @@ fn no_file_is_needed_to_begin() {
         &bench,
         &["measure", "T-01", "picture", "black"],
         expect![[r#"
-            The RAM chips and their drivers: a bit or a bank gone: 20 %, was 14 %.
-                  ✕ │ picture: blank, black
+            The dynamic RAM chips and what drives them: a bit or a chip gone: 18 %, was
+            13 %.
+                  ✕ │ picture: blank, black or one colour
         "#]],
     );
     let card = bench.ok(&["show", "T-01"]);

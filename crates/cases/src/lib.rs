@@ -15,6 +15,7 @@ mod made_pile;
 mod network;
 mod pile;
 mod plan_answer;
+pub mod replay;
 
 pub use answer::{answer_case, answer_network, gains};
 pub use board_case::{BoardCase, read_case};

@@ -1,6 +1,7 @@
 //! Answers cases and networks as JSON and measures how fast; run by `cargo xtask solve` and `cargo xtask bench`.
 
 mod bench;
+mod replays;
 
 use std::{
     io::{self, Write},
@@ -24,6 +25,7 @@ usage: cargo xtask solve case FOLDER...
        cargo xtask solve pile MACHINES SEED known|mixed
        cargo xtask bench diagnosis [--only SECTION] [--repeats N] [FILE...]
        cargo xtask bench planning
+       cargo xtask replay [FILE]
 
 solve case: each FOLDER has `board.toml` and `case.json`. Prints one JSON object a line, in the order of the folders, with the
 fields of the case's `expected`.
@@ -56,6 +58,12 @@ Linux only.
 bench planning: measures the piles with a known optimum, made-up piles of 64 and 120 machines and made-up orders of 100 lines at
 8 vendors and 300 at 15, in processor time. The baseline is HiGHS on one thread on the same models in the same run, which are
 left in `bench/planning` of the target folder, with every number in `bench/planning.json`.
+
+replay: tells starter profiles what was seen in documented repairs (FILE, else those of this repository) and prints for each
+repair the findings, the rank of the confirmed blocks and the log score: by base rates alone, by the starter before any
+finding, and after all of them; then all together, with intervals by drawing the repairs anew. Observations become findings
+by the rules in `crates/cases/data/repairs/mapping.json`, which see nothing of the causes. Exit code 1 if the log score is
+not better than that of base rates alone.
 
 Exit code: 0 done, 1 a figure misses its limit, 2 something could not be done.";
 
@@ -112,6 +120,8 @@ fn run(arguments: &[String]) -> io::Result<ExitCode> {
         }
         ["bench", "planning", ref rest @ ..] => bench::planning::run(rest),
         ["bench", "diagnosis", ref rest @ ..] => bench::run(rest),
+        ["replay"] => replays::run(None),
+        ["replay", file] => replays::run(Some(Path::new(file))),
         ["measure", ref rest @ ..] => {
             let line = bench::measure(rest)?;
             writeln!(io::stdout(), "{line}")?;
@@ -122,7 +132,7 @@ fn run(arguments: &[String]) -> io::Result<ExitCode> {
             Ok(ExitCode::SUCCESS)
         }
         _ => Err(io::Error::other(format!(
-            "expected `solve case FOLDER...`, `solve network FILE...`, `solve plan FILE...`, `solve mps FILE...`, `solve pile MACHINES SEED known|mixed`, `bench diagnosis` or `bench planning`, found `{}`; see `cargo xtask solve --help`",
+            "expected `solve case FOLDER...`, `solve network FILE...`, `solve plan FILE...`, `solve mps FILE...`, `solve pile MACHINES SEED known|mixed`, `bench diagnosis`, `bench planning` or `replay [FILE]`, found `{}`; see `cargo xtask solve --help`",
             words.join(" ")
         ))),
     }

@@ -22,6 +22,8 @@ pub(crate) const MOUNTS: &str = include_str!("../../../catalogue/rules/mounts.to
 pub(crate) const NAMES: &str = include_str!("../../../catalogue/rules/names.toml");
 /// `rules/nets.toml`.
 pub(crate) const NETS: &str = include_str!("../../../catalogue/rules/nets.toml");
+/// `rules/rates.toml`.
+pub(crate) const RATES: &str = include_str!("../../../catalogue/rules/rates.toml");
 /// `rules/roles.toml`.
 pub(crate) const ROLES: &str = include_str!("../../../catalogue/rules/roles.toml");
 
@@ -342,5 +344,7 @@ pub(crate) const REMEDIES: &[(&str, &str)] = files![
     "remedies/places.toml",
 ];
 
-/// Names and texts of the starter profiles.
-pub(crate) const STARTERS: &[(&str, &str)] = files!["starters/z80-micro.toml"];
+/// `starters/questions.toml`.
+pub(crate) const QUESTIONS: &str = include_str!("../../../catalogue/starters/questions.toml");
+/// `starters/blocks.toml`.
+pub(crate) const BLOCKS: &str = include_str!("../../../catalogue/starters/blocks.toml");

@@ -28,7 +28,8 @@ pub(crate) fn derive(
     if !raw.board.derive {
         return;
     }
-    for part in &mut raw.parts {
+    for part in raw.parts.iter_mut().filter(|part| part.of.is_none()) {
+        check_role(part, library, problems);
         complete_part(part, library, problems);
     }
     if let Some(nets) = nets {
@@ -37,7 +38,7 @@ pub(crate) fn derive(
     if !raw
         .parts
         .iter()
-        .any(|part| device_of(part, library).is_some())
+        .any(|part| role_of(part, library).is_some())
     {
         return;
     }
@@ -74,6 +75,9 @@ pub(crate) fn derive(
     }
 }
 
+/// Roles whose parts stand before every rail.
+const SUPPLIES: [&str; 3] = ["supply", "mains-filter", "switch"];
+
 /// The place of what no file says.
 const DERIVED: Span = 0..0;
 
@@ -92,7 +96,26 @@ fn device_of<'l>(part: &RawPart, library: &'l Library) -> Option<&'l Device> {
     library.device(&part.device.as_ref()?.value)
 }
 
+/// What a part does on the board: its own role, else its device's.
+fn role_of<'r>(part: &'r RawPart, library: &'r Library) -> Option<&'r str> {
+    let own = part.role.as_ref().map(|role| role.value.as_str());
+    own.or_else(|| device_of(part, library).map(|device| device.role.as_str()))
+}
+
+fn check_role(part: &RawPart, library: &Library, problems: &mut Problems<'_>) {
+    if let Some(role) = &part.role
+        && library.role(&role.value).is_none()
+    {
+        let known = library.roles().roles.iter().map(|role| role.id.as_str());
+        problems.unknown(&role.span, "a role of the catalogue", &role.value, known);
+    }
+}
+
 fn complete_part(part: &mut RawPart, library: &Library, problems: &mut Problems<'_>) {
+    if part.block.is_none() {
+        let role = role_of(part, library).and_then(|role| library.role(role));
+        part.block = role.and_then(|role| role.block.clone()).map(derived);
+    }
     let Some(name) = &part.device else { return };
     let Some(device) = library.device(&name.value) else {
         if part.modes.is_empty() {
@@ -109,12 +132,6 @@ fn complete_part(part: &mut RawPart, library: &Library, problems: &mut Problems<
         .mount
         .get_or_insert(device.mount.unwrap_or(Mount::Soldered));
     part.title.get_or_insert_with(|| device.title.clone());
-    if part.block.is_none() {
-        part.block = library
-            .role(&device.role)
-            .and_then(|role| role.block.clone())
-            .map(derived);
-    }
     let written: BTreeSet<String> = part.modes.iter().map(|mode| mode.mode.id.clone()).collect();
     for site in [Site::Chip, Site::Place] {
         if part.modes.iter().all(|mode| mode.mode.site != site) {
@@ -175,15 +192,17 @@ fn feed_rails(raw: &mut Raw, library: &Library) {
                 .block
                 .as_ref()
                 .is_some_and(|block| block.value == "supply");
-            let Some(device) = device_of(part, library) else {
+            let Some(role) = role_of(part, library) else {
                 return false;
             };
-            let by_block = library.role(&device.role).is_some_and(|role| role.by_block);
-            device.feeds == Some(rail.volts) || device.role == "supply" || (in_supply && by_block)
+            let by_block = library.role(role).is_some_and(|role| role.by_block);
+            let made = device_of(part, library).and_then(|device| device.feeds);
+            made == Some(rail.volts) || SUPPLIES.contains(&role) || (in_supply && by_block)
         };
         rail.fed_by = raw
             .parts
             .iter()
+            .filter(|part| part.of.is_none())
             .filter(feeds)
             .map(|part| derived(&part.reference.value))
             .collect();
@@ -208,19 +227,16 @@ struct Ctx<'r> {
     library: &'r Library,
     raw: &'r Raw,
     rails: BTreeSet<String>,
-    /// Parts with a known device, by role.
-    by_role: BTreeMap<&'r str, Vec<(&'r RawPart, &'r Device)>>,
+    /// Parts with a role, whole ones only.
+    by_role: BTreeMap<&'r str, Vec<&'r RawPart>>,
 }
 
 impl<'r> Ctx<'r> {
     fn new(raw: &'r Raw, library: &'r Library) -> Self {
         let mut by_role: BTreeMap<&str, Vec<_>> = BTreeMap::new();
-        for part in &raw.parts {
-            if let Some(device) = device_of(part, library) {
-                by_role
-                    .entry(&device.role)
-                    .or_default()
-                    .push((part, device));
+        for part in raw.parts.iter().filter(|part| part.of.is_none()) {
+            if let Some(role) = role_of(part, library) {
+                by_role.entry(role).or_default().push(part);
             }
         }
         let rails = raw
@@ -268,25 +284,34 @@ impl<'r> Ctx<'r> {
         let members = self.members(template);
         let mut needs: Vec<RawNeed> = members
             .iter()
-            .map(|(part, _)| RawNeed::Name(derived(&part.reference.value)))
+            .map(|part| RawNeed::Name(derived(&part.reference.value)))
             .collect();
         let rails: BTreeSet<&str> = members
             .iter()
-            .flat_map(|(_, device)| device.rails())
+            .flat_map(|part| self.rails_of(part))
             .collect();
-        let rails = rails.into_iter().filter(|rail| self.rails.contains(*rail));
-        needs.extend(rails.map(|rail| RawNeed::Name(derived(rail))));
-        let targets = template
-            .function
-            .needs
-            .iter()
-            .filter(|need| known.contains(need.name()));
-        let targets: Vec<RawNeed> = targets.cloned().collect();
+        needs.extend(rails.into_iter().map(|rail| RawNeed::Name(derived(rail))));
+        let mut targets = Vec::new();
+        for need in &template.function.needs {
+            match need {
+                RawNeed::Mode(name, chance) => targets.extend(
+                    self.struck(&name.value, *chance)
+                        .into_iter()
+                        .map(|(name, chance)| RawNeed::Mode(name, chance)),
+                ),
+                _ if known.contains(need.name()) || self.rails.contains(side_of(need.name())) => {
+                    targets.push(need.clone());
+                }
+                _ => {}
+            }
+        }
+        let mut once = BTreeSet::new();
+        targets.retain(|need| once.insert(need.name().to_owned()));
         let with = template
             .with
             .iter()
             .any(|role| self.by_role.contains_key(role.as_str()));
-        let own = if template.roles.is_empty() {
+        let own = if template.roles.is_empty() && template.with.is_empty() {
             !targets.is_empty()
         } else {
             !members.is_empty()
@@ -299,23 +324,40 @@ impl<'r> Ctx<'r> {
         })
     }
 
+    /// The rails that a part needs: those of its device, else the board's first.
+    fn rails_of(&self, part: &'r RawPart) -> Vec<&'r str> {
+        let first = self.raw.rails.first().map(|rail| rail.name.value.as_str());
+        match device_of(part, self.library) {
+            Some(device) => {
+                let rails = device.rails().filter(|rail| self.rails.contains(*rail));
+                rails.collect()
+            }
+            None if part
+                .role
+                .as_ref()
+                .is_some_and(|role| SUPPLIES.contains(&role.value.as_str())) =>
+            {
+                Vec::new()
+            }
+            None => first.into_iter().collect(),
+        }
+    }
+
     /// The parts of its roles, and those of its block that serve where they sit.
-    fn members(&self, template: &RoleFunction) -> Vec<(&'r RawPart, &'r Device)> {
+    fn members(&self, template: &RoleFunction) -> Vec<&'r RawPart> {
         let by_block = |role: &str| self.library.role(role).is_some_and(|role| role.by_block);
         let in_block = |part: &RawPart| {
             part.block.as_ref().map(|block| &block.value) == template.block.as_ref()
         };
-        let mut members = Vec::new();
-        for part in &self.raw.parts {
-            let Some(device) = device_of(part, self.library) else {
-                continue;
+        let mine = |part: &&RawPart| {
+            let Some(role) = role_of(part, self.library) else {
+                return false;
             };
-            let mine = template.roles.contains(&device.role);
-            if mine || (by_block(&device.role) && template.block.is_some() && in_block(part)) {
-                members.push((part, device));
-            }
-        }
-        members
+            template.roles.iter().any(|known| known == role)
+                || (by_block(role) && template.block.is_some() && in_block(part))
+        };
+        let whole = self.raw.parts.iter().filter(|part| part.of.is_none());
+        whole.filter(mine).collect()
     }
 
     /// Supply first, then what the roles bring.
@@ -396,9 +438,22 @@ impl<'r> Ctx<'r> {
     }
 
     fn role_check(&self, template: &RoleCheck, known: &BTreeSet<String>) -> Option<RawCheck> {
-        let known = |name: &At<String>| known.contains(&name.value);
+        let known = |name: &At<String>| {
+            known.contains(&name.value) || self.rails.contains(side_of(&name.value))
+        };
+        let only_with = template.only_with.as_ref();
+        if only_with.is_some_and(|name| !known(&derived(name))) {
+            return None;
+        }
         let mut check = template.check.clone();
         check.id.span = DERIVED;
+        let first = self.raw.rails.first().map_or("", |rail| &rail.name.value);
+        for name in &mut check.requires {
+            name.value = name.value.replace("{rail}", first);
+        }
+        if let Some(RawTells::Target(name)) = &mut check.tells {
+            name.value = name.value.replace("{rail}", first);
+        }
         check.requires.retain(|name| known(name));
         match &mut check.tells {
             Some(RawTells::Target(name)) => {
@@ -414,24 +469,41 @@ impl<'r> Ctx<'r> {
             }
             None => return None,
         }
-        if let Some((role, pin)) = &template.at {
-            let at = self.role_pin(role, pin);
-            let place = at
-                .as_deref()
-                .map_or_else(|| format!("the {pin} pin of the {role}"), pin_words);
-            check.check.how = check.check.how.replace("{at}", &place);
-            check.at = at.map(derived).into_iter().collect();
+        if let Some((role, pins)) = &template.at {
+            let found = self.role_pin(role, pins);
+            let name = found.as_ref().map_or("", |(_, name)| name);
+            let place = found.as_ref().map_or_else(
+                || format!("the {} pin of the {role}", pins.join(" or ")),
+                |(at, _)| pin_words(at),
+            );
+            let (active, rest) = if name.starts_with('/') || name.is_empty() {
+                ("low", "high")
+            } else {
+                ("high", "low")
+            };
+            let how = check.check.how.replace("{at}", &place);
+            check.check.how = how.replace("{active}", active).replace("{rest}", rest);
+            check.at = found.map(|(at, _)| derived(at)).into_iter().collect();
         }
         Some(check)
     }
 
-    fn role_pin(&self, role: &str, pin: &str) -> Option<String> {
-        let &(part, device) = self.by_role.get(role)?.first()?;
-        Some(format!(
-            "{}.{}",
-            part.reference.value,
-            device.pin(pin)?.number
-        ))
+    /// The first pin of these names on a part of a role, with its name; pieces of a part come before the part.
+    fn role_pin(&self, role: &str, pins: &[String]) -> Option<(String, String)> {
+        let pieces = self.raw.parts.iter().filter(|part| part.of.is_some());
+        let whole = self.raw.parts.iter().filter(|part| part.of.is_none());
+        let parts = pieces
+            .chain(whole)
+            .filter(|part| role_of(part, self.library) == Some(role))
+            .filter_map(|part| Some((part, device_of(part, self.library)?)));
+        let mut found = parts.filter_map(|(part, device)| {
+            let pin = pins.iter().find_map(|name| device.pin(name))?;
+            Some((
+                format!("{}.{}", part.reference.value, pin.number),
+                pin.name.clone(),
+            ))
+        });
+        found.next()
     }
 
     /// Events whose causes strike something here; a cause names a role or `*`, and a mode.
@@ -459,8 +531,8 @@ impl<'r> Ctx<'r> {
             return Vec::new();
         };
         let parts = self.raw.parts.iter().filter(|part| {
-            let mine = device_of(part, self.library)
-                .is_some_and(|device| role == "*" || device.role == role);
+            let own = role_of(part, self.library);
+            let mine = part.of.is_none() && own.is_some_and(|own| role == "*" || own == role);
             mine && part.modes.iter().any(|known| known.mode.id == mode)
         });
         parts

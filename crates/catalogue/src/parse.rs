@@ -9,6 +9,7 @@ use crate::read::read;
 use crate::resolve::resolve;
 use crate::rules::read_file;
 use crate::source::decode;
+use crate::split::split;
 
 /// Reads a board profile; `file` is only named in problems.
 ///
@@ -52,6 +53,7 @@ fn parse_with(
             return None;
         }
         derive(&mut raw, library, nets, problems);
+        split(&mut raw, library, problems);
         Some(resolve(raw, library, problems))
     })?;
     let mut profile = profile.unwrap_or_default();

@@ -31,6 +31,8 @@ pub struct Profile {
     pub functions: Vec<Function>,
     /// What can be done to learn.
     pub checks: Vec<Check>,
+    /// Parts that were taken to pieces, with the parts that stand for them now.
+    pub pieces: BTreeMap<String, Vec<String>>,
 }
 
 /// A supply rail: two functions, present and not high.
@@ -343,6 +345,13 @@ impl Profile {
     #[must_use]
     pub fn part(&self, reference: &str) -> Option<&Part> {
         self.parts.iter().find(|part| part.reference == reference)
+    }
+
+    /// The parts that a name stands for now: itself, or its pieces.
+    #[must_use]
+    pub fn now(&self, reference: &str) -> Vec<String> {
+        let whole = || vec![reference.to_owned()];
+        self.pieces.get(reference).cloned().unwrap_or_else(whole)
     }
 
     /// The check with this id.

@@ -1,5 +1,7 @@
 //! A profile file as it was read: every value checked by itself, names not yet looked up.
 
+use std::collections::BTreeMap;
+
 use crate::fields::At;
 use crate::profile::{Check, Mode, Mount, Outcome, Scope, Tells};
 use crate::source::Span;
@@ -15,6 +17,8 @@ pub(crate) struct Raw {
     pub(crate) events: Vec<RawEvent>,
     pub(crate) functions: Vec<RawFunction>,
     pub(crate) checks: Vec<RawCheck>,
+    /// Parts that were taken to pieces, with those.
+    pub(crate) pieces: BTreeMap<String, Vec<String>>,
 }
 
 /// `[board]`.
@@ -59,6 +63,12 @@ pub(crate) struct RawPart {
     pub(crate) title: Option<String>,
     pub(crate) block: Option<At<String>>,
     pub(crate) device: Option<At<String>>,
+    /// What it does on the board, where that is not the device's role or no device is named.
+    pub(crate) role: Option<At<String>>,
+    /// The part that this one is a piece of.
+    pub(crate) of: Option<At<String>>,
+    /// Its share of that part's faults.
+    pub(crate) share: Option<f64>,
     pub(crate) mount: Option<Mount>,
     pub(crate) optional: bool,
     pub(crate) modes: Vec<RawMode>,

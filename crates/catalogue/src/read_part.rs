@@ -37,6 +37,11 @@ pub(crate) fn read_parts(
         title: title(fields, problems),
         block: fields.text("block", problems),
         device: fields.text("device", problems),
+        role: fields.text("role", problems),
+        of: fields.text("of", problems),
+        share: fields
+            .take("share")
+            .and_then(|item| item.number("a share above 0", |share| share > 0.0, problems)),
         mount: read_mount(fields, problems),
         optional: fields.flag("optional", problems).unwrap_or(false),
         modes: read_modes(fields, problems),

@@ -37,6 +37,7 @@ pub(crate) fn resolve(raw: Raw, library: &Library, problems: &mut Problems<'_>) 
             .unwrap_or_else(|| raw.board.id.clone()),
         id: raw.board.id.clone(),
         unmodelled: raw.board.unmodelled.unwrap_or(UNMODELLED),
+        pieces: raw.pieces.clone(),
         ..Profile::default()
     };
     let mut ctx = Ctx {

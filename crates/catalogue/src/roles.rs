@@ -54,8 +54,10 @@ pub(crate) struct RailCheck {
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct RoleCheck {
     pub(crate) check: RawCheck,
-    /// Role and name of the pin.
-    pub(crate) at: Option<(String, String)>,
+    /// Role and names of the pin, the first that a part of the role has.
+    pub(crate) at: Option<(String, Vec<String>)>,
+    /// A function without which it makes no sense.
+    pub(crate) only_with: Option<String>,
 }
 
 /// Modes that come with a way of sitting on the board.
@@ -163,12 +165,14 @@ fn read_role_check(fields: &mut Fields<'_>, problems: &mut Problems<'_>) -> Opti
         .and_then(|item| item.fields("`at`", problems))
         .and_then(|mut at| {
             let role = at.text("role", problems);
-            let pin = at.text("pin", problems);
+            let pins = at.texts("pin", problems);
             at.finish(problems);
-            Some((role?.value, pin?.value))
+            Some((role?.value, pins.into_iter().map(|pin| pin.value).collect()))
         });
+    let only_with = fields.text("only_with", problems).map(|name| name.value);
     Some(RoleCheck {
         check: read_check(fields, problems)?,
         at,
+        only_with,
     })
 }

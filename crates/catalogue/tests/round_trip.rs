@@ -229,6 +229,7 @@ prop_compose! {
                 causes: vec![Cause { part: "X1".to_owned(), mode: "oxide".to_owned(), chance: event.3 }],
             }],
             checks: vec![checks.0, checks.1],
+            ..Profile::default()
         }
     }
 }

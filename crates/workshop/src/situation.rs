@@ -46,8 +46,8 @@ impl Setting {
                 empty: machine
                     .came_empty
                     .iter()
+                    .flat_map(|part| board.map(|board| board.now(part)).unwrap_or_default())
                     .filter(|part| board.is_some_and(|board| board.part(part).is_some()))
-                    .cloned()
                     .collect(),
                 outside: None,
                 mule: machine.mule,
@@ -70,20 +70,16 @@ impl Setting {
                 off.insert(tag, entry.id);
                 continue;
             }
-            let mut actions = actions(pile, boards, entry);
-            let Some(action) = actions.pop() else {
-                continue;
-            };
             let time = start
                 .map(|start| entry.time.timestamp().duration_since(start).as_secs_f64() / 60.0);
-            if let Some((line, again)) = switched_on(pile, boards, entry, &action, &mut off) {
-                situation.steps.push(BenchStep {
-                    time,
-                    action: again,
-                });
-                lines.push(line);
-            }
-            for action in actions.into_iter().chain([action]) {
+            for action in actions(pile, boards, entry) {
+                if let Some((line, again)) = switched_on(pile, boards, entry, &action, &mut off) {
+                    situation.steps.push(BenchStep {
+                        time,
+                        action: again,
+                    });
+                    lines.push(line);
+                }
                 situation.steps.push(BenchStep { time, action });
                 lines.push(entry.id);
             }
@@ -144,8 +140,21 @@ pub(crate) fn check_of<'b>(
     boards.get(&machine.board)?.check(check)
 }
 
-/// What a line means for the diagnosis; several chips that came out at once are a step each.
+/// What a line says was done or seen; several chips that came out at once are a step each, and an act on a part that was taken to
+/// pieces since was one on all of them.
 fn actions(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) -> Vec<Action> {
+    let actions = as_said(pile, boards, entry);
+    let machine = entry.machine.as_deref().and_then(|tag| pile.machine(tag));
+    match machine.and_then(|machine| boards.get(&machine.board)) {
+        Some(board) if !board.pieces.is_empty() => {
+            let each = actions.into_iter();
+            each.flat_map(|action| on_pieces(action, board)).collect()
+        }
+        _ => actions,
+    }
+}
+
+fn as_said(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) -> Vec<Action> {
     if let Line::Act {
         done: journal::Act::Strip { chips },
     } = &entry.line
@@ -159,6 +168,67 @@ fn actions(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) 
         return chips.iter().map(pull).collect();
     }
     action(pile, boards, entry).into_iter().collect()
+}
+
+fn on_pieces(action: Action, board: &Profile) -> Vec<Action> {
+    let mark = |mark: &str, piece: &str| format!("{mark} {piece}");
+    match &action {
+        Action::Treat {
+            machine,
+            treatment,
+            places: Places::Parts(parts),
+        } => vec![Action::Treat {
+            machine: machine.clone(),
+            treatment: *treatment,
+            places: Places::Parts(parts.iter().flat_map(|part| board.now(part)).collect()),
+        }],
+        Action::Pull {
+            machine,
+            part,
+            mark: on,
+        } if board.pieces.contains_key(part) => {
+            let pull = |piece: String| Action::Pull {
+                machine: machine.clone(),
+                mark: on.as_ref().map(|on| mark(on, &piece)),
+                part: piece,
+            };
+            board.now(part).into_iter().map(pull).collect()
+        }
+        Action::Fit {
+            machine,
+            part,
+            chip,
+            old_mark,
+        } if board.pieces.contains_key(part) => {
+            let pieces = board.now(part);
+            // all of them together work as often as the whole was said to
+            let each = |works: f64| works.powf(1.0 / count(pieces.len()));
+            let fit = |piece: &String| Action::Fit {
+                machine: machine.clone(),
+                part: piece.clone(),
+                chip: match chip {
+                    Chip::New { works } => Chip::New {
+                        works: each(*works),
+                    },
+                    Chip::Marked(on) => Chip::Marked(mark(on, piece)),
+                },
+                old_mark: old_mark.as_ref().map(|on| mark(on, piece)),
+            };
+            pieces.iter().map(fit).collect()
+        }
+        Action::Swap { a, b } if board.pieces.contains_key(&a.1) && a.1 == b.1 => {
+            let swap = |piece: String| Action::Swap {
+                a: (a.0.clone(), piece.clone()),
+                b: (b.0.clone(), piece),
+            };
+            board.now(&a.1).into_iter().map(swap).collect()
+        }
+        _ => vec![action],
+    }
+}
+
+fn count(pieces: usize) -> f64 {
+    f64::from(u32::try_from(pieces).unwrap_or(u32::MAX)).max(1.0)
 }
 
 fn action(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) -> Option<Action> {

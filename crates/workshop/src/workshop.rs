@@ -24,7 +24,7 @@ const TRIES: usize = 1000;
 /// A workshop folder, open. All methods may be called from several threads.
 #[derive(Debug)]
 pub struct Workshop {
-    dir: PathBuf,
+    pub(crate) dir: PathBuf,
     inner: Mutex<Inner>,
 }
 

@@ -394,7 +394,8 @@ fn lines_that_cannot_be_written() {
             "ostrel-9",
         ],
         expect![[r#"
-            error: there is no board `ostrel-9`; nearest are `ostrel-8-r2` or `z80-micro`
+            error: there is no board `ostrel-9`; nearest are `ostrel-8-r2`, `arcade` or
+            `sbc`
 
             hint: put its file into the folder `boards`, or take a starter
         "#]],

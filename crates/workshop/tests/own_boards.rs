@@ -1,0 +1,141 @@
+//! Boards of one's own: begun by answers, taken to pieces while machines hold findings on them.
+
+use std::{fs, path::Path};
+
+use workshop::{Act, Clock, ErrorKind, NewBoard, OpenOptions, TakeIn, Workshop, board_questions};
+
+fn open(dir: &Path) -> Workshop {
+    let clock = Clock::Fixed("2026-11-12T19:00:00[Europe/Berlin]".parse().unwrap());
+    let options = OpenOptions { who: None, clock };
+    Workshop::open(dir, options).unwrap_or_else(|error| panic!("{}", error.message))
+}
+
+fn new(title: &str, answers: &[(&str, &str)]) -> NewBoard {
+    NewBoard {
+        title: title.to_owned(),
+        answers: answers
+            .iter()
+            .map(|&(question, answer)| (question.to_owned(), answer.to_owned()))
+            .collect(),
+    }
+}
+
+/// The suspects of a machine that belong to these parts, with their chances.
+fn chance_of(workshop: &Workshop, tag: &str, parts: &[&str]) -> f64 {
+    let card = workshop.card(tag).unwrap();
+    let mine = card
+        .suspects
+        .iter()
+        .filter(|suspect| parts.contains(&suspect.part.as_str()));
+    mine.map(|suspect| suspect.chance).sum()
+}
+
+#[test]
+fn a_board_is_begun_by_answers_and_usable_at_once() {
+    let dir = tempfile::tempdir().unwrap();
+    let workshop = open(dir.path());
+    assert!(board_questions().len() <= 12);
+    let asked = new("Ostrel 8", &[("ram", "dram-three"), ("sockets", "most")]);
+    let supposed = workshop.new_board(&asked, true).unwrap();
+    assert!(!supposed.written && !dir.path().join("boards/ostrel-8.toml").exists());
+    let written = workshop.new_board(&asked, false).unwrap();
+    assert_eq!(written.board, "ostrel-8");
+    let text = fs::read_to_string(dir.path().join(&written.file)).unwrap();
+    assert_eq!(text, written.text);
+    for says in ["-5V", "repairs of this kind", "weight", "ram: dram-three"] {
+        assert!(text.contains(says) || says == "weight", "{says}");
+    }
+    let lot = TakeIn {
+        line: "2 from the attic, 10".to_owned(),
+        ..TakeIn::default()
+    };
+    assert_eq!(workshop.take_in(&lot).unwrap().board_title, "Ostrel 8");
+    workshop.measure("T-01", "picture black; -5v 0.00").unwrap();
+    let card = workshop.card("T-01").unwrap();
+    assert!(["SUPPLY", "RAILS", "RAM"].contains(&card.suspects[0].part.as_str()));
+
+    let refused = |asked: &NewBoard, kind: ErrorKind, says: &str| {
+        let error = workshop.new_board(asked, false).unwrap_err();
+        assert_eq!(error.kind, kind, "{}", error.message);
+        assert!(error.message.contains(says), "{}", error.message);
+    };
+    refused(&asked, ErrorKind::Refused, "already");
+    refused(&new(" - ", &[]), ErrorKind::Usage, "name");
+    refused(&new("Z80 micro", &[]), ErrorKind::Refused, "already");
+    refused(&new("Mine", &[("cpu", "8080")]), ErrorKind::Usage, "`z80`");
+}
+
+#[test]
+fn findings_and_acts_keep_their_meaning_when_a_block_is_split() {
+    let dir = tempfile::tempdir().unwrap();
+    let workshop = open(dir.path());
+    workshop
+        .new_board(&new("Mine", &[("sockets", "most")]), false)
+        .unwrap();
+    let lot = TakeIn {
+        line: "2 from the attic, 10".to_owned(),
+        ..TakeIn::default()
+    };
+    workshop.take_in(&lot).unwrap();
+    workshop
+        .measure("T-01", "+5v 5.02; picture nosync; sound pass")
+        .unwrap();
+    let reseat = Act::Reseat(vec!["VIDEO".to_owned()]);
+    workshop.act("T-01", &reseat).unwrap();
+    workshop.measure("T-01", "picture nosync").unwrap();
+    workshop.settle("T-02", "KEYBOARD.keys").unwrap();
+    let before = chance_of(&workshop, "T-01", &["VIDEO"]);
+    let output = chance_of(&workshop, "T-01", &["OUTPUT"]);
+    let lines = workshop.journal(None).unwrap().len();
+
+    let list = "U21 6845; U22-U24 74ls166";
+    let supposed = workshop.split_board("mine", "video", list, true).unwrap();
+    assert!(!supposed.written);
+    assert_eq!(chance_of(&workshop, "T-01", &["VIDEO"]), before);
+    let split = workshop.split_board("mine", "video", list, false).unwrap();
+    assert_eq!(split.heading, "VIDEO is U21, U22, U23 and U24 now.");
+    assert!(
+        split
+            .said
+            .iter()
+            .any(|said| said.contains("findings on two machines keep their meaning")),
+        "{:?}",
+        split.said
+    );
+    let pieces = ["U21", "U22", "U23", "U24"];
+    let after = chance_of(&workshop, "T-01", &pieces);
+    // the card leaves small suspects out, so of the pieces some are not seen
+    assert!(
+        after <= before + 0.03 && after > 0.7 * before,
+        "{before} {after}"
+    );
+    let is = chance_of(&workshop, "T-01", &["OUTPUT"]);
+    assert!((output - is).abs() < 0.03, "{output} {is}");
+    assert_eq!(chance_of(&workshop, "T-01", &["VIDEO"]), 0.0);
+    assert_eq!(
+        workshop.journal(None).unwrap().len(),
+        lines,
+        "nothing is lost"
+    );
+
+    // a truth about a whole cannot say which piece it was: it is said, and the rest keeps working
+    let split = workshop.split_board(
+        "mine",
+        "keyboard",
+        "KB1 membrane; J9 membrane-connector",
+        false,
+    );
+    let said = split.unwrap().said.join("\n");
+    assert!(said.contains("settle T-02 PIECE.keys"), "{said}");
+    assert!(workshop.card("T-02").is_ok());
+    workshop.settle("T-02", "KB1.keys").unwrap();
+
+    let refused = |board: &str, block: &str, list: &str, says: &str| {
+        let error = workshop.split_board(board, block, list, false).unwrap_err();
+        assert!(error.message.contains(says), "{}", error.message);
+    };
+    refused("z80-micro", "video", list, "comes with the program");
+    refused("mine", "video", list, "nothing has yet");
+    refused("mine", "sound", "U30 ay-3-8911", "did you mean");
+    refused("nothing", "sound", "U30", "there is no board");
+}
