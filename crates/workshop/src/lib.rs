@@ -6,6 +6,7 @@
 mod acts;
 mod bench;
 mod board_file;
+mod board_page;
 mod card;
 mod change;
 mod compare;
@@ -52,6 +53,7 @@ mod words;
 mod workshop;
 
 pub use board_file::{BoardChecked, BoardProblem, BoardSmell, check_board};
+pub use board_page::BoardView;
 pub use compare::{Compared, Revision};
 pub use error::{Error, ErrorKind};
 pub use jiff::ZonedDateTime;
