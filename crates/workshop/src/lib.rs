@@ -38,6 +38,7 @@ mod requests;
 mod rounds;
 mod rows;
 mod say;
+pub mod schema;
 mod script;
 mod settings;
 mod shelving;
