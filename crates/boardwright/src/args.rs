@@ -613,6 +613,10 @@ pub(crate) enum Board {
         #[arg(long, value_name = "BOARD")]
         board: Option<String>,
     },
+    /// Write the shape of a board file as a JSON Schema, for an editor that completes and checks while you type.
+    #[command(after_long_help = "Example:
+  boardwright board schema")]
+    Schema,
     /// Write a machine's fault network, in the open UAI format.
     ///
     /// Three files: TAG.uai holds the network, TAG.uai.evid the findings, TAG.names what each variable is.

@@ -355,6 +355,10 @@ fn about_board(desk: &Desk<'_>, board: Board) -> Result {
             let told = desk.open()?.ohms(board.as_deref(), list)?;
             desk.answer("told", &told, || text::told(&told))
         }
+        Board::Schema => {
+            desk.printer.raw(&crate::schema::text())?;
+            Ok(Outcome::Done)
+        }
         Board::ExportNetwork { tag, to, what } => export_network(desk, &tag, to.as_deref(), what),
     }
 }

@@ -82,9 +82,14 @@ impl Workshop {
                 .map(difference_line);
             says.section(title(about), lines.collect());
         }
-        let lost = match holding.is_empty() || differences.is_empty() {
-            true => Vec::new(),
-            false => means(&state, &before, &after, &mut says)?,
+        let lost = if holding.is_empty() || differences.is_empty() {
+            Vec::new()
+        } else if before.id == after.id {
+            means(&state, &before, &after, &mut says)?
+        } else {
+            let many = counted(holding.len(), "machine", "machines");
+            says.say(format!("{} stay with {}.", capital(&many), before.id));
+            Vec::new()
         };
         let taken = take && !differences.is_empty();
         if taken {
@@ -207,7 +212,20 @@ fn means(
     let mut changed: Boards = boards.clone();
     changed.insert(before.id.clone(), Arc::clone(after));
     let now = Reckoned::of(&state.pile, &boards, &[], None)?;
-    let then = Reckoned::of(&state.pile, &changed, &[], None)?;
+    let then = match Reckoned::of(&state.pile, &changed, &[], None) {
+        Ok(then) => then,
+        Err(error) => {
+            let line = ToldLine::new(
+                "",
+                format!("{}.", capital(error.message.trim_end_matches('.'))),
+            );
+            says.section(
+                "The pile cannot be reckoned with the new revision",
+                vec![line],
+            );
+            return Ok(now.setting.lines.clone());
+        }
+    };
     let counts = |reckoned: &Reckoned| -> BTreeSet<i64> {
         let out: Vec<i64> = reckoned.left_out.iter().map(|out| out.line).collect();
         reckoned

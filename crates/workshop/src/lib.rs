@@ -6,6 +6,7 @@
 mod acts;
 mod bench;
 mod board_file;
+mod board_page;
 mod card;
 mod change;
 mod charges;
@@ -46,6 +47,7 @@ mod requests;
 mod rounds;
 mod rows;
 mod say;
+pub mod schema;
 mod script;
 mod settings;
 mod shelving;
@@ -65,6 +67,7 @@ mod words;
 mod workshop;
 
 pub use board_file::{BoardChecked, BoardProblem, BoardSmell, check_board};
+pub use board_page::BoardView;
 pub use compare::{Compared, Revision};
 pub use error::{Error, ErrorKind};
 pub use jiff::ZonedDateTime;
