@@ -172,8 +172,7 @@ pub(crate) fn arrived(state: &State, drawer: &Drawer, id: i64) -> (Option<String
     let last = state
         .pile
         .holding()
-        .filter(|entry| matches!(&entry.line, Line::Received { parcel, .. } if *parcel == id))
-        .last();
+        .rfind(|entry| matches!(&entry.line, Line::Received { parcel, .. } if *parcel == id));
     let Some(last) = last else {
         return (None, to_come);
     };
