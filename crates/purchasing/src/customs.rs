@@ -6,7 +6,7 @@ use units::{Currency, Money};
 use crate::request::Vendor;
 
 /// The rules that the program carries.
-const BUILT_IN: &str = include_str!("../../../catalogue/rules/customs.toml");
+const BUILT_IN: &str = include_str!("../../../catalogue/customs.toml");
 
 /// What holds for parcels into one territory.
 #[derive(Debug, Clone, PartialEq)]
