@@ -9,7 +9,9 @@ use std::{
 };
 
 use jiff::ZonedDateTime;
-use journal::{Act, Chip, Component, Draft, Error, Journal, Line, Places, Shown, Supply, Truth};
+use journal::{
+    Act, Chip, Component, Draft, Error, Journal, Line, Offered, Places, Shown, Supply, Truth,
+};
 use proptest::prelude::*;
 
 fn now() -> ZonedDateTime {
@@ -346,6 +348,20 @@ fn line() -> impl Strategy<Value = Line> {
         text.prop_map(Truth::Joint),
         Just(Truth::Works),
     ];
+    let counted = prop::collection::vec((text, any::<u32>()), 0..3);
+    let some = || prop::option::of(any::<u32>());
+    let breaks = prop::collection::vec((any::<u32>(), text), 0..3);
+    let offered = (text, text, (some(), some(), some()), breaks, any::<bool>()).prop_map(
+        |(item, title, (pack, least, stock), breaks, whole)| Offered {
+            item,
+            title,
+            pack,
+            least,
+            stock,
+            breaks,
+            whole,
+        },
+    );
     prop_oneof![
         (text, text, names.clone(), names).prop_map(|(lot, board, empty, events)| Line::TakenIn {
             lot,
@@ -394,6 +410,33 @@ fn line() -> impl Strategy<Value = Line> {
             prop::collection::vec(text, 0..3)
         )
             .prop_map(|(pins, without)| Line::Pinned { pins, without }),
+        (any::<i64>(), counted.clone(), any::<bool>()).prop_map(|(parcel, items, closed)| {
+            Line::Received {
+                parcel,
+                items,
+                closed,
+            }
+        }),
+        (text, any::<i64>(), prop::option::of(number()), text).prop_map(
+            |(item, count, works, note)| Line::Kept {
+                item,
+                count,
+                works,
+                note
+            }
+        ),
+        (text, any::<bool>()).prop_map(|(vendor, out)| Line::LeftOut { vendor, out }),
+        (text, text, text, prop::collection::vec(offered, 0..3)).prop_map(
+            |(vendor, seen, how, offers)| Line::Offers {
+                vendor,
+                seen,
+                how,
+                offers
+            }
+        ),
+        prop::collection::vec((text, text), 0..3).prop_map(|chips| Line::Act {
+            done: Act::Strip { chips }
+        }),
     ]
 }
 

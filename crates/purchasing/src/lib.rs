@@ -3,6 +3,7 @@
 //! [`cheapest`] takes vendors, their offers and what is needed, and returns parcels that add up to the last cent,
 //! with a bound below which no other set of parcels can be. [`parse_vendors`] reads vendors and offers from TOML.
 
+mod customs;
 mod invoice;
 mod lots;
 mod model;
@@ -14,6 +15,7 @@ mod request;
 mod turns;
 mod write;
 
+pub use customs::{Customs, customs};
 pub use order::{Error, Settings, cheapest, to_mps};
 pub use paste::{Column, Paste, Pasted, Refused, Role, Row, read_pasted, read_typed};
 pub use problem::Problem;

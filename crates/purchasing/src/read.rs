@@ -65,6 +65,7 @@ const VENDOR_KEYS: &[&str] = &[
     "id",
     "title",
     "currency",
+    "country",
     "days",
     "hassle",
     "shipping",
@@ -137,6 +138,7 @@ impl Reader<'_> {
         let days = self.needed(table, "days", &span, Reader::count);
         let base = currency.unwrap_or(Currency::EUR);
         let title = self.optional(table, "title", Reader::name);
+        let country = self.optional(table, "country", Reader::country);
         let hassle = self.optional(table, "hassle", |r, n| r.money(n, base));
         let shipping = self.optional(table, "shipping", |r, n| r.shipping(n, base));
         let duty = self.optional(table, "duty", Reader::share);
@@ -154,6 +156,7 @@ impl Reader<'_> {
             title: title.unwrap_or_else(|| id.clone()),
             id,
             currency: currency?,
+            country,
             days: days?,
             hassle: hassle.unwrap_or_else(|| Money::zero(base)),
             shipping: shipping.unwrap_or_default(),
@@ -385,6 +388,19 @@ impl Reader<'_> {
                 .add(node.span(), "a currency code such as `\"EUR\"`", None);
         }
         currency
+    }
+
+    fn country(&mut self, node: &Node<'_>) -> Option<String> {
+        let text = node.get_ref().as_str().unwrap_or_default();
+        if text.len() == 2 && text.bytes().all(|byte| byte.is_ascii_alphabetic()) {
+            return Some(text.to_uppercase());
+        }
+        self.problems.add(
+            node.span(),
+            "a country of two letters such as `\"DE\"`",
+            None,
+        );
+        None
     }
 
     fn count(&mut self, node: &Node<'_>) -> Option<u32> {

@@ -13,6 +13,8 @@ pub struct Vendor {
     pub title: String,
     /// The currency of the prices.
     pub currency: Currency,
+    /// The country he sends from, `DE`, if said.
+    pub country: Option<String>,
     /// Days from order to door.
     pub days: u32,
     /// What the owner would pay to be spared one more parcel; counts in choosing, is not paid.
@@ -47,6 +49,7 @@ impl Vendor {
             title: id.clone(),
             id,
             currency,
+            country: None,
             days: 0,
             hassle: Money::zero(currency),
             shipping: Vec::new(),

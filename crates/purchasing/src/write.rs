@@ -40,6 +40,9 @@ pub fn vendor_to_toml(vendor: &Vendor) -> String {
         line(&mut text, "title", &quoted(&vendor.title));
     }
     line(&mut text, "currency", &quoted(vendor.currency.code()));
+    if let Some(country) = &vendor.country {
+        line(&mut text, "country", &quoted(country));
+    }
     line(&mut text, "days", &vendor.days.to_string());
     line(&mut text, "hassle", &quoted(&vendor.hassle.to_string()));
     let steps = vendor

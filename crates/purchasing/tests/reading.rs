@@ -61,7 +61,7 @@ fn tells_all_problems_at_once() {
         &[
             "v.toml:3:12: expected a currency code such as `\"EUR\"`, found `\"euro\"`",
             "v.toml:4:8: expected a whole number from 0 to 1000000, found `-1`",
-            "v.toml:5:1: expected one of the keys `id`, `title`, `currency`, `days`, `hassle`, `shipping`, \
+            "v.toml:5:1: expected one of the keys `id`, `title`, `currency`, `country`, `days`, `hassle`, `shipping`, \
              `by_weight`, `free_from`, `duty`, `duty_from`, `vat`, `vat_included`, `vat_from`, `vat_rounding`, `clearance`, \
              found `shiping`; hint: did you mean `shipping`",
             "v.toml:6:7: expected a share from 0 to 1 with at most 4 decimals, found `21`; hint: 21 % is written 0.21",
@@ -72,7 +72,7 @@ fn tells_all_problems_at_once() {
 
 #[test]
 fn conditions_of_a_vendor() {
-    let text = "[[vendor]]\nid = 'a'\ncurrency = 'GBP'\ndays = 9\nduty = 0.02\nduty_from = '135'\nvat = 0.2\nvat_included = false\n\
+    let text = "[[vendor]]\nid = 'a'\ncurrency = 'GBP'\ncountry = 'gb'\ndays = 9\nduty = 0.02\nduty_from = '135'\nvat = 0.2\nvat_included = false\n\
                 vat_from = '5.00'\nvat_rounding = 'line down'\nclearance = '6.00'\nfree_from = '80'\n\
                 by_weight = [{ from = 0, fee = '3.10' }, { from = 250, fee = '4.60' }]\n[[offer]]\nvendor = 'a'\nitem = 'x'\neach = '1.20'\ngrams = 40";
     let (vendors, offers) = parse_vendors(text, "v.toml").unwrap();
@@ -87,13 +87,14 @@ fn conditions_of_a_vendor() {
         "{written}"
     );
     check(
-        "[[vendor]]\nid = 'a'\ncurrency = 'GBP'\ndays = 9\nvat_rounding = 'up'\nby_weight = [{ from = 3, fee = '1' }]\n\
+        "[[vendor]]\nid = 'a'\ncurrency = 'GBP'\ndays = 9\ncountry = 'UKX'\nvat_rounding = 'up'\nby_weight = [{ from = 3, fee = '1' }]\n\
          [[offer]]\nvendor = 'a'\nitem = 'x'\neach = '0'\n[[offer]]\nvendor = 'a'\nitem = 'y'\neach = '-1.20'",
         &[
-            "v.toml:5:16: expected `\"invoice\"`, `\"invoice down\"`, `\"line\"` or `\"line down\"`, found `'up'`",
-            "v.toml:6:14: expected weight steps in grams, the first from 0, with rising `from`, found `{ from = 3, fee = '1' }`",
-            "v.toml:10:8: expected a price above 0 such as `\"0.48\"`, found `'0'`",
-            "v.toml:14:8: expected a price above 0 such as `\"0.48\"`, found `'-1.20'`",
+            "v.toml:5:11: expected a country of two letters such as `\"DE\"`, found `'UKX'`",
+            "v.toml:6:16: expected `\"invoice\"`, `\"invoice down\"`, `\"line\"` or `\"line down\"`, found `'up'`",
+            "v.toml:7:14: expected weight steps in grams, the first from 0, with rising `from`, found `{ from = 3, fee = '1' }`",
+            "v.toml:11:8: expected a price above 0 such as `\"0.48\"`, found `'0'`",
+            "v.toml:15:8: expected a price above 0 such as `\"0.48\"`, found `'-1.20'`",
         ],
     );
 }

@@ -135,6 +135,10 @@ async fn every_page_answers_with_the_policy() {
         "/rounds",
         "/plan",
         "/parcels",
+        "/offers",
+        "/stock",
+        "/api/offers",
+        "/api/stock",
         "/take-in",
         "/boards",
         "/boards/z80-micro",
@@ -715,4 +719,29 @@ async fn lists_go_into_a_board_of_ones_own_once_they_are_seen() {
         .has("3-to-8 decoder");
     let missing = house.get("/boards/nothing").await;
     assert_eq!(missing.status, StatusCode::NOT_FOUND);
+
+#[tokio::test]
+async fn the_drawer_by_form_and_nonsense_with_a_sentence() {
+    let house = House::with_three();
+    let bad = house.post("/stock", "what=&works=&note=&way=in").await;
+    assert_eq!(bad.status, StatusCode::UNPROCESSABLE_ENTITY);
+    bad.has("Expected how many of what");
+    let none = house
+        .post("/stock", "what=3+fuse&works=&note=&way=out")
+        .await;
+    assert_eq!(none.status, StatusCode::UNPROCESSABLE_ENTITY);
+    none.has("in the drawer, found 0");
+    let put = house
+        .post("/stock", "what=3+fuse&works=80+%25&note=attic&way=in")
+        .await;
+    house.follow(&put).await.has("each good with").has("attic");
+    let nobody = house
+        .post("/offers", "vendor=swan&text=fuse+0.20&take=1")
+        .await;
+    assert_eq!(nobody.status, StatusCode::NOT_FOUND);
+    nobody.has("There is no vendor yet");
+    let parcel = house
+        .await;
+    assert_eq!(parcel.status, StatusCode::NOT_FOUND);
+    assert!(donor.status.is_client_error(), "{}", donor.body);
 }

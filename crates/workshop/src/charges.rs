@@ -1,23 +1,53 @@
 //! What a parcel costs besides its goods: postage, duty, tax, clearance, each as a line of the ledger.
 
 use purchasing::{Parcel, TaxRounding, Vendor};
-use units::{Currency, Decimal, Money};
+use units::{Decimal, Money};
 
 use crate::{
+    settings::Settings,
     views::ParcelLine,
     words::{coins, listed},
 };
 
-/// Rules of customs are the vendor's file's, and change.
-const CHECK: &str = "check with your customs";
+/// Rules of customs change: what they are as of, if the program's own rule was used.
+fn check(settings: &Settings, vendor: &Vendor) -> String {
+    let rules = purchasing::customs();
+    let home = settings.country.as_deref().unwrap_or_default();
+    match purchasing::Customs::between(&rules, home, vendor) {
+        Some(rule) => format!(
+            "rules of {}, as of {}; check with your customs",
+            rule.into, rule.as_of
+        ),
+        None => "check with your customs".to_string(),
+    }
+}
+
+/// `a GBP is 1.17, seen on 2026-11-02`, for prices in another currency.
+fn rate(settings: &Settings, vendor: &Vendor) -> Option<String> {
+    let rate = settings
+        .rates
+        .get(&vendor.currency)
+        .filter(|_| vendor.currency != settings.currency)?;
+    let seen = settings.rates_seen.get(&vendor.currency);
+    let seen = seen
+        .map(|seen| format!(", seen on {seen}"))
+        .unwrap_or_default();
+    Some(format!(
+        "one {} is {}\u{a0}{}{seen}",
+        vendor.currency,
+        rate.normalize(),
+        settings.currency
+    ))
+}
 
 /// The postage, and how far away it would be free.
 pub(crate) fn postage(
+    settings: &Settings,
     vendor: &Vendor,
     parcel: &Parcel,
     unweighed: &[String],
-    currency: Currency,
 ) -> ParcelLine {
+    let currency = settings.currency;
     let same = vendor.currency == currency;
     let zero = vendor
         .shipping
@@ -47,7 +77,7 @@ pub(crate) fn postage(
         }
         None => format!("postage{weight}"),
     };
-    let mut notes = Vec::new();
+    let mut notes: Vec<String> = rate(settings, vendor).into_iter().collect();
     if vendor.vat_included && !vendor.vat.is_zero() {
         notes.push(format!("tax of {} is in the prices", share(vendor.vat)));
     }
@@ -70,7 +100,9 @@ fn share(share: Decimal) -> String {
 }
 
 /// Duty, tax and clearance, as far as they are due.
-pub(crate) fn taxes(vendor: &Vendor, parcel: &Parcel, currency: Currency) -> Vec<ParcelLine> {
+pub(crate) fn taxes(settings: &Settings, vendor: &Vendor, parcel: &Parcel) -> Vec<ParcelLine> {
+    let currency = settings.currency;
+    let check = check(settings, vendor);
     let line = |amount: Money, text: String, note: &str| ParcelLine {
         amount: coins(amount.to_minor(), currency),
         text,
@@ -89,7 +121,7 @@ pub(crate) fn taxes(vendor: &Vendor, parcel: &Parcel, currency: Currency) -> Vec
         .map(|from| format!("no duty below {}", from.amount_text()));
     if parcel.duty.to_minor() != 0 {
         let text = format!("duty, {} of {}", share(vendor.duty), base(0));
-        lines.push(line(parcel.duty, text, CHECK));
+        lines.push(line(parcel.duty, text, &check));
     }
     if parcel.vat.to_minor() != 0 {
         let rate = share(vendor.vat);
@@ -102,10 +134,9 @@ pub(crate) fn taxes(vendor: &Vendor, parcel: &Parcel, currency: Currency) -> Vec
         if let Some(no_duty) = &no_duty {
             text = format!("{text}; {no_duty}");
         }
-        let note = if vendor.rounding == TaxRounding::Invoice {
-            CHECK
-        } else {
-            ""
+        let note = match vendor.rounding {
+            TaxRounding::Invoice => check.as_str(),
+            _ => "",
         };
         lines.push(line(parcel.vat, text, note));
     }

@@ -231,6 +231,16 @@ impl Folder {
                 Err(problems) => self.break_file(name, &problems),
             }
         }
+        if let Some(home) = &self.settings.country {
+            let rules = purchasing::customs();
+            for vendor in &mut self.vendors {
+                let rule = purchasing::Customs::between(&rules, home, vendor);
+                if let Some(rule) = rule.filter(|rule| self.settings.knows(rule.duty_from.currency))
+                {
+                    rule.fill(vendor);
+                }
+            }
+        }
         self.filed
             .retain(|offer| self.vendors.iter().any(|vendor| vendor.id == offer.vendor));
         self.offers = self.filed.clone();

@@ -250,11 +250,11 @@ fn parcel_view(
     waiting.sort();
     waiting.dedup();
     let unweighed = unweighed(state, parcel);
-    lines.extend(vendor.map(|vendor| postage(vendor, parcel, &unweighed, currency)));
+    lines.extend(vendor.map(|vendor| postage(&state.folder.settings, vendor, parcel, &unweighed)));
     lines.extend(
         vendor
             .into_iter()
-            .flat_map(|vendor| taxes(vendor, parcel, currency)),
+            .flat_map(|vendor| taxes(&state.folder.settings, vendor, parcel)),
     );
     ParcelView {
         letter,

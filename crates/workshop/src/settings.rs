@@ -12,6 +12,7 @@ use crate::{Error, ErrorKind};
 pub(crate) const DEFAULT: &str = r#"# The workshop's own figures. Everything here can be changed at any time.
 name = "workshop"
 currency = "EUR"               # ISO 4217
+# country = "DE"               # then customs are reckoned for vendors that say theirs
 rate_per_hour = "12.00"        # what an hour at the bench is worth to you
 horizon_years = 3              # how long a repaired machine is to last
 evening_minutes = 150
@@ -31,6 +32,7 @@ oscilloscope = 4
 
 [rates]                        # what one unit of another currency costs, for vendors abroad
 # USD = "0.92"
+# GBP = { rate = "1.17", seen = "2026-11-02" }
 
 # An instrument's name is the set-up that checks ask for; without one, such checks come last.
 # Accuracy: percent of the reading and counts of the last digit. `display` is the count of its display, `digit` the worth of one count.
@@ -52,6 +54,8 @@ pub(crate) const NO_SOURCE: &str = "common practice, no source";
 pub(crate) struct Settings {
     pub(crate) name: String,
     pub(crate) currency: Currency,
+    /// Where parcels go, `DE`, if said.
+    pub(crate) country: Option<String>,
     pub(crate) rate_per_hour: i64,
     pub(crate) evening_minutes: f64,
     /// How long a repaired machine is to last.
@@ -62,6 +66,8 @@ pub(crate) struct Settings {
     pub(crate) set_ups: BTreeMap<String, f64>,
     /// What one unit of another currency costs in the workshop's.
     pub(crate) rates: BTreeMap<Currency, Decimal>,
+    /// The day on which a rate was seen, if said.
+    pub(crate) rates_seen: BTreeMap<Currency, String>,
     /// Lost when a check harms a part.
     pub(crate) harm_cost: i64,
     /// Taken for a part that nobody offers yet.
@@ -101,6 +107,11 @@ impl Settings {
             hold: 0,
             as_it_stands: None,
         })
+    }
+
+    /// Amounts in this currency can be reckoned with.
+    pub(crate) fn knows(&self, currency: Currency) -> bool {
+        currency == self.currency || self.rates.contains_key(&currency)
     }
 
     /// Money a bench minute costs, in whole currency.
@@ -192,6 +203,7 @@ fn usual(unit: Unit) -> Instrument {
 struct Raw {
     name: Option<String>,
     currency: Option<String>,
+    country: Option<String>,
     rate_per_hour: Option<Amount>,
     horizon_years: Option<f64>,
     evening_minutes: Option<f64>,
@@ -202,7 +214,7 @@ struct Raw {
     #[serde(default)]
     set_ups: BTreeMap<String, f64>,
     #[serde(default)]
-    rates: BTreeMap<String, String>,
+    rates: BTreeMap<String, RawRate>,
     harm_cost: Option<Amount>,
     unknown_price: Option<Amount>,
     ask_again_days: Option<i64>,
@@ -232,6 +244,14 @@ struct RawInstrument {
     digit: Option<String>,
     display: Option<f64>,
     source: Option<String>,
+}
+
+/// `"0.92"`, or with the day on which it was seen.
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum RawRate {
+    Plain(String),
+    Dated { rate: String, seen: String },
 }
 
 /// `"12.00"` or `12`; a float with a point would not be exact.
@@ -310,7 +330,15 @@ impl Raw {
             }
         }
         let mut rates = BTreeMap::new();
-        for (code, text) in &self.rates {
+        let mut rates_seen = BTreeMap::new();
+        for (code, raw) in &self.rates {
+            let (text, seen) = match raw {
+                RawRate::Plain(rate) => (rate, None),
+                RawRate::Dated { rate, seen } => (rate, Some(seen)),
+            };
+            if let Some((currency, seen)) = Currency::from_code(code).zip(seen) {
+                rates_seen.insert(currency, seen.clone());
+            }
             let rate = units::parse_amount(text)
                 .ok()
                 .filter(|rate| *rate > Decimal::ZERO);
@@ -324,6 +352,7 @@ impl Raw {
         Settings {
             name: self.name.unwrap_or_else(|| "workshop".to_string()),
             currency,
+            country: self.country,
             rate_per_hour,
             evening_minutes,
             horizon_years,
@@ -336,6 +365,7 @@ impl Raw {
             worth,
             set_ups: self.set_ups,
             rates,
+            rates_seen,
             harm_cost,
             unknown_price,
             ask_again_days: self.ask_again_days.unwrap_or(14).clamp(0, 36_500),

@@ -30,11 +30,11 @@ pub fn parcels(setting: &Setting<'_>, view: &Ledger) -> Markup {
                     @if to_order(view).next().is_none() { p { "Nothing has to be ordered. " a href="/plan" { "The plan" } " says why." } }
                     @for one in on_the_way(view) { (parcel(one)) }
                     (unmet(&view.unmet))
+                    (rows("At these prices the order turns", &view.turns))
+                    (rows("What waits for a parcel", &view.late))
                 }
                 div {
                     (why(view))
-                    (rows("At these prices the order turns", &view.turns))
-                    (rows("What waits for a parcel", &view.late))
                     (ask_again(&view.ask_again))
                     (came_in_before(view))
                     (left_out(&view.left_out))
