@@ -12,6 +12,7 @@ mod kits;
 mod lots;
 mod market;
 mod model;
+mod orders;
 mod plan;
 mod recourse;
 mod revalue;

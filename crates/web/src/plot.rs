@@ -123,12 +123,14 @@ impl Frame {
         let (low, high) = shown.fold((lowest, high), |(low, high), left_over| {
             (low.min(left_over), high.max(left_over))
         });
-        let room = ((high - low) * 0.1).max(1.0);
+        // rules have their words below the curve
+        let share = if curve.rules.is_empty() { 0.1 } else { 0.3 };
+        let room = ((high - low) * share).max(1.0);
         Frame {
             size,
             most: most * 1.12,
             low: low - room,
-            high: high + room * 0.5,
+            high: high + ((high - low) * 0.05).max(0.5),
         }
     }
 
@@ -249,43 +251,61 @@ pub(crate) fn letter(n: usize) -> char {
 }
 
 /// Simple rules as open circles, each with its name and what it loses; by letters on a narrow sheet. One that is off the
-/// scale is an arrow at the foot.
+/// scale is an arrow near the foot.
 fn rules(frame: &Frame, curve: &MoneyCurve<'_>) -> Markup {
-    let mut taken: Vec<(f64, f64)> = Vec::new();
+    // from, to and line of words that stand already; the limit's own stand at the foot
+    let limit = curve.limit.map(|limit| {
+        let end = frame.x(limit) - 5.0;
+        (
+            end - 2.0 * half_width("your limit 00.00", 7.0),
+            end,
+            frame.bottom() - 8.0,
+        )
+    });
+    let mut taken: Vec<(f64, f64, f64)> = limit.into_iter().collect();
     let mut marks = Vec::new();
-    let foot = frame.bottom() - 6.0;
+    let foot = frame.bottom() - 24.0;
     for (n, rule) in curve.rules.iter().enumerate() {
-        let (x, y) = (frame.x(rule.money), frame.y(rule.left_over));
-        let off = y > foot;
+        let x = frame.x(rule.money);
+        let y = frame.y(rule.left_over);
+        let off = y > frame.bottom();
+        let y = y.min(foot);
         let text = if frame.size.wordy {
             format!("{} {}", rule.title, rule.loses)
         } else {
             letter(n).to_string()
         };
-        let half = half_width(&text, 7.0);
-        let middle = x.clamp(frame.size.left + half, frame.size.width - half - 2.0);
-        // below the circle, above the arrow, and further on where another name stands
-        let (mut line, step) = if off {
-            (foot - 20.0, -15.0)
-        } else {
-            (y + 18.0, 15.0)
+        let wide = 2.0 * half_width(&text, 7.0);
+        // beside its mark where there is room, else a line higher or lower
+        let places = [0.0, -15.0, 15.0, -30.0].map(|by| {
+            let line = y + 4.5 + by;
+            [
+                (x + 9.0, x + 9.0 + wide, line),
+                (x - 9.0 - wide, x - 9.0, line),
+            ]
+        });
+        let clear = |place: &(f64, f64, f64)| {
+            let (from, to, line) = *place;
+            let mut others = taken.iter();
+            let meets = others.any(|(start, end, other)| {
+                from < end + 4.0 && *start < to + 4.0 && (line - other).abs() < 14.0
+            });
+            from > frame.size.left && to < frame.size.width && !meets
         };
-        while taken.iter().any(|(at, other)| {
-            (at - middle).abs() < 2.0 * half + 8.0 && (line - other).abs() < 15.0
-        }) {
-            line += step;
-        }
-        taken.push((middle, line));
-        marks.push((x, y, off, middle, line.min(foot - 14.0), text));
+        let mut places = places.into_iter().flatten();
+        let first = places.clone().next().unwrap_or((x, x, y));
+        let place = places.find(clear).unwrap_or(first);
+        taken.push(place);
+        marks.push((x, y, off, place, text));
     }
     html! {
-        @for (x, y, off, middle, line, text) in marks {
+        @for (x, y, off, (from, _, line), text) in marks {
             @if off {
-                path.ink d={ "M" (px(x - 5.0)) " " (px(foot - 8.0)) "l5 7l5-7" } stroke-width="1.8" {}
+                path.ink d={ "M" (px(x - 5.0)) " " (px(y - 3.0)) "l5 7l5-7" } stroke-width="1.8" {}
             } @else {
                 circle.ink.fill-sheet cx=(px(x)) cy=(px(y)) r="4.5" stroke-width="1.8" {}
             }
-            text.is-ink x=(px(middle)) y=(px(line)) text-anchor="middle" { (text) }
+            text.is-ink x=(px(from)) y=(px(line)) { (text) }
         }
     }
 }

@@ -562,6 +562,33 @@ async fn limits_that_cannot_be_read_stay_in_their_boxes() {
 }
 
 #[tokio::test]
+async fn a_decision_is_settled_and_let_go() {
+    let house = House::empty();
+    house.post("/take-in", "line=2+from+the+attic%2C+20").await;
+    for (form, said) in [
+        (
+            "settle=T-01+give",
+            "Expected fix, hold, donor, sell or keep",
+        ),
+        ("settle=T-09+hold", "There is no machine"),
+        ("settle=without+nobody", "There is no vendor"),
+    ] {
+        let answer = house.post("/plan/settle", form).await;
+        assert_eq!(answer.status.as_u16() / 100, 4, "{form}");
+        answer.has(said).has("role=\"alert\"");
+    }
+    let set = house.post("/plan/settle", "settle=t1+hold").await;
+    house
+        .follow(&set)
+        .await
+        .has(" is held; else ")
+        .has("name=\"free\" value=\"T-01 hold\"");
+    let free = house.post("/plan/settle", "free=T-01+hold").await;
+    let page = house.follow(&free).await;
+    assert!(!page.body.contains(" is held; else "));
+}
+
+#[tokio::test]
 async fn the_light_is_remembered() {
     let house = House::empty();
     let answer = house.post("/theme", "theme=dark&back=%2Ftake-in").await;

@@ -239,7 +239,9 @@ impl Core {
             .iter()
             .max_by(|a, b| a.chance.total_cmp(&b.chance));
         let hold = coins(machine.hold_value, state.folder.settings.currency);
+        let settled = self.pins.iter().any(|one| one.tag() == tag);
         Ok(match best {
+            _ if settled => format!("It is settled so. Worth {hold} as it is."),
             None => format!("Nothing that could be had mends it. Worth {hold} as it is."),
             Some(best) if best.faults.is_empty() => {
                 format!("No time is left for it. Worth {hold} as it is.")
