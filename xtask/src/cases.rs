@@ -26,7 +26,8 @@ pub(crate) fn bench(arguments: &[String]) -> Result<ExitCode> {
     let workspace = Workspace::load()?;
     let mut command = command(&workspace, arguments);
     let asked_for_help = arguments.iter().any(|word| word == "--help");
-    if !asked_for_help {
+    let needs_library = arguments.get(1).is_none_or(|what| what != "catalogue");
+    if needs_library && !asked_for_help {
         command.env("BOARDWRIGHT_PYTHON", tools::python(&workspace)?);
     }
     run(&mut command)

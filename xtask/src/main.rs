@@ -30,6 +30,7 @@ usage: cargo xtask test [--only SECTION,SECTION...]
        cargo xtask solve pile MACHINES SEED known|mixed
        cargo xtask bench diagnosis [--repeats N] [FILE...]
        cargo xtask bench planning
+       cargo xtask bench catalogue
        cargo xtask replay [FILE]
        cargo xtask help
 

@@ -1074,6 +1074,11 @@ fn every_answer_is_as_documented() {
         format!("{TINY}\n[[function]]\nid = \"tape\"\nneeds = []\n"),
     );
     check(0, &["board", "check", "odd.toml"]);
+    check(0, &["board", "new", "--questions"]);
+    check(0, &["board", "new", "Ostrel 9", "-a", "ram=dram-three"]);
+    let pieces = "U21 6845 socket; U22-U25 74ls166";
+    check(0, &["board", "split", "ostrel-9", "video", pieces]);
+    check(2, &["board", "split", "ostrel-9", "video", pieces]);
     bench.write("bad.toml", "[board]\nid = 1\n");
     check(1, &["board", "check", "bad.toml"]);
     bench.write("parts.csv", "Ref;Value\nU40;74LS00\n");
@@ -1266,7 +1271,9 @@ fn help() {
     let verbs = "take-in round measure show bench pull fit reseat resolder clean settle strip plan order receive offers stock undo journal serve demo";
     let mut pages = vec![vec!["-h"], vec!["--help"]];
     pages.extend(verbs.split(' ').map(|verb| vec![verb, "--help"]));
-    pages.extend(["check", "export-network"].map(|verb| vec!["board", verb, "--help"]));
+    pages.extend(
+        ["new", "split", "check", "export-network"].map(|verb| vec!["board", verb, "--help"]),
+    );
     for page in pages {
         let help = bench.ok(&page);
         assert!(

@@ -25,6 +25,7 @@ usage: cargo xtask solve case FOLDER...
        cargo xtask solve pile MACHINES SEED known|mixed
        cargo xtask bench diagnosis [--only SECTION] [--repeats N] [FILE...]
        cargo xtask bench planning
+       cargo xtask bench catalogue
        cargo xtask replay [FILE]
 
 solve case: each FOLDER has `board.toml` and `case.json`. Prints one JSON object a line, in the order of the folders, with the
@@ -58,6 +59,9 @@ Linux only.
 bench planning: measures the piles with a known optimum, made-up piles of 64 and 120 machines and made-up orders of 100 lines at
 8 vendors and 300 at 15, in processor time. The baseline is HiGHS on one thread on the same models in the same run, which are
 left in `bench/planning` of the target folder, with every number in `bench/planning.json`.
+
+bench catalogue: how long a program that has just started takes to read the whole catalogue and to compile each starter and the
+demo's board, medians of 21 processes, with every number in `bench/catalogue.json` of the target folder.
 
 replay: tells starter profiles what was seen in documented repairs (FILE, else those of this repository) and prints for each
 repair the findings, the rank of the confirmed blocks and the log score: by base rates alone, by the starter before any
@@ -119,6 +123,12 @@ fn run(arguments: &[String]) -> io::Result<ExitCode> {
             Ok(ExitCode::SUCCESS)
         }
         ["bench", "planning", ref rest @ ..] => bench::planning::run(rest),
+        ["bench", "catalogue", ref rest @ ..] => bench::knowledge::run(rest),
+        ["measure-catalogue", board] => {
+            let line = bench::knowledge::once(board)?;
+            writeln!(io::stdout(), "{line}")?;
+            Ok(ExitCode::SUCCESS)
+        }
         ["bench", "diagnosis", ref rest @ ..] => bench::run(rest),
         ["replay"] => replays::run(None),
         ["replay", file] => replays::run(Some(Path::new(file))),
@@ -132,7 +142,7 @@ fn run(arguments: &[String]) -> io::Result<ExitCode> {
             Ok(ExitCode::SUCCESS)
         }
         _ => Err(io::Error::other(format!(
-            "expected `solve case FOLDER...`, `solve network FILE...`, `solve plan FILE...`, `solve mps FILE...`, `solve pile MACHINES SEED known|mixed`, `bench diagnosis`, `bench planning` or `replay [FILE]`, found `{}`; see `cargo xtask solve --help`",
+            "expected `solve case FOLDER...`, `solve network FILE...`, `solve plan FILE...`, `solve mps FILE...`, `solve pile MACHINES SEED known|mixed`, `bench diagnosis`, `bench planning`, `bench catalogue` or `replay [FILE]`, found `{}`; see `cargo xtask solve --help`",
             words.join(" ")
         ))),
     }

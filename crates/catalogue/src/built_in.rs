@@ -339,6 +339,7 @@ pub(crate) const DEVICES: &[(&str, &str)] = files![
 /// Names and texts of the remedies' files.
 pub(crate) const REMEDIES: &[(&str, &str)] = files![
     "remedies/chips.toml",
+    "remedies/modern.toml",
     "remedies/more.toml",
     "remedies/parts.toml",
     "remedies/places.toml",

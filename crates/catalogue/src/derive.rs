@@ -93,7 +93,8 @@ fn side_of(name: &str) -> &str {
 }
 
 fn device_of<'l>(part: &RawPart, library: &'l Library) -> Option<&'l Device> {
-    library.device(&part.device.as_ref()?.value)
+    let named = part.device.as_ref().or(part.like.as_ref())?;
+    library.device(&named.value)
 }
 
 /// What a part does on the board: its own role, else its device's.
@@ -108,6 +109,12 @@ fn check_role(part: &RawPart, library: &Library, problems: &mut Problems<'_>) {
     {
         let known = library.roles().roles.iter().map(|role| role.id.as_str());
         problems.unknown(&role.span, "a role of the catalogue", &role.value, known);
+    }
+    if let Some(like) = &part.like
+        && library.device(&like.value).is_none()
+    {
+        let known = library.device_ids();
+        problems.unknown(&like.span, "a device of the catalogue", &like.value, known);
     }
 }
 

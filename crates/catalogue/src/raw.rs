@@ -65,6 +65,8 @@ pub(crate) struct RawPart {
     pub(crate) device: Option<At<String>>,
     /// What it does on the board, where that is not the device's role or no device is named.
     pub(crate) role: Option<At<String>>,
+    /// A device with the same pins and supplies, where the part is a whole block.
+    pub(crate) like: Option<At<String>>,
     /// The part that this one is a piece of.
     pub(crate) of: Option<At<String>>,
     /// Its share of that part's faults.

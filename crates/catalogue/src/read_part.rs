@@ -38,6 +38,7 @@ pub(crate) fn read_parts(
         block: fields.text("block", problems),
         device: fields.text("device", problems),
         role: fields.text("role", problems),
+        like: fields.text("like", problems),
         of: fields.text("of", problems),
         share: fields
             .take("share")

@@ -370,7 +370,6 @@ fn parts_and_rails_bring_the_rest() {
         how = "Probe U1 pin 6 against ground; look for a clean square wave."
         minutes = 2.0
         set_up = ["lid-off", "powered", "oscilloscope"]
-        requires = ["+5V.present"]
         at = ["U1.6"]
         tells = "clock"
         false_pass = 0.01
@@ -828,4 +827,96 @@ fn a_remedy_for_several_devices() {
     let problems = library().with_folder([("mine.toml", wrong.as_str())]);
     expect!["mine.toml:2:6: expected `{device}` in the id of a remedy for several, found `mine`"]
         .assert_eq(&problems.expect_err("bad")[0].to_string());
+}
+
+/// Boards of which nothing but rails and parts is written: each gets its checks in an order that begins with the supply.
+#[test]
+fn rails_and_parts_alone_bring_an_order_of_checks() {
+    let check = |rails: &[(&str, f64)], parts: &[(&str, &str)], expect: Expect| {
+        let mut text = "[board]\nid = \"made\"\n".to_owned();
+        for (name, volts) in rails {
+            text += &format!("[[rail]]\nname = \"{name}\"\nvolts = {volts:?}\n");
+        }
+        for (reference, device) in parts {
+            text += &format!("[[part]]\nref = \"{reference}\"\ndevice = \"{device}\"\n");
+        }
+        let profile = read(&text);
+        assert!(profile.rails.iter().all(|rail| !rail.fed_by.is_empty()));
+        let said = |id: &str| {
+            let check = profile.check(id)?;
+            Some(format!("{id} at {}: {}", check.at.join(" "), check.how))
+        };
+        let pins = ["cpu-clock", "cpu-reset", "cpu-fetch", "rom-select"].map(said);
+        let pins: Vec<String> = pins.into_iter().flatten().collect();
+        let ids = profile.checks.iter().map(|check| check.id.as_str());
+        let ids: Vec<&str> = ids.collect();
+        expect.assert_eq(&format!("{}\n{}", ids.join(" "), pins.join("\n")));
+    };
+    check(
+        &[("+5V", 5.0), ("+12V", 12.0), ("-5V", -5.0)],
+        &[
+            ("U30", "7805"),
+            ("U31", "7812"),
+            ("U32", "icl7660"),
+            ("BR1", "bridge-rectifier"),
+            ("X1", "crystal"),
+            ("U1", "z80a"),
+            ("U2", "2716"),
+            ("U3-U10", "4116"),
+            ("U11", "74ls138"),
+            ("U12-U14", "74ls157"),
+            ("U15", "6845"),
+            ("U16", "8255"),
+            ("C1", "electrolytic"),
+        ],
+        expect![[r#"
+            +5v +12v -5v current picture start steady cpu-clock cpu-reset cpu-fetch data-lines rom-select gates rom-read warm-chips ram-test cpu-chip ram-chips video-chip video-ram supply-parts video-sync ports contacts
+            cpu-clock at U1.6: Probe U1 pin 6 against ground; look for a clean square wave.
+            cpu-reset at U1.26: Watch U1 pin 26 while switching on; it should go low for a moment and then rest high.
+            cpu-fetch at U1.27: Probe U1 pin 27; a running CPU pulses it without pause.
+            rom-select at U2.18: Probe U2 pin 18 after switching on; it should pulse."#]],
+    );
+    check(
+        &[("+5V", 5.0)],
+        &[
+            ("U30", "7805"),
+            ("X1", "crystal"),
+            ("U1", "6502"),
+            ("U2", "2332"),
+            ("U3-U4", "2114"),
+            ("U5", "6522"),
+            ("U6", "74ls145"),
+            ("U7", "6840"),
+            ("U8", "74ls00"),
+        ],
+        expect![[r#"
+            +5v current start steady cpu-clock cpu-reset cpu-fetch data-lines rom-select gates rom-read warm-chips ram-test cpu-chip ram-chips supply-parts ports contacts
+            cpu-clock at U1.39: Probe U1 pin 39 against ground; look for a clean square wave.
+            cpu-reset at U1.40: Watch U1 pin 40 while switching on; it should go low for a moment and then rest high.
+            cpu-fetch at U1.7: Probe U1 pin 7; a running CPU pulses it without pause.
+            rom-select at U2.20: Probe U2 pin 20 after switching on; it should pulse."#]],
+    );
+    check(
+        &[("+5V", 5.0)],
+        &[
+            ("F1", "fuse"),
+            ("U1", "8088"),
+            ("U2", "8284a"),
+            ("U3", "8259a"),
+            ("U4", "8237a"),
+            ("U5", "2764"),
+            ("U6-U13", "4164"),
+            ("U14", "8255"),
+            ("U15", "upd765"),
+            ("U16", "74ls245"),
+            ("U17", "pal16l8"),
+            ("U18", "1488"),
+        ],
+        expect![[r#"
+            +5v current start steady cpu-clock cpu-reset cpu-fetch data-lines rom-select gates rom-read warm-chips ram-test cpu-chip ram-chips supply-parts ports disk contacts
+            cpu-clock at U1.19: Probe U1 pin 19 against ground; look for a clean square wave.
+            cpu-reset at U1.21: Watch U1 pin 21 while switching on; it should go high for a moment and then rest low.
+            cpu-fetch at U1.25: Probe U1 pin 25; a running CPU pulses it without pause.
+            rom-select at U5.20: Probe U5 pin 20 after switching on; it should pulse."#]],
+    );
 }

@@ -139,3 +139,99 @@ fn findings_and_acts_keep_their_meaning_when_a_block_is_split() {
     refused("mine", "sound", "U30 ay-3-8911", "did you mean");
     refused("nothing", "sound", "U30", "there is no board");
 }
+
+/// The parts list of a board, block by block, as it would be pasted.
+const LISTS: [(&str, &str); 12] = [
+    (
+        "supply",
+        "J1 dc-socket; SW1 switch; F1 fuse; D1 diode; C1-C4 electrolytic; U30 7805; C13 tantalum",
+    ),
+    ("clock", "X1 crystal; U31 74ls04; U32 74ls74"),
+    ("reset", "U33 ne555; C9 electrolytic; SW2 reset-button"),
+    (
+        "cpu",
+        "U1 z80a socket; U2 74ls245; U3,U4 74ls244; RN1 resistor-network",
+    ),
+    ("rom", "U5,U6 27128 socket"),
+    ("ram", "U7-U14 4164; U15,U16 74ls157"),
+    (
+        "decode",
+        "U17 74ls138; U18 74ls32; U19 74ls00; U20 74ls08; U34 74ls30; U35,U36,U37 74ls04",
+    ),
+    (
+        "video",
+        "U21 6845 socket; U22-U25 74ls166; U26 74ls373; U27 74ls86; X2 crystal; U28-U29 2114",
+    ),
+    ("sound", "U40 ay-3-8910 socket; U41 lm386; LS1 speaker"),
+    (
+        "keyboard",
+        "KB1 membrane; J8,J9 membrane-connector; U42 74ls145",
+    ),
+    (
+        "ports",
+        "U43 8255 socket; U44 z80-pio socket; J10-J13 connector; U45,U46 74ls367",
+    ),
+    (
+        "output",
+        "M1 modulator; Q1,Q2 transistor; R1 trimmer; C20 electrolytic",
+    ),
+];
+
+/// A profile of seventy parts from a starter and a pasted list: little is typed, and supply, clock and reset come first.
+#[test]
+fn seventy_parts_take_little_typing() {
+    let dir = tempfile::tempdir().unwrap();
+    let workshop = open(dir.path());
+    let answers = [("cpu", "z80"), ("ram", "dram"), ("sound", "chip")];
+    let mut typed = "board new \"Ostrel 9\" -a cpu=z80 -a ram=dram -a sound=chip".len();
+    workshop
+        .new_board(&new("Ostrel 9", &answers), false)
+        .unwrap();
+    for (block, list) in LISTS {
+        typed += format!("board split ostrel-9 {block} \"\"").len();
+        workshop
+            .split_board("ostrel-9", block, list, false)
+            .unwrap_or_else(|error| panic!("{}", error.message));
+    }
+    assert!(typed <= 2_500, "{typed} typed");
+    let text = fs::read_to_string(dir.path().join("boards/ostrel-9.toml")).unwrap();
+    let library = catalogue::Library::built_in();
+    let profile = catalogue::parse_profile(&text, "ostrel-9.toml", library).unwrap();
+    assert!(profile.parts.len() >= 70, "{}", profile.parts.len());
+    assert_eq!(catalogue::check_profile(&profile), []);
+    let place = |id: &str| {
+        profile
+            .checks
+            .iter()
+            .position(|check| check.id == id)
+            .unwrap()
+    };
+    let order = [
+        "+5v",
+        "cpu-clock",
+        "cpu-reset",
+        "cpu-fetch",
+        "data-lines",
+        "rom-select",
+        "rom-read",
+    ];
+    assert!(
+        order.map(place).is_sorted(),
+        "supply, clock and reset come first"
+    );
+    assert_eq!(profile.check("cpu-clock").unwrap().at, ["U1.6"]);
+
+    let lot = TakeIn {
+        line: "1 from the attic, 10".to_owned(),
+        ..TakeIn::default()
+    };
+    workshop.take_in(&lot).unwrap();
+    workshop
+        .measure("T-01", "picture black; start fail; sound fail")
+        .unwrap();
+    // a dead board that has its supply and clock leaves the blame with what needs them
+    let blame = |block: &[&str]| chance_of(&workshop, "T-01", block);
+    workshop.measure("T-01", "+5v 2.10").unwrap();
+    let supply = blame(&["J1", "SW1", "F1", "D1", "C1", "U30", "C13"]);
+    assert!(supply > blame(&["U1", "U2", "X1", "U21"]), "{supply}");
+}

@@ -2,6 +2,7 @@
 
 mod epochs;
 mod job_cards;
+pub(crate) mod knowledge;
 mod library;
 mod measure;
 mod memory;
