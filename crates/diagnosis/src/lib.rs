@@ -10,6 +10,7 @@ mod explain;
 mod export;
 mod graph;
 mod groups;
+mod harms;
 mod looks;
 mod lower;
 mod model;

@@ -102,9 +102,10 @@ impl Lowering<'_> {
     /// A truth found out.
     fn truth(&mut self, finding: &Finding) -> Table {
         match &finding.what {
-            What::Mode { state, mode } => match self.state_vars.get(state) {
-                Some(&var) => Table::from_fn(&self.model, vec![var], |at| {
-                    f64::from(u8::from(at[0] == mode + 1))
+            What::Mode { state, mode } => match self.read_from(*state) {
+                Some((var, states)) => Table::from_fn(&self.model, vec![var], |at| {
+                    let now = states.map_or(at[0], |states| states[at[0]]);
+                    f64::from(u8::from(now == mode + 1))
                 }),
                 None => self.never(),
             },

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::{
     graph::{Cause, Draw, EventKey, Graph, Link, OrId, Origin, PowerId, Show, StateId, Visible},
     groups::{Outer, SharedKey},
+    harms::{Harmed, chains},
     looks::LookDraws,
     model::{Likelihood, Model, OUTER, Once, Or, Table, Var},
     share::{Shared, share},
@@ -133,6 +134,8 @@ pub(crate) struct Lowering<'a> {
     shared: &'a [Shared],
     pub(crate) model: Model,
     pub(crate) state_vars: BTreeMap<StateId, Var>,
+    /// Versions harmed by one look of several.
+    pub(crate) harmed: BTreeMap<StateId, Harmed>,
     event_vars: BTreeMap<EventKey, Var>,
     outside_vars: BTreeMap<String, Var>,
     pub(crate) or_vars: Vec<Var>,
@@ -162,6 +165,7 @@ impl<'a> Lowering<'a> {
             shared,
             model,
             state_vars: BTreeMap::new(),
+            harmed: BTreeMap::new(),
             event_vars: BTreeMap::new(),
             outside_vars: BTreeMap::new(),
             or_vars,
@@ -184,8 +188,13 @@ impl<'a> Lowering<'a> {
             let var = self.model.root(vec![1.0 - chance, chance]);
             self.event_vars.insert(key.clone(), var);
         }
+        let chains = chains(self.graph);
         for id in 0..self.graph.states.len() {
-            if !self.graph.states[id].possible.contains(&true) {
+            if !self.graph.states[id].possible.contains(&true) || self.harmed.contains_key(&id) {
+                continue;
+            }
+            if let Some(chain) = chains.get(&id) {
+                self.chain(chain);
                 continue;
             }
             let state = &self.graph.states[id];
@@ -476,6 +485,15 @@ impl<'a> Lowering<'a> {
         for link in explicit {
             // sorted by state: the parent comes first
             let chances = self.graph.breaks(link);
+            if let Some(harmed) = self.harmed.get(&link.state).cloned() {
+                let of = |state| Link { state, ..link };
+                let known = self.links.get(&of(harmed.last)).copied();
+                let parent = self.links.get(&of(harmed.from)).copied();
+                let var = known.unwrap_or_else(|| self.drawn_in_chain(&harmed, parent, &chances));
+                self.links.insert(of(harmed.last), var);
+                self.links.insert(link, var);
+                continue;
+            }
             let parent = self.before(link.state).and_then(|from| {
                 Some((
                     from,
@@ -512,6 +530,14 @@ impl<'a> Lowering<'a> {
                 .iter()
                 .map(|mode| mode.shows)
                 .collect();
+            if let Some(harmed) = self.harmed.get(&state).cloned() {
+                let known = self.active.get(&(harmed.last, power)).copied();
+                let parent = self.active.get(&(harmed.from, power)).copied();
+                let var = known.unwrap_or_else(|| self.drawn_in_chain(&harmed, parent, &shows));
+                self.active.insert((harmed.last, power), var);
+                self.active.insert((state, power), var);
+                continue;
+            }
             let parent = self
                 .before(state)
                 .and_then(|from| Some((from, *self.active.get(&(from, power))?)));
@@ -649,7 +675,12 @@ impl<'a> Lowering<'a> {
     }
 
     fn state_survival(&self, link: Link, show: &Show) -> Table {
-        let state = self.state_vars[&link.state];
+        let Some((state, states)) = self.read_from(link.state) else {
+            return Table {
+                vars: Vec::new(),
+                values: vec![1.0],
+            };
+        };
         let drawn = self.links.get(&link).copied();
         let active = show
             .drawn
@@ -660,7 +691,8 @@ impl<'a> Lowering<'a> {
         let mut vars = vec![state];
         vars.extend([drawn, active, coin].into_iter().flatten());
         Table::from_fn(&self.model, vars, |at| {
-            let Some(mode) = at[0].checked_sub(1) else {
+            let now = states.map_or(at[0], |states| states[at[0]]);
+            let Some(mode) = now.checked_sub(1) else {
                 return 1.0;
             };
             let mut rest = at[1..].iter();
