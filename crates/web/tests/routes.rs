@@ -675,7 +675,9 @@ async fn the_drawer_by_form_and_nonsense_with_a_sentence() {
     assert_eq!(nobody.status, StatusCode::NOT_FOUND);
     nobody.has("There is no vendor yet");
     let parcel = house
+        .post("/parcels/A/received", "what=3+fuse&way=open")
         .await;
     assert_eq!(parcel.status, StatusCode::NOT_FOUND);
+    let donor = house.post("/machine/T-01/strip", "").await;
     assert!(donor.status.is_client_error(), "{}", donor.body);
 }
