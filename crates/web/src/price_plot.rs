@@ -21,7 +21,7 @@ const WIDE: Size = Size {
 const NARROW: Size = Size {
     class: "narrow",
     width: 358.0,
-    right: 236.0,
+    right: 196.0,
     labels: 3,
 };
 const HEIGHT: f64 = 260.0;
@@ -143,10 +143,11 @@ fn labels(frame: &Frame, points: &[(i64, &PastPrice)], vendors: &[&str], size: &
                 .iter()
                 .rev()
                 .find(|(_, one)| one.vendor == **vendor)?;
-            let at = if one.at.is_empty() {
-                String::new()
-            } else {
+            let roomy = size.width > 400.0 && !one.at.is_empty();
+            let at = if roomy {
                 format!(", {}", one.at)
+            } else {
+                String::new()
             };
             Some((
                 frame.x(*day),

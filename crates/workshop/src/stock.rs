@@ -218,7 +218,7 @@ fn view(inner: &mut Inner) -> Result<StockView> {
     let chips: Vec<StockRow> = chips
         .into_iter()
         .map(|chip| StockRow {
-            amount: percent(chip.good),
+            amount: format!("{:.0}\u{a0}%", (chip.good * 100.0).round().min(99.0)),
             what: chip.device.unwrap_or_else(|| "chip".to_string()),
             from: format!("{} {}", chip.origin.0, chip.origin.1),
             mark: Some(chip.mark),

@@ -490,20 +490,20 @@ fn a_donor_into_the_drawer() {
     assert_eq!(stock.chips.len(), looked.chips.len());
     check(
         expect![[r#"
-        Eleven things in the drawer, nothing on its way.
-        chip 98 % fuse T-06.F1 | T-06 F1
-        chip 99 % membrane T-06.KB1 | T-06 KB1
-        chip 99 % speaker T-06.LS1 | T-06 LS1
-        chip 99 % z80a T-06.U1 | T-06 U1
-        chip over 99 % 74ls373 T-06.U12 | T-06 U12
-        chip 98 % 27128 T-06.U2 | T-06 U2
-        chip 96 % ay-3-8910 T-06.U26 | T-06 U26
-        chip 98 % 27128 T-06.U3 | T-06 U3
-        chip 99 % 146818 T-06.U31 | T-06 U31
-        chip 97 % og-1 T-06.U8 | T-06 U8
-        chip 86 % ov-2 T-06.U9 | T-06 U9
-        - T-02, T-04, T-07 and T-09 wait for what is still to be ordered.
-    "#]],
+            Eleven things in the drawer, nothing on its way.
+            chip 98 % fuse T-06.F1 | T-06 F1
+            chip 99 % membrane T-06.KB1 | T-06 KB1
+            chip 99 % speaker T-06.LS1 | T-06 LS1
+            chip 99 % z80a T-06.U1 | T-06 U1
+            chip 99 % 74ls373 T-06.U12 | T-06 U12
+            chip 98 % 27128 T-06.U2 | T-06 U2
+            chip 96 % ay-3-8910 T-06.U26 | T-06 U26
+            chip 98 % 27128 T-06.U3 | T-06 U3
+            chip 99 % 146818 T-06.U31 | T-06 U31
+            chip 97 % og-1 T-06.U8 | T-06 U8
+            chip 86 % ov-2 T-06.U9 | T-06 U9
+            - T-02, T-04, T-07 and T-09 wait for what is still to be ordered.
+        "#]],
         &show_stock(&stock),
     );
     workshop.undo(None).unwrap();
