@@ -175,6 +175,26 @@ pub const PROFILE_TABLES: &[TableShape] = &[
                 "A device of the catalogue: pins, limits, modes, role.",
             ),
             may(
+                "role",
+                Text,
+                "What it does on the board, where no device says so.",
+            ),
+            may(
+                "like",
+                Text,
+                "A device with the same pins and supplies, for a part that is a whole block.",
+            ),
+            may(
+                "of",
+                Text,
+                "The part, or the block, that this is a piece of.",
+            ),
+            may(
+                "share",
+                Number,
+                "Its share of the faults of that part, beside those of the other pieces.",
+            ),
+            may(
                 "mount",
                 Word(&["socket", "soldered", "plug"]),
                 "How it sits.",
