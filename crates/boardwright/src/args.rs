@@ -424,12 +424,6 @@ pub(crate) struct Order {
     /// Write that this parcel was ordered.
     #[arg(long, value_name = "PARCEL")]
     pub(crate) placed: Option<String>,
-    /// Leave this vendor out from here on.
-    #[arg(long, value_name = "VENDOR", conflicts_with = "placed")]
-    pub(crate) without: Option<String>,
-    /// Ask this vendor again.
-    #[arg(long, value_name = "VENDOR", conflicts_with_all = ["placed", "without"])]
-    pub(crate) with: Option<String>,
 }
 
 /// Take a journal line back: your last one, or the one named.

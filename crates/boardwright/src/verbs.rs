@@ -263,11 +263,6 @@ fn order(desk: &Desk<'_>, args: Order) -> Result {
         let written = workshop.ordered(&letter)?;
         return desk.answer("written", &written, || text::written(&written));
     }
-    for (vendor, out) in [(args.without, true), (args.with, false)] {
-        if let Some(vendor) = vendor {
-            workshop.leave_out(&vendor, out)?;
-        }
-    }
     let view = workshop.order(&limits(args.limits))?;
     desk.printer
         .answer("order", &view, || text::parcels(&view))?;

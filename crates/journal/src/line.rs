@@ -160,13 +160,6 @@ pub enum Line {
         #[serde(default, skip_serializing_if = "String::is_empty")]
         note: String,
     },
-    /// A vendor is asked no more, or again.
-    LeftOut {
-        /// Vendor id.
-        vendor: String,
-        /// He is left out.
-        out: bool,
-    },
     /// What the plan may spend from here on.
     Limits {
         /// Money, with its minor digits; none: no limit.

@@ -425,7 +425,6 @@ fn line() -> impl Strategy<Value = Line> {
                 note
             }
         ),
-        (text, any::<bool>()).prop_map(|(vendor, out)| Line::LeftOut { vendor, out }),
         (text, text, text, prop::collection::vec(offered, 0..3)).prop_map(
             |(vendor, seen, how, offers)| Line::Offers {
                 vendor,

@@ -572,7 +572,6 @@ pub(crate) fn holding(folder: &Folder, pile: &Pile) -> Vec<Offer> {
             }
         }
     }
-    offers.retain(|offer| !pile.left_out.contains(&offer.vendor));
     offers
 }
 

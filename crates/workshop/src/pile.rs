@@ -21,8 +21,6 @@ pub(crate) struct Pile {
     pub(crate) pinned: Pinned,
     /// Numbers of the lines of parcels ordered.
     pub(crate) ordered: Vec<i64>,
-    /// Ids of vendors that are not asked.
-    pub(crate) left_out: BTreeSet<String>,
     /// Lines that contradict those before them.
     pub(crate) problems: Vec<Problem>,
 }
@@ -273,14 +271,6 @@ impl Pile {
             }
             Line::Received { parcel, .. } if !self.ordered.contains(parcel) => {
                 Err(format!("line {parcel} orders no parcel"))
-            }
-            Line::LeftOut { vendor, out } => {
-                if *out {
-                    self.left_out.insert(vendor.clone());
-                } else {
-                    self.left_out.remove(vendor);
-                }
-                Ok(())
             }
             Line::Received { .. }
             | Line::Offers { .. }

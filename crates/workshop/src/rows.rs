@@ -218,8 +218,6 @@ fn words(state: &State, entry: &Entry) -> (String, String, String) {
                 String::new(),
             )
         }
-        Line::LeftOut { vendor, out: true } => plain(format!("{vendor} left out of the order.")),
-        Line::LeftOut { vendor, out: false } => plain(format!("{vendor} asked again.")),
         Line::Pinned { pins, without } => {
             let mut said = pins.clone();
             said.extend(without.iter().map(|vendor| format!("without {vendor}")));

@@ -274,7 +274,6 @@ fn action(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) -
         | Line::Received { .. }
         | Line::Offers { .. }
         | Line::Kept { .. }
-        | Line::LeftOut { .. }
         | Line::Shelved { .. }
         | Line::Limits { .. }
         | Line::Pinned { .. } => None,

@@ -2,12 +2,12 @@
 
 use std::sync::OnceLock;
 
-use journal::{Draft, Line};
+use journal::Line;
 use purchasing::{Turn, Vendor};
 use units::Currency;
 
 use crate::{
-    Workshop,
+    PlanLimits, Workshop,
     drawer::Drawer,
     offers::{price, vendor, vendor_title},
     plan::{Core, full, patient},
@@ -30,11 +30,11 @@ impl Workshop {
     /// # Errors
     /// If there is no such vendor.
     pub fn leave_out(&self, typed: &str, out: bool) -> Result<Written> {
-        let mut inner = self.fresh()?;
+        let inner = self.fresh()?;
         let state = inner.state();
         let found = vendor(&state, typed)?;
         let (id, title) = (found.id.clone(), vendor_title(found));
-        if state.pile.left_out.contains(&id) == out {
+        if state.pile.pinned.without.contains(&id) == out {
             let changed = if out {
                 format!("{title} is left out already.")
             } else {
@@ -46,23 +46,21 @@ impl Workshop {
                 changed,
             });
         }
-        let entries = inner.write(|_| {
-            Ok(vec![Draft {
-                machine: None,
-                epoch: 0,
-                line: Line::LeftOut {
-                    vendor: id.clone(),
-                    out,
-                },
-            }])
-        })?;
+        drop(inner);
+        let mut limits = PlanLimits::default();
+        match out {
+            true => limits.without.push(id),
+            false => limits.with.push(id),
+        }
+        self.limit(&limits)?;
+        let line = self.fresh()?.state().pile.last();
         let changed = if out {
             format!("{title} is left out of plan and order.")
         } else {
             format!("{title} is asked again.")
         };
         Ok(Written {
-            lines: entries.iter().map(|entry| entry.id).collect(),
+            lines: vec![line],
             understood: Vec::new(),
             changed,
         })
@@ -192,7 +190,7 @@ pub(crate) fn arrived(state: &State, drawer: &Drawer, id: i64) -> (Option<String
 pub(crate) fn left_out(state: &State) -> Vec<(String, String)> {
     let vendors = state.folder.vendors.iter();
     vendors
-        .filter(|vendor| state.pile.left_out.contains(&vendor.id))
+        .filter(|vendor| state.pile.pinned.without.contains(&vendor.id))
         .map(|vendor| (vendor.id.clone(), vendor_title(vendor)))
         .collect()
 }

@@ -150,6 +150,15 @@ mod tests {
                +4.10 │ The supply from kettle & sons instead.
             A parcel also counts 3.00 of bother when choosing; it is not in the sums.
 
+            At these prices the order turns
+               27.39 │ Video controller U9 at farside parts, 24.00 now: up to here the
+                     │ choice stays.
+
+            What waits for a parcel
+               88.10 │ Parcel A, northgate: while it is late, T-02 waits; mended, it is
+                     │ worth this much more.
+            Left out: kettle & sons.
+
             Ask again
              18 days │ The price of U9 at farside parts was seen on 25 October.
 
