@@ -23,30 +23,30 @@ fn a_parts_list_is_shown_and_then_taken() {
         what sits there; `Where` is not read.
 
         New
-           U40, U41 │ SN74LS244N is 74ls244: eight bus drivers.
-                    │ block cpu
-              R1-R8 │ 4k7: resistor, by the letters of the position.
-                    │ block rest
+         U40, U41 │ SN74LS244N is 74ls244: eight bus drivers.
+                  │ block cpu
+            R1-R8 │ 4k7: resistor, by the letters of the position.
+                  │ block supply
 
         Unknown to the catalogue, taken with a mode `dead` of their own
-                U42 │ OX-9: nothing in the catalogue is called like it.
-                    │ block rest
+              U42 │ OX-9: nothing in the catalogue is called like it.
+                  │ block rest
 
         Said otherwise by the board, and left as it is
-                 U9 │ is 6845 in the list, line 7, and ov-2 on the board.
+               U9 │ is 6845 in the list, line 7, and ov-2 on the board.
 
         Known
-                 U1 │ is there already, with the same device.
+               U1 │ is there already, with the same device.
 
         Left out
-             line 1 │ `Ostrel 8` stands above the heading.
+           line 1 │ `Ostrel 8` stands above the heading.
 
         To do
-         U42, R1-R8 │ in no block, so no function needs them: say `--block "video: U21
-                    │ U22-U25"`, or move them in the file.
-                    │ boards/ostrel-8-r2.toml says `derive = false`, so the parts bring
-                    │ modes but no functions and checks.
-                    │ If you know what `OX-9` is, say `--as "OX-9=DEVICE"`.
+              U42 │ in no block, so no function needs them: say `--block "video: U21
+                  │ U22-U25"`, or move them in the file.
+                  │ boards/ostrel-8-r2.toml says `derive = false`, so the parts bring
+                  │ modes but no functions and checks.
+                  │ If you know what `OX-9` is, say `--as "OX-9=DEVICE"`.
     "#]]
     .assert_eq(&shown);
     assert_eq!(
