@@ -425,7 +425,7 @@ pub(crate) struct Journal {
     pub(crate) tag: Option<String>,
 }
 
-/// Begin, split and check board profiles, or write a fault network.
+/// Begin, split, read, check and explain board profiles.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Board {
     /// Begin a board profile from the answers to a few questions; no schematic is needed.
@@ -473,9 +473,10 @@ pub(crate) enum Board {
         #[arg(long)]
         dry_run: bool,
     },
-    /// Read a board file and tell everything that is wrong with it.
+    /// Read a board file and tell everything that is wrong with it, then what smells.
     ///
-    /// Exit status 1 if there are problems.
+    /// A smell is allowed but hardly meant: a function nothing tests, a part with no mode, two modes no check can tell apart,
+    /// a check that can never change a decision. Exit status 1 if there are problems; smells alone are none.
     #[command(after_long_help = "Example:
   boardwright board check boards/ostrel-8-r2.toml")]
     Check {
@@ -483,6 +484,108 @@ pub(crate) enum Board {
         #[arg(value_name = "FILE")]
         file: PathBuf,
     },
+    /// Explain a part, a function, a rail or a check: what it needs, what it spoils, who tests it.
+    #[command(after_long_help = "Examples:
+  boardwright board explain U7
+  boardwright board explain clock --board ostrel-8-r2")]
+    Explain {
+        /// Part, function, rail or check.
+        #[arg(required = true, num_args = 1.., value_name = "NAME")]
+        name: Vec<String>,
+        /// The board; without it the only one of the workshop.
+        #[arg(long, value_name = "BOARD")]
+        board: Option<String>,
+    },
+    /// Read a parts list, as a table or as typed lines, and take its parts into a board's file.
+    ///
+    /// Shows how the list is understood and which device each name means; writes only with --take, and all of it or nothing.
+    /// A table may have tabs, semicolons or commas; a line `U22-U25, U30: 74LS166` does as well.
+    #[command(after_long_help = "Examples:
+  boardwright board read-parts ostrel-8-r2 parts.csv
+  boardwright board read-parts ostrel-8-r2 parts.csv --as OV-2=6845 --block \"video: U21 U22-U25\" --take")]
+    ReadParts {
+        /// The board, one of the workshop's own.
+        #[arg(value_name = "BOARD")]
+        board: String,
+        /// The list; `-` is what is typed or piped in.
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+        /// Which device a name of the list means. May be given again.
+        #[arg(long = "as", value_name = "NAME=DEVICE")]
+        devices: Vec<String>,
+        /// The block that positions belong to. May be given again.
+        #[arg(long = "block", value_name = "BLOCK: POSITIONS")]
+        blocks: Vec<String>,
+        /// Write the parts into the board's file.
+        #[arg(long)]
+        take: bool,
+    },
+    /// Compare two revisions of a board: what changed in parts, functions and checks, and what it means for findings.
+    ///
+    /// Each is a board of the workshop or a file. Where machines were taken in as the first, it says which of their lines would
+    /// no longer count and how the leading suspects change. With --take the second, a file, takes the place of the first; the old
+    /// file is kept beside it, and no journal line is ever lost.
+    #[command(after_long_help = "Examples:
+  boardwright board compare ostrel-8-r2 ostrel-8-r3
+  boardwright board compare ostrel-8-r2 mended.toml --take")]
+    Compare {
+        /// The old revision.
+        #[arg(value_name = "OLD")]
+        old: String,
+        /// The new revision.
+        #[arg(value_name = "NEW")]
+        new: String,
+        /// Put the new file in the place of the old one.
+        #[arg(long)]
+        take: bool,
+    },
+    /// Read the nets of a board: which pins are one wire.
+    ///
+    /// Test records as in IPC-D-356, or a plain list with a line `CLK: U1.6 U12.3` for each net. They are kept beside the board's
+    /// file; then check texts name the net at a pin, and a part that does not touch the bus cannot hold it.
+    #[command(after_long_help = "Examples:
+  boardwright board read-nets ostrel-8-r2 nets.txt
+  boardwright board read-nets ostrel-8-r2 board.ipc --take")]
+    ReadNets {
+        /// The board, one of the workshop's own.
+        #[arg(value_name = "BOARD")]
+        board: String,
+        /// The list; `-` is what is typed or piped in.
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+        /// Keep them.
+        #[arg(long)]
+        take: bool,
+    },
+    /// Show a net: who is on it, and where to probe it, easiest first; without a name, the buses and who can hold them.
+    #[command(after_long_help = "Examples:
+  boardwright board net
+  boardwright board net CLK
+  boardwright board net U1.6 --board ostrel-8-r2")]
+    Net {
+        /// The net, or a pin of it.
+        #[arg(value_name = "NET|PIN")]
+        name: Option<String>,
+        /// The board; without it the only one of the workshop.
+        #[arg(long, value_name = "BOARD")]
+        board: Option<String>,
+    },
+    /// Compare resistances to ground of a good board and a suspect one, pin by pin; without a file, list the pins to measure.
+    #[command(after_long_help = "Examples:
+  boardwright board ohms --board ostrel-8-r2
+  boardwright board ohms readings.txt")]
+    Ohms {
+        /// Lines such as `U1.6 4.52k 61`, the good board first; `-` is what is typed or piped in.
+        #[arg(value_name = "FILE")]
+        file: Option<PathBuf>,
+        /// The board; without it the only one of the workshop.
+        #[arg(long, value_name = "BOARD")]
+        board: Option<String>,
+    },
+    /// Write the shape of a board file as a JSON Schema, for an editor that completes and checks while you type.
+    #[command(after_long_help = "Example:
+  boardwright board schema")]
+    Schema,
     /// Write a machine's fault network, in the open UAI format.
     ///
     /// Three files: TAG.uai holds the network, TAG.uai.evid the findings, TAG.names what each variable is.

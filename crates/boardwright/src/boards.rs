@@ -4,13 +4,58 @@ use crate::Outcome;
 use crate::printer::Form;
 use crate::printer::Printer;
 use crate::problem::stop;
-use crate::sheet::Row;
-use crate::sheet::{Sheet, Voice, say};
+use crate::sheet::{Row, Sheet, Voice, say};
 use serde::Serialize;
 use std::collections::BTreeMap;
-use std::io::{self, BufRead as _, IsTerminal as _};
+use std::io::{self, BufRead as _, IsTerminal as _, Read as _};
 use std::path::Path;
-use workshop::{BoardChecked, BoardQuestion, BoardWritten, ErrorKind};
+use workshop::{BoardChecked, BoardQuestion, BoardWritten, ErrorKind, Revision};
+
+/// The name and the bytes of a list; `-` is standard input.
+pub(crate) fn list(file: &Path) -> anyhow::Result<(String, Vec<u8>)> {
+    let mut bytes = Vec::new();
+    let (name, read) = if file == Path::new("-") {
+        let stdin = std::io::stdin().lock().read_to_end(&mut bytes);
+        ("standard input".to_owned(), stdin.map(|_| ()))
+    } else {
+        let read = std::fs::read(file).map(|read| bytes = read);
+        (file.display().to_string(), read)
+    };
+    read.map_err(|error| {
+        let message = format!("`{name}` cannot be read: {error}");
+        stop(
+            ErrorKind::Io,
+            message,
+            "nothing was written; name a file, or `-` for what is typed",
+        )
+    })?;
+    Ok((name, bytes))
+}
+
+/// A board by its id, or a file that was read.
+pub(crate) enum Named {
+    Board(String),
+    File(String, Vec<u8>),
+}
+
+impl Named {
+    pub(crate) fn as_ref(&self) -> Revision<'_> {
+        match self {
+            Named::Board(id) => Revision::Board(id),
+            Named::File(name, bytes) => Revision::File(name, bytes),
+        }
+    }
+}
+
+/// What was typed as a revision: a file if there is one, else a board's id.
+pub(crate) fn revision(typed: &str) -> anyhow::Result<Named> {
+    let path = Path::new(typed);
+    if path.is_file() {
+        let (name, bytes) = list(path)?;
+        return Ok(Named::File(name, bytes));
+    }
+    Ok(Named::Board(typed.to_owned()))
+}
 
 /// Reads a board file; problems are an answer, exit status 1.
 pub(crate) fn check(file: &Path, printer: &Printer) -> anyhow::Result<Outcome> {
@@ -39,6 +84,7 @@ fn sheet(checked: &BoardChecked) -> Sheet {
             "{} parts, {} functions, {} checks.",
             checked.parts, checked.functions, checked.checks
         ));
+        smells(checked, &mut sheet);
         return sheet;
     }
     sheet.heading(match checked.problems.len() {
@@ -154,4 +200,39 @@ pub(crate) fn written(view: &BoardWritten) -> Sheet {
         }
     }
     sheet
+}
+
+/// What smells, and what the file means to look alike.
+fn smells(checked: &BoardChecked, sheet: &mut Sheet) {
+    if checked.smells.is_empty() {
+        sheet.text(
+            "Nothing smells: every function is tested, and every check can change a decision.",
+        );
+    } else {
+        sheet.label("Allowed, but hardly meant");
+    }
+    for smell in &checked.smells {
+        let place = smell
+            .line
+            .map_or_else(String::new, |line| format!("line {line}"));
+        let row = Row::new(say(Voice::Doubt, place), sentence(&smell.what));
+        sheet.row(row.under(say(Voice::Soft, sentence(&smell.hint))));
+    }
+    if !checked.alike.is_empty() {
+        sheet.label("Told apart by no check, only by a swap, a reseat or a new part");
+    }
+    for alike in &checked.alike {
+        sheet.row(Row::new("", alike.as_str()));
+    }
+}
+
+/// With a large letter and a full stop.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first: String = letters
+        .next()
+        .into_iter()
+        .flat_map(char::to_uppercase)
+        .collect();
+    format!("{first}{}.", letters.as_str())
 }

@@ -7,6 +7,7 @@ mod pages;
 mod printer;
 mod problem;
 mod rehearse;
+mod schema;
 mod sheet;
 mod text;
 mod verbs;

@@ -63,7 +63,8 @@ pub(crate) fn stop(
 /// A line that the parser could not read.
 pub(crate) fn from_line(error: &clap::Error) -> Problem {
     if error.kind() == clap::error::ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
-        let message = "expected `check FILE` or `export-network TAG` after `board`, found nothing";
+        let message =
+            "expected what to do with a board, such as `check FILE`, after `board`, found nothing";
         let hint = "see `boardwright board --help`".to_owned();
         return Problem {
             message: message.to_owned(),
@@ -170,7 +171,7 @@ mod tests {
         );
         check(
             "board",
-            "expected `check FILE` or `export-network TAG` after `board`, found nothing",
+            "expected what to do with a board, such as `check FILE`, after `board`, found nothing",
             "see `boardwright board --help`",
         );
         check(

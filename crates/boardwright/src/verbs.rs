@@ -10,7 +10,9 @@ use serde::Serialize;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use workshop::views::JournalRow;
-use workshop::{Act, ErrorKind, Fitted, OpenOptions, PlanLimits, Power, Shelf, Workshop};
+use workshop::{
+    Act, ErrorKind, Fitted, OpenOptions, PlanLimits, Power, ReadParts, Shelf, Workshop,
+};
 
 type Result<T = Outcome> = anyhow::Result<T>;
 
@@ -145,45 +147,7 @@ pub(crate) fn run(line: Line, printer: &Printer) -> Result {
             };
             desk.answer("journal", &rows, || text::journal(&rows.rows))
         }
-        Some(Verb::Board(Board::New {
-            name,
-            answers,
-            usual,
-            questions,
-            dry_run,
-        })) => match name {
-            Some(name) if !questions => {
-                let answers = boards::answers(&answers)?;
-                let answers = boards::ask(answers, usual, printer)?;
-                let new = workshop::NewBoard {
-                    title: name,
-                    answers,
-                };
-                let written = desk.open()?.new_board(&new, dry_run)?;
-                desk.answer("board-written", &written, || boards::written(&written))
-            }
-            _ => {
-                let questions = boards::Questions {
-                    questions: workshop::board_questions(),
-                };
-                desk.answer("board-questions", &questions, || {
-                    boards::questions(&questions)
-                })
-            }
-        },
-        Some(Verb::Board(Board::Split {
-            board,
-            block,
-            pieces,
-            dry_run,
-        })) => {
-            let written = desk.open()?.split_board(&board, &block, &pieces, dry_run)?;
-            desk.answer("board-written", &written, || boards::written(&written))
-        }
-        Some(Verb::Board(Board::Check { file })) => boards::check(&file, printer),
-        Some(Verb::Board(Board::ExportNetwork { tag, to, what })) => {
-            export_network(&desk, &tag, to.as_deref(), what)
-        }
+        Some(Verb::Board(board)) => about_board(&desk, board),
         Some(Verb::Rehearse(args)) => {
             let view = rehearse::run(&desk.open()?, args, printer)?;
             desk.answer("rehearsal", &view, || text::rehearsal(&view))
@@ -298,6 +262,95 @@ fn order(desk: &Desk<'_>, args: Order) -> Result {
     } else {
         Outcome::No
     })
+}
+
+/// What is known of a board.
+fn about_board(desk: &Desk<'_>, board: Board) -> Result {
+    match board {
+        Board::New {
+            name,
+            answers,
+            usual,
+            questions,
+            dry_run,
+        } => match name {
+            Some(name) if !questions => {
+                let answers = boards::answers(&answers)?;
+                let answers = boards::ask(answers, usual, desk.printer)?;
+                let new = workshop::NewBoard {
+                    title: name,
+                    answers,
+                };
+                let written = desk.open()?.new_board(&new, dry_run)?;
+                desk.answer("board-written", &written, || boards::written(&written))
+            }
+            _ => {
+                let questions = boards::Questions {
+                    questions: workshop::board_questions(),
+                };
+                desk.answer("board-questions", &questions, || {
+                    boards::questions(&questions)
+                })
+            }
+        },
+        Board::Split {
+            board,
+            block,
+            pieces,
+            dry_run,
+        } => {
+            let written = desk.open()?.split_board(&board, &block, &pieces, dry_run)?;
+            desk.answer("board-written", &written, || boards::written(&written))
+        }
+        Board::Check { file } => boards::check(&file, desk.printer),
+        Board::Explain { name, board } => {
+            let told = desk.open()?.explain(board.as_deref(), &joined(&name))?;
+            desk.answer("told", &told, || text::told(&told))
+        }
+        Board::ReadParts {
+            board,
+            file,
+            devices,
+            blocks,
+            take,
+        } => {
+            let (name, bytes) = boards::list(&file)?;
+            let request = ReadParts {
+                name,
+                devices,
+                blocks,
+                take,
+            };
+            let read = desk.open()?.read_parts(&board, &bytes, &request)?;
+            desk.answer("parts-read", &read, || text::told(&read.says))
+        }
+        Board::Compare { old, new, take } => {
+            let (old, new) = (boards::revision(&old)?, boards::revision(&new)?);
+            let workshop = desk.open()?;
+            let compared = workshop.compare_boards(old.as_ref(), new.as_ref(), take)?;
+            desk.answer("compared", &compared, || text::told(&compared.says))
+        }
+        Board::ReadNets { board, file, take } => {
+            let (name, bytes) = boards::list(&file)?;
+            let read = desk.open()?.read_nets(&board, &name, &bytes, take)?;
+            desk.answer("nets-read", &read, || text::told(&read.says))
+        }
+        Board::Net { name, board } => {
+            let told = desk.open()?.net(board.as_deref(), name.as_deref())?;
+            desk.answer("told", &told, || text::told(&told))
+        }
+        Board::Ohms { file, board } => {
+            let list = file.as_deref().map(boards::list).transpose()?;
+            let list = list.as_ref().map(|(name, bytes)| (&name[..], &bytes[..]));
+            let told = desk.open()?.ohms(board.as_deref(), list)?;
+            desk.answer("told", &told, || text::told(&told))
+        }
+        Board::Schema => {
+            desk.printer.raw(&crate::schema::text())?;
+            Ok(Outcome::Done)
+        }
+        Board::ExportNetwork { tag, to, what } => export_network(desk, &tag, to.as_deref(), what),
+    }
 }
 
 /// Lines of the journal.

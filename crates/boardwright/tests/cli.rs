@@ -2,6 +2,8 @@
 
 #[path = "cli/documented.rs"]
 mod documented;
+#[path = "cli/knowledge.rs"]
+mod knowledge;
 #[path = "cli/readme.rs"]
 mod readme;
 #[path = "cli/refusals.rs"]
@@ -929,6 +931,11 @@ fn every_answer_is_as_documented() {
             "tiny",
         ],
     );
+    bench.write(
+        "odd.toml",
+        format!("{TINY}\n[[function]]\nid = \"tape\"\nneeds = []\n"),
+    );
+    check(0, &["board", "check", "odd.toml"]);
     check(0, &["board", "new", "--questions"]);
     check(0, &["board", "new", "Ostrel 9", "-a", "ram=dram-three"]);
     let pieces = "U21 6845 socket; U22-U25 74ls166";
@@ -936,6 +943,12 @@ fn every_answer_is_as_documented() {
     check(2, &["board", "split", "ostrel-9", "video", pieces]);
     bench.write("bad.toml", "[board]\nid = 1\n");
     check(1, &["board", "check", "bad.toml"]);
+    bench.write("parts.csv", "Ref;Value\nU40;74LS00\n");
+    check(0, &["board", "compare", "ostrel-8-r2", "z80-micro"]);
+    bench.write("nets.txt", "CLK: U1.6 U32.9\n");
+    check(0, &["board", "read-nets", "ostrel-8-r2", "nets.txt"]);
+    check(0, &["board", "explain", "U9", "--board", "ostrel-8-r2"]);
+    check(0, &["board", "read-parts", "ostrel-8-r2", "parts.csv"]);
     check(2, &["show", "T-99"]);
     check(2, &["shew", "T-03"]);
     let again = bench.run(&["demo", "--once", "--json", "--dir", "second"]);
@@ -1120,7 +1133,9 @@ fn help() {
     let verbs = "take-in round measure show bench pull fit reseat resolder clean settle plan order undo journal serve demo";
     let mut pages = vec![vec!["-h"], vec!["--help"]];
     pages.extend(verbs.split(' ').map(|verb| vec![verb, "--help"]));
-    pages.extend(["new", "split", "check", "export-network"].map(|verb| vec!["board", verb, "--help"]));
+    pages.extend(
+        ["new", "split", "check", "export-network"].map(|verb| vec!["board", verb, "--help"]),
+    );
     for page in pages {
         let help = bench.ok(&page);
         assert!(

@@ -164,3 +164,50 @@ fn random_situations_agree() {
     }
     assert!(compared > 1500, "{compared} modes compared");
 }
+
+/// The demo's board and every starter against the generated schema, by the library `jsonschema` from PyPI; a file with a slip
+/// does not fit.
+#[test]
+fn every_shipped_profile_fits_the_schema() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+    let bench = Bench::new();
+    let mut files = vec![root.join("examples/ostrel/boards/ostrel-8-r2.toml")];
+    for id in catalogue::starter_ids() {
+        let text = catalogue::starter_text(id).expect("it is there");
+        bench.write(&format!("{id}.toml"), text);
+        files.push(bench.folder().join(format!("{id}.toml")));
+    }
+    let demo = std::fs::read_to_string(&files[0]).expect("the demo's board");
+    bench.write("slip.toml", demo.replacen("fed_by", "fed_bi", 1));
+    files.push(bench.folder().join("slip.toml"));
+    let python = env::var_os("BOARDWRIGHT_PYTHON").expect(
+        "found no BOARDWRIGHT_PYTHON, expected a Python with the libraries: run `cargo xtask test`",
+    );
+    let output = Command::new(python)
+        .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/external/schema.py"))
+        .arg(root.join("catalogue/profile.schema.json"))
+        .args(&files)
+        .output()
+        .expect("Python starts");
+    let text = String::from_utf8_lossy(&output.stdout);
+    assert!(
+        output.status.success(),
+        "{text}{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    let answers: Vec<Value> = text
+        .lines()
+        .map(|line| serde_json::from_str(line).expect("JSON"))
+        .collect();
+    assert_eq!(answers.len(), files.len());
+    let (slip, good) = answers.split_last().expect("answers");
+    for answer in good {
+        assert_eq!(
+            answer["problems"],
+            serde_json::json!([]),
+            "{}",
+            answer["name"]
+        );
+    }
+    assert!(slip["problems"].to_string().contains("fed_bi"), "{slip}");
+}

@@ -13,7 +13,7 @@ use support::{Bench, Server};
 use webdriver::{Browser, Scheme, Screen, key, png_size};
 
 /// Every page: what its pictures are called, its address, and whether it is printed too.
-const PAGES: [(&str, &str, bool); 11] = [
+const PAGES: [(&str, &str, bool); 14] = [
     ("bench", "/", true),
     ("open-cell", "/bench?check=reset&machine=T-07", false),
     ("card", "/machine/T-03", true),
@@ -25,6 +25,9 @@ const PAGES: [(&str, &str, bool); 11] = [
     ("plan", "/plan", true),
     ("parcels", "/parcels", true),
     ("take-in", "/take-in", false),
+    ("boards", "/boards", false),
+    ("board", "/boards/ostrel-8-r2", false),
+    ("about", "/boards/ostrel-8-r2/about?name=U9", false),
 ];
 
 const LOOKS: [(&str, Screen, Scheme); 4] = [

@@ -18,6 +18,10 @@ pub(crate) const HANDLING: &str = include_str!("../../../catalogue/rules/handlin
 pub(crate) const INSTRUMENTS: &str = include_str!("../../../catalogue/rules/instruments.toml");
 /// `rules/mounts.toml`.
 pub(crate) const MOUNTS: &str = include_str!("../../../catalogue/rules/mounts.toml");
+/// `rules/names.toml`.
+pub(crate) const NAMES: &str = include_str!("../../../catalogue/rules/names.toml");
+/// `rules/nets.toml`.
+pub(crate) const NETS: &str = include_str!("../../../catalogue/rules/nets.toml");
 /// `rules/rates.toml`.
 pub(crate) const RATES: &str = include_str!("../../../catalogue/rules/rates.toml");
 /// `rules/roles.toml`.

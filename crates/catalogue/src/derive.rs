@@ -9,6 +9,7 @@ use units::{Limits, Unit};
 use crate::device::{Device, PinKind};
 use crate::fields::At;
 use crate::library::Library;
+use crate::nets::{Netlist, refine_spoils};
 use crate::problem::Problems;
 use crate::profile::{Mount, Site};
 use crate::raw::{
@@ -18,13 +19,21 @@ use crate::roles::{RailCheck, RoleCheck, RoleFunction};
 use crate::source::Span;
 
 /// Fills in what devices and roles bring, if the board wants it and a part names a known device.
-pub(crate) fn derive(raw: &mut Raw, library: &Library, problems: &mut Problems<'_>) {
+pub(crate) fn derive(
+    raw: &mut Raw,
+    library: &Library,
+    nets: Option<&Netlist>,
+    problems: &mut Problems<'_>,
+) {
     if !raw.board.derive {
         return;
     }
     for part in raw.parts.iter_mut().filter(|part| part.of.is_none()) {
         check_role(part, library, problems);
         complete_part(part, library, problems);
+    }
+    if let Some(nets) = nets {
+        refine_spoils(raw, nets, library);
     }
     if !raw
         .parts

@@ -2,6 +2,7 @@
 
 use crate::derive::derive;
 use crate::library::Library;
+use crate::nets::{Netlist, name_pins};
 use crate::problem::Problem;
 use crate::profile::Profile;
 use crate::read::read;
@@ -22,16 +23,46 @@ use crate::split::split;
 /// assert!(problems[0].to_string().starts_with("small.toml:3:14: expected a chance"));
 /// ```
 pub fn parse_profile(text: &str, file: &str, library: &Library) -> Result<Profile, Vec<Problem>> {
+    parse_with(text, file, library, None)
+}
+
+/// Reads a board profile from bytes, with the nets of the board: derived modes hold only the bus that their part touches, and
+/// check texts name the net at each pin.
+///
+/// # Errors
+/// As [`parse_profile_bytes`].
+pub fn parse_profile_with_nets(
+    bytes: &[u8],
+    file: &str,
+    library: &Library,
+    nets: &Netlist,
+) -> Result<Profile, Vec<Problem>> {
+    let text = decode(bytes, file).map_err(|problem| vec![problem])?;
+    parse_with(text, file, library, Some(nets))
+}
+
+fn parse_with(
+    text: &str,
+    file: &str,
+    library: &Library,
+    nets: Option<&Netlist>,
+) -> Result<Profile, Vec<Problem>> {
     let profile = read_file(text, file, "a board profile", |fields, problems| {
         let mut raw = read(fields, problems);
         if problems.broken {
             return None;
         }
-        derive(&mut raw, library, problems);
+        derive(&mut raw, library, nets, problems);
         split(&mut raw, library, problems);
         Some(resolve(raw, library, problems))
     })?;
-    Ok(profile.unwrap_or_default())
+    let mut profile = profile.unwrap_or_default();
+    if let Some(nets) = nets {
+        for check in &mut profile.checks {
+            check.how = name_pins(&check.how, nets);
+        }
+    }
+    Ok(profile)
 }
 
 /// Reads a board profile from bytes that may be no text.

@@ -1,7 +1,7 @@
 //! Short forms for several references at once: `U16-U23`.
 
 /// The most positions one range may name.
-const MOST_MEMBERS: u32 = 256;
+pub(crate) const MOST_MEMBERS: u32 = 256;
 
 /// The references of a range such as `U16-U23`, or nothing if the text is none.
 pub(crate) fn expand_range(text: &str) -> Option<Vec<String>> {
@@ -17,7 +17,7 @@ pub(crate) fn expand_range(text: &str) -> Option<Vec<String>> {
 }
 
 /// Letters and the number after them.
-fn split_number(text: &str) -> Option<(&str, u32)> {
+pub(crate) fn split_number(text: &str) -> Option<(&str, u32)> {
     let (prefix, digits) = text.split_at(text.find(|letter: char| letter.is_ascii_digit())?);
     let plain = !prefix.is_empty()
         && prefix.chars().all(char::is_alphabetic)

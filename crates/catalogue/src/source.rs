@@ -10,7 +10,7 @@ use crate::problem::{Problem, Problems, shown};
 pub(crate) type Span = Range<usize>;
 
 /// A larger file is no knowledge about a board.
-const MOST_BYTES: usize = 1 << 20;
+pub(crate) const MOST_BYTES: usize = 1 << 20;
 
 /// Syntax errors told of one file.
 const MOST_SYNTAX_ERRORS: usize = 20;

@@ -658,11 +658,15 @@ fn smells() {
             .collect::<Vec<_>>()
             .join("\n")
     };
-    expect![""].assert_eq(&smells(GOOD));
+    expect![
+        "no check tells `U30.low` from `U12.dead`, though they differ in `clock`, `+5V.present`"
+    ]
+    .assert_eq(&smells(GOOD));
     let added = "[[function]]\nid = 'tape'\nneeds = ['U12']\n[[part]]\nref = 'U5'\nblock = 'main'\n[[part]]\nref = 'U6'\nblock = 'main'\noptional = true\n";
     expect![[r#"
         no check tells of function `tape` or of one that needs it
         part `U5` has no mode with a chance, so it is never suspected
-        no function and no rail needs part `U5`, and it spoils nothing"#]]
+        no function and no rail needs part `U5`, and it spoils nothing
+        no check tells `U30.low` from `U12.dead`, though they differ in `clock`, `tape`, `+5V.present`"#]]
     .assert_eq(&smells(&format!("{GOOD}{added}")));
 }

@@ -1,5 +1,7 @@
 //! Addresses and their handlers: extract, ask the workshop, make the page.
 
+mod boards;
+
 use axum::{
     Form, Router,
     extract::{DefaultBodyLimit, Path, Query, State},
@@ -50,6 +52,7 @@ pub fn app(state: AppState) -> Router {
         .route("/parcels/{letter}", get(parcel_list))
         .route("/parcels/{letter}/ordered", post(write_ordered))
         .route("/take-in", get(show_take_in).post(write_take_in))
+        .merge(boards::router())
         .route("/theme", post(set_theme))
         .route("/assets/{name}", get(assets::asset))
         .route("/api/bench", get(api::bench))

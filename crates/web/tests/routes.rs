@@ -14,7 +14,7 @@ use workshop::{Clock, OpenOptions, TakeIn, Workshop, views::Bench};
 
 /// A workshop in a folder that goes away, and its pages.
 struct House {
-    _folder: TempDir,
+    folder: TempDir,
     workshop: Arc<Workshop>,
     pages: Router,
 }
@@ -39,7 +39,7 @@ impl House {
             IpAddr::from([127, 0, 0, 1]),
         ));
         House {
-            _folder: folder,
+            folder,
             workshop,
             pages,
         }
@@ -136,6 +136,10 @@ async fn every_page_answers_with_the_policy() {
         "/plan",
         "/parcels",
         "/take-in",
+        "/boards",
+        "/boards/z80-micro",
+        "/boards/z80-micro/about?name=CPU",
+        "/boards/z80-micro/compare?with=z80-micro",
         "/nowhere",
         "/api/bench",
         "/api/rounds",
@@ -648,4 +652,67 @@ fn escaped(text: &str) -> String {
             }
         })
         .collect()
+}
+
+/// A form's text as a browser sends it.
+fn encoded(text: &str) -> String {
+    text.bytes().map(|byte| format!("%{byte:02X}")).collect()
+}
+
+#[tokio::test]
+async fn lists_go_into_a_board_of_ones_own_once_they_are_seen() {
+    let house = House::with_three();
+    let file = house.folder.path().join("boards/mine.toml");
+    let board = "[board]\nid = \"mine\"\ntitle = \"Mine\"\n\n[[rail]]\nname = \"+5V\"\nvolts = 5.0\n\n[[part]]\nref = \"U1\"\ndevice = \"z80a\"\n";
+    std::fs::write(&file, board).expect("written");
+    house.get("/boards").await.has("/boards/mine");
+    house.get("/boards/mine").await.has("Take a parts list in");
+    let list = encoded("U7 SN74LS138N\r\nU16-U23: 4164");
+    let shown = house
+        .post("/boards/mine/parts", &format!("text={list}"))
+        .await;
+    shown
+        .has("nothing is written yet")
+        .has("SN74LS138N is 74ls138");
+    assert_eq!(std::fs::read_to_string(&file).expect("read"), board);
+    house
+        .post("/boards/mine/parts", &format!("text={list}&take=yes"))
+        .await
+        .has("Nine parts went into");
+    let taken = std::fs::read_to_string(&file).expect("read");
+    assert!(
+        taken.starts_with(board.trim_end()) && taken.contains("ref = \"U16-U23\""),
+        "{taken}"
+    );
+    let wrong = house
+        .post(
+            "/boards/mine/parts",
+            &format!("text={}&take=yes", encoded("Ref;Value\nU1;74LS00\n4;U2\n")),
+        )
+        .await;
+    assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY);
+    wrong.has("found the quantity 4");
+    assert_eq!(std::fs::read_to_string(&file).expect("read"), taken);
+    house
+        .post(
+            "/boards/mine/nets",
+            &format!("text={}&take=yes", encoded("CLK: U1.6 U7.1")),
+        )
+        .await
+        .has("One net went into");
+    house
+        .get("/boards/mine/net?name=CLK")
+        .await
+        .has("CLK joins two pins.");
+    let revision = encoded(&taken.replace("title = \"Mine\"", "title = \"Still mine\""));
+    house
+        .post("/boards/mine/revision", &format!("text={revision}"))
+        .await
+        .has("Title Still mine, was Mine");
+    house
+        .get("/boards/mine/about?name=U7")
+        .await
+        .has("3-to-8 decoder");
+    let missing = house.get("/boards/nothing").await;
+    assert_eq!(missing.status, StatusCode::NOT_FOUND);
 }

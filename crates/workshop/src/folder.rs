@@ -8,7 +8,7 @@ use std::{
     time::SystemTime,
 };
 
-use catalogue::{Library, Profile};
+use catalogue::{Library, Netlist, Profile};
 use purchasing::{Offer, Vendor};
 
 use crate::{
@@ -28,6 +28,10 @@ pub(crate) struct Folder {
     pub(crate) settings: Settings,
     /// The person's own boards.
     boards: BTreeMap<String, Arc<Profile>>,
+    /// Where each of them lies.
+    files: BTreeMap<String, PathBuf>,
+    /// Nets by board, where they lie beside its file.
+    nets: BTreeMap<String, Netlist>,
     /// Built-in starters.
     starters: BTreeMap<String, Arc<Profile>>,
     /// The built-in catalogue with the person's own devices and remedies.
@@ -36,6 +40,8 @@ pub(crate) struct Folder {
     pub(crate) offers: Vec<Offer>,
     /// Files that cannot be read, each with what is wrong.
     broken: BTreeMap<String, String>,
+    /// Files of nets that cannot be read.
+    nets_broken: BTreeMap<String, String>,
     stamp: Stamp,
 }
 
@@ -78,11 +84,14 @@ impl Folder {
         let mut folder = Folder {
             settings,
             boards: BTreeMap::new(),
+            files: BTreeMap::new(),
+            nets: BTreeMap::new(),
             starters: starters(),
             library: Library::built_in().clone(),
             vendors: Vec::new(),
             offers: Vec::new(),
             broken: BTreeMap::new(),
+            nets_broken: BTreeMap::new(),
             stamp,
         };
         folder.read_remedies(dir)?;
@@ -103,9 +112,20 @@ impl Folder {
     fn read_boards(&mut self, dir: &Path) -> Result<(), Error> {
         for path in toml_files(&dir.join("boards"))? {
             let name = shown(dir, &path);
-            match catalogue::parse_profile_bytes(&read(&path)?, &name, &self.library) {
+            let bytes = read(&path)?;
+            let nets = self.read_nets(dir, &path, &bytes, &name)?;
+            let profile = match &nets {
+                Some(nets) => {
+                    catalogue::parse_profile_with_nets(&bytes, &name, &self.library, nets)
+                }
+                None => catalogue::parse_profile_bytes(&bytes, &name, &self.library),
+            };
+            match profile {
                 Ok(profile) => {
+                    self.nets
+                        .extend(nets.map(|nets| (profile.id.clone(), nets)));
                     let profile = Arc::new(profile);
+                    self.files.insert(profile.id.clone(), path.clone());
                     if let Some(other) =
                         self.boards.insert(profile.id.clone(), Arc::clone(&profile))
                     {
@@ -120,6 +140,46 @@ impl Folder {
             }
         }
         Ok(())
+    }
+
+    /// The nets that lie beside a board's file; what is wrong with them is told, and the board does without.
+    fn read_nets(
+        &mut self,
+        dir: &Path,
+        board: &Path,
+        bytes: &[u8],
+        name: &str,
+    ) -> Result<Option<Netlist>, Error> {
+        let path = board.with_extension("nets");
+        if !path.is_file() {
+            return Ok(None);
+        }
+        let file = shown(dir, &path);
+        let Ok(profile) = catalogue::parse_profile_bytes(bytes, name, &self.library) else {
+            return Ok(None);
+        };
+        let nets = catalogue::parse_nets(&read(&path)?, &file)
+            .and_then(|(nets, _)| nets.settled(&profile, &self.library, &file));
+        match nets {
+            Ok(nets) => Ok(Some(nets)),
+            Err(problems) => {
+                self.nets_broken.insert(file, problems[0].to_string());
+                Ok(None)
+            }
+        }
+    }
+
+    /// The nets of a board.
+    pub(crate) fn nets(&self, id: &str) -> Result<&Netlist, Error> {
+        if let Some(nets) = self.nets.get(id) {
+            return Ok(nets);
+        }
+        let hint = format!("take them with `boardwright board read-nets {id} FILE --take`");
+        let what = match self.nets_broken.iter().next() {
+            Some((file, what)) => format!("the nets in {file} cannot be read\n{what}"),
+            None => format!("there are no nets of {}", quoted(id)),
+        };
+        Err(Error::new(ErrorKind::NotFound, what).hint(hint))
     }
 
     fn read_remedies(&mut self, dir: &Path) -> Result<(), Error> {
@@ -221,6 +281,23 @@ impl Folder {
         .hint("put its file into the folder `boards`, or take a starter"))
     }
 
+    /// The file of one of the person's own boards.
+    pub(crate) fn file_of(&self, dir: &Path, id: &str) -> Option<PathBuf> {
+        let by_id = self.files.get(id).cloned();
+        // A file that cannot be read has no board yet; it is found by its name.
+        let by_name = || {
+            let path = dir.join("boards").join(format!("{id}.toml"));
+            let plain = !id.contains(['/', '\\', '.']);
+            (plain && path.is_file()).then_some(path)
+        };
+        by_id.or_else(by_name)
+    }
+
+    /// The short name and the bytes of a board's file.
+    pub(crate) fn read_board(&self, dir: &Path, path: &Path) -> Result<(String, Vec<u8>), Error> {
+        Ok((shown(dir, path), read(path)?))
+    }
+
     /// It is built in.
     pub(crate) fn is_starter(&self, id: &str) -> bool {
         !self.boards.contains_key(id) && self.starters.contains_key(id)
@@ -261,6 +338,7 @@ impl Folder {
             .iter()
             .filter(|(file, _)| !file.starts_with("boards"));
         files
+            .chain(&self.nets_broken)
             .map(|(file, text)| {
                 format!(
                     "{file} is left out: {}",
@@ -300,7 +378,9 @@ fn toml_files(dir: &Path) -> Result<Vec<PathBuf>, Error> {
 
 fn stamp(dir: &Path) -> Result<Stamp, Error> {
     let mut files = vec![dir.join("workshop.toml"), dir.join("remedies.toml")];
-    files.extend(toml_files(&dir.join("boards"))?);
+    let boards = toml_files(&dir.join("boards"))?;
+    files.extend(boards.iter().map(|board| board.with_extension("nets")));
+    files.extend(boards);
     files.extend(toml_files(&dir.join("vendors"))?);
     let stamp = |path: PathBuf| {
         let data = fs::metadata(&path).ok()?;

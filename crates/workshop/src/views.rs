@@ -7,6 +7,7 @@ use serde::Serialize;
 
 pub use crate::rehearse::{Figure, Lead, RehearsalView, RehearsedPolicy, Sum, Where};
 pub use crate::rounds::{Again, Aside, RoundLook, RoundToMake, RoundsView};
+pub use crate::told::{Section, Told, ToldLine};
 pub use crate::what_if::{Answer, Record, WhatIf, WouldBe};
 
 /// What stands at the top right of each page.

@@ -156,6 +156,11 @@ impl Workshop {
         }
     }
 
+    /// The workshop folder.
+    pub(crate) fn dir(&self) -> &Path {
+        &self.dir
+    }
+
     /// Who works from here on, and when it is; for scripts with a fixed clock.
     pub(crate) fn turn(&self, who: Option<&str>, at: Option<ZonedDateTime>) {
         let mut inner = self.lock();

@@ -9,6 +9,7 @@ mod rehearsal;
 mod rounds;
 #[cfg(test)]
 mod samples;
+mod told;
 mod what_if;
 mod words;
 mod written;
@@ -20,5 +21,6 @@ pub(crate) use parcels::parcels;
 pub(crate) use plan::plan;
 pub(crate) use rehearsal::rehearsal;
 pub(crate) use rounds::rounds;
+pub(crate) use told::told;
 pub(crate) use what_if::what_if;
 pub(crate) use written::{taken_in, undone, written};

@@ -22,6 +22,8 @@ pub enum Sheet {
     Parcels,
     /// Take in.
     TakeIn,
+    /// What is known of boards.
+    Boards,
     /// A page that does not exist.
     Missing,
 }
@@ -151,7 +153,7 @@ fn header(setting: &Setting<'_>, sheet: Sheet) -> Markup {
 fn footer(setting: &Setting<'_>) -> Markup {
     html! {
         footer.below {
-            p { "Violet on a dotted line: entered by hand. Black: worked out. Grey: the printed form." }
+            p { a href="/boards" { "Boards" } ": what is known of each. Violet on a dotted line: entered by hand. Black: worked out. Grey: the printed form." }
             form.light method="post" action="/theme" {
                 input type="hidden" name="back" value=(setting.here);
                 span { "Light:" }

@@ -1,6 +1,7 @@
 //! The pages: pure functions from views to markup.
 
 pub mod bench;
+pub mod board;
 pub mod card;
 mod frame;
 pub mod missing;
