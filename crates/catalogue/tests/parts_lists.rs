@@ -204,6 +204,10 @@ fn parts_are_added() {
         id = "rom"
         title = "ROM"
 
+        [[block]]
+        id = "supply"
+        title = "Supply"
+
         [[part]]
         ref = "U2"
         device = "27128"
@@ -223,7 +227,7 @@ fn parts_are_added() {
         [[part]]
         ref = "C1"
         device = "electrolytic"  # 220uF
-        block = "rest"
+        block = "supply"
 
         [[part]]
         ref = "U7"
@@ -232,7 +236,7 @@ fn parts_are_added() {
     "#]]
     .assert_eq(text);
     assert_eq!(added.known, ["U1"]);
-    assert_eq!(added.without_block, ["U40", "C1"]);
+    assert_eq!(added.without_block, ["U40"]);
     assert_eq!(added.profile.parts.len(), 13);
     assert!(
         added.profile.function("ram").is_some(),
