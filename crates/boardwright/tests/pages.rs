@@ -13,7 +13,7 @@ use support::{Bench, Server};
 use webdriver::{Browser, Scheme, Screen, key, png_size};
 
 /// Every page: what its pictures are called, its address, and whether it is printed too.
-const PAGES: [(&str, &str, bool); 18] = [
+const PAGES: [(&str, &str, bool); 19] = [
     ("bench", "/", true),
     ("open-cell", "/bench?check=reset&machine=T-07", false),
     ("card", "/machine/T-03", true),
@@ -30,6 +30,7 @@ const PAGES: [(&str, &str, bool); 18] = [
     ("strip", "/machine/T-06/strip", false),
     ("take-in", "/take-in", false),
     ("boards", "/boards", false),
+    ("new-board", "/boards/new", false),
     ("board", "/boards/ostrel-8-r2", false),
     ("about", "/boards/ostrel-8-r2/about?name=U9", false),
 ];

@@ -154,7 +154,7 @@ fn says(own: &OwnBoard, list: &PartsList, added: &Addition, taken: bool) -> Told
         runs(added.new.iter().filter(|part| part.guess.id().is_some())),
     );
     told.section(
-        "Unknown to the catalogue, taken with a mode `dead` of their own",
+        "Unknown to the catalogue, taken with a mode `dead` of their own, or with those of their block",
         runs(unknown(added)),
     );
     told.section(
@@ -260,7 +260,10 @@ fn runs<'p>(parts: impl Iterator<Item = &'p TakenPart>) -> Vec<ToldLine> {
 fn run_line(run: &[&TakenPart]) -> ToldLine {
     let names: Vec<&str> = run.iter().map(|part| part.reference.as_str()).collect();
     let first = run[0];
-    let block = format!("block {}", first.block);
+    let block = match &first.of {
+        Some(whole) => format!("a piece of {whole}, in block {}", first.block),
+        None => format!("block {}", first.block),
+    };
     let (sentence, under) = match &first.guess {
         Guess::Device { device, how } => {
             let (value, title) = (&first.value, &first.title);

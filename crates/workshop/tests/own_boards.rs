@@ -2,7 +2,9 @@
 
 use std::{fs, path::Path};
 
-use workshop::{Act, Clock, ErrorKind, NewBoard, OpenOptions, TakeIn, Workshop, board_questions};
+use workshop::{
+    Act, Clock, ErrorKind, NewBoard, OpenOptions, ReadParts, TakeIn, Workshop, board_questions,
+};
 
 fn open(dir: &Path) -> Workshop {
     let clock = Clock::Fixed("2026-11-12T19:00:00[Europe/Berlin]".parse().unwrap());
@@ -234,4 +236,42 @@ fn seventy_parts_take_little_typing() {
     workshop.measure("T-01", "+5v 2.10").unwrap();
     let supply = blame(&["J1", "SW1", "F1", "D1", "C1", "U30", "C13"]);
     assert!(supply > blame(&["U1", "U2", "X1", "U21"]), "{supply}");
+}
+
+/// The same list pasted as one table: the blocks of the starter go to pieces by it.
+#[test]
+fn a_pasted_list_takes_a_starter_to_pieces() {
+    let dir = tempfile::tempdir().unwrap();
+    let workshop = open(dir.path());
+    let answers = [("cpu", "z80"), ("ram", "dram"), ("sound", "chip")];
+    workshop
+        .new_board(&new("Ostrel 9", &answers), false)
+        .unwrap();
+    let mut pasted = "Block;Reference;Value\r\n".to_owned();
+    for (block, list) in LISTS {
+        for entry in list.split(';') {
+            let mut words = entry.split_whitespace();
+            let (names, device) = (words.next().unwrap(), words.next().unwrap());
+            pasted.push_str(&format!("{block};{names};{device}\r\n"));
+        }
+    }
+    let request = ReadParts {
+        name: "pasted".to_owned(),
+        take: true,
+        ..ReadParts::default()
+    };
+    let read = workshop
+        .read_parts("ostrel-9", pasted.as_bytes(), &request)
+        .unwrap();
+    assert!(read.taken && read.parts >= 70, "{read:?}");
+    let text = fs::read_to_string(dir.path().join("boards/ostrel-9.toml")).unwrap();
+    let library = catalogue::Library::built_in();
+    let profile = catalogue::parse_profile(&text, "ostrel-9.toml", library).unwrap();
+    assert_eq!(profile.pieces.len(), LISTS.len(), "{:?}", profile.pieces);
+    let whole = profile
+        .pieces
+        .keys()
+        .any(|whole| profile.part(whole).is_some());
+    assert!(!whole, "no block stands beside its own pieces");
+    assert_eq!(catalogue::check_profile(&profile), []);
 }

@@ -60,6 +60,8 @@ pub struct TakenPart {
     pub title: String,
     /// Its block.
     pub block: String,
+    /// The part that stands for the whole block, of which it is a piece.
+    pub of: Option<String>,
 }
 
 /// A position that list and profile disagree on.
@@ -184,15 +186,37 @@ impl Adder<'_> {
             .as_ref()
             .map(|name| known(name).unwrap_or_else(|| one_word(name)));
         let block = block.cloned().or(listed).or(of_role);
+        let block = block.unwrap_or_else(|| REST.to_owned());
         let taken = TakenPart {
             reference: part.reference.clone(),
             value: part.value.clone(),
             line: part.line,
             guess,
             title,
-            block: block.unwrap_or_else(|| REST.to_owned()),
+            of: self.whole(&block),
+            block,
         };
         self.new.push((taken, part.mount));
+    }
+
+    /// The part that stands for a whole block: the only one there, of no device, or one that is in pieces already.
+    fn whole(&self, block: &str) -> Option<String> {
+        let here: Vec<&Part> = self
+            .before
+            .parts
+            .iter()
+            .filter(|part| part.block == block)
+            .collect();
+        let is_piece =
+            |pieces: &Vec<String>| here.iter().any(|part| pieces.contains(&part.reference));
+        let mut wholes = self.before.pieces.iter();
+        if let Some((whole, _)) = wholes.find(|(_, pieces)| is_piece(pieces)) {
+            return Some(whole.clone());
+        }
+        match here[..] {
+            [one] if one.device.is_none() => Some(one.reference.clone()),
+            _ => None,
+        }
     }
 
     /// A position that the profile has.
@@ -277,11 +301,16 @@ impl Adder<'_> {
         if device.is_none_or(|device| device.title != first.title) {
             line(format!("title = {}", quoted(&first.title)));
         }
-        line(format!("block = {}", quoted(&first.block)));
+        match &first.of {
+            Some(whole) => line(format!("of = {}", quoted(whole))),
+            None => line(format!("block = {}", quoted(&first.block))),
+        }
         if let Some(mount) = mount {
             line(format!("mount = {}", quoted(mount_word(*mount))));
         }
         match device {
+            // a piece shares what the whole can be bad with
+            _ if first.of.is_some() => {}
             None => line(format!("mode = [{}]", UNKNOWN_MODE)),
             Some(device) if self.bare => {
                 let usual = device.modes.iter().map(|mode| &mode.mode);

@@ -69,6 +69,7 @@ pub fn boards(setting: &Setting<'_>, boards: &[BoardChoice]) -> Markup {
             div.headline {
                 h1 { "What is known of each board." }
                 p { "A board is a file in the folder boards; a starter comes with the program." }
+                div.buttons { a.button href="/boards/new" { "Begin a board" } }
             }
             @for (title, some) in [("Of your own", own), ("Starters", starters)] {
                 @if !some.is_empty() {
@@ -113,6 +114,7 @@ pub fn board(setting: &Setting<'_>, view: &BoardView) -> Markup {
                     (names(view, "Functions", &view.functions))
                     (compare(view))
                     @if !view.starter {
+                        (super::new_board::split_form(view, "", ""))
                         (list_form(&view.id, ListKind::Parts, ""))
                         (list_form(&view.id, ListKind::Nets, ""))
                         (list_form(&view.id, ListKind::Revision, ""))

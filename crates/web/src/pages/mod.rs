@@ -5,6 +5,7 @@ pub mod board;
 pub mod card;
 mod frame;
 pub mod missing;
+pub mod new_board;
 pub mod offers;
 pub mod parcels;
 pub mod plan;

@@ -1,5 +1,7 @@
 //! Addresses of boards.
 
+use std::collections::BTreeMap;
+
 use axum::{
     Form, Router,
     extract::{Path, Query, State},
@@ -8,13 +10,14 @@ use axum::{
     routing::{get, post},
 };
 use serde::Deserialize;
-use workshop::{Error, ReadParts, Revision, Workshop, views::Told};
+use workshop::{Error, NewBoard, ReadParts, Revision, Workshop, board_questions, views::Told};
 
 use super::{Asked, in_background, status};
 use crate::{
     pages::{
         Sheet,
         board::{self, ListKind, Pasted},
+        new_board::{self, NewBoardForm},
     },
     state::AppState,
 };
@@ -23,7 +26,9 @@ use crate::{
 pub(super) fn router() -> Router<AppState> {
     Router::new()
         .route("/boards", get(show_all))
+        .route("/boards/new", get(ask).post(begin))
         .route("/boards/{id}", get(show))
+        .route("/boards/{id}/split", post(split))
         .route("/boards/{id}/about", get(about))
         .route("/boards/{id}/net", get(net))
         .route("/boards/{id}/compare", get(compare))
@@ -66,6 +71,90 @@ async fn show(
         Ok(view) => asked.page(StatusCode::OK, |setting| board::board(setting, &view)),
         Err(error) => asked.error(Sheet::Boards, &error).await,
     }
+}
+
+/// The questions, nothing answered yet.
+async fn ask(State(state): State<AppState>, headers: HeaderMap) -> Response {
+    let asked = Asked::new(state, &headers, "/boards/new", "");
+    let form = NewBoardForm {
+        title: "",
+        answers: &BTreeMap::new(),
+        found: None,
+    };
+    asked.page(StatusCode::OK, |setting| {
+        new_board::new_board(setting, &board_questions(), form)
+    })
+}
+
+/// A board begun: shown, or written where that is asked.
+async fn begin(
+    State(state): State<AppState>,
+    headers: HeaderMap,
+    Form(mut form): Form<BTreeMap<String, String>>,
+) -> Response {
+    let take = form.remove("take").is_some();
+    form.remove("look");
+    let title = form.remove("title").unwrap_or_default();
+    form.retain(|_, answer| !answer.is_empty());
+    let asked = Asked::new(state, &headers, "/boards/new", "");
+    let new = NewBoard {
+        title: title.clone(),
+        answers: form.clone(),
+    };
+    let found = in_background(&asked.state, move |workshop| {
+        workshop.new_board(&new, !take)
+    })
+    .await;
+    match &found {
+        Ok(written) if written.written => {
+            let id = written.board.clone();
+            let view = in_background(&asked.state, move |workshop| workshop.board_view(&id)).await;
+            match view {
+                Ok(view) => asked.page(StatusCode::OK, |setting| board::board(setting, &view)),
+                Err(error) => asked.error(Sheet::Boards, &error).await,
+            }
+        }
+        _ => {
+            let code = found.as_ref().err().map_or(StatusCode::OK, status);
+            let form = NewBoardForm {
+                title: &title,
+                answers: &form,
+                found: Some(found.as_ref()),
+            };
+            asked.page(code, |setting| {
+                new_board::new_board(setting, &board_questions(), form)
+            })
+        }
+    }
+}
+
+/// A block and its pieces, and whether to do it.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct SplitForm {
+    block: String,
+    pieces: String,
+    take: Option<String>,
+}
+
+async fn split(
+    State(state): State<AppState>,
+    headers: HeaderMap,
+    Path(id): Path<String>,
+    Form(form): Form<SplitForm>,
+) -> Response {
+    let asked = Asked::new(state, &headers, board::board_address(&id), "");
+    let (of, block, take) = (id.clone(), form.block.clone(), form.take.is_some());
+    let pieces = form.pieces.replace("\r\n", ";").replace('\n', ";");
+    let found = in_background(&asked.state, move |workshop| {
+        workshop.split_board(&of, &block, &pieces, !take)
+    })
+    .await;
+    let code = found.as_ref().err().map_or(StatusCode::OK, status);
+    let typed = (form.block.as_str(), form.pieces.as_str());
+    asked.page(code, |setting| {
+        new_board::split(setting, &id, typed, found.as_ref())
+    })
 }
 
 /// A page of something told.
