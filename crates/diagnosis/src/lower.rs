@@ -73,7 +73,8 @@ pub(crate) fn lower(
     if unmodelled == Unmodelled::Beside {
         lowering.beside = lowering.most_looked_at(unrolled);
     }
-    lowering.states();
+    // a chain of harms is no table of a child by its parents where what harms depends on the chip itself
+    lowering.states(unmodelled == Unmodelled::Beside);
     lowering.roots();
     lowering.draws();
     lowering.ors();
@@ -183,12 +184,16 @@ impl<'a> Lowering<'a> {
     }
 
     /// Events, then every version of every chip and place that can be bad.
-    fn states(&mut self) {
+    fn states(&mut self, with_chains: bool) {
         for (key, &chance) in &self.graph.events {
             let var = self.model.root(vec![1.0 - chance, chance]);
             self.event_vars.insert(key.clone(), var);
         }
-        let chains = chains(self.graph);
+        let chains = if with_chains {
+            chains(self.graph)
+        } else {
+            BTreeMap::new()
+        };
         for id in 0..self.graph.states.len() {
             if !self.graph.states[id].possible.contains(&true) || self.harmed.contains_key(&id) {
                 continue;

@@ -100,8 +100,7 @@ impl Case<'_> {
                 crate::words::small(&say::check_at(check))
             ),
             how: format!(
-                "Switch both off. {name} goes into the mule and the mule's comes here (`swap {} {part} {tag}`); look at the mule \
-                 (`measure {tag} \"{} …\"`), then swap them back.",
+                "Both off: `swap {} {part} {tag}`; look at the mule, `measure {tag} \"{} …\"`; swap back.",
                 self.machine.tag,
                 check.id,
                 tag = mule.tag
