@@ -346,36 +346,36 @@ fn what_would_change_the_order() {
     let before = show(&workshop);
     check(
         expect![[r#"
-        Two parcels, 94.21 landed.
-        why +12.85 Without farside parts: kettle & sons and northgate, 119.67 landed; the plan leaves this much less.
-        why +14.21 Without northgate: two parcels, 108.42 landed.
-        turns 7.90 4164, 150 ns at northgate, 3.90 now: up to here the choice stays.
-        turns 10.50 7805 regulator at northgate, 1.40 now: up to here the choice stays.
-        turns 28.71 9 V 1.5 A supply, certified at northgate, 14.50 now: up to here the choice stays.
-        turns 8.15 9 V 2 A supply, certified at kettle & sons, 19.90 now: from here down it would be taken.
-        late 162.19 Parcel A, farside parts: while it is late, T-07 and T-09 wait; mended, they are worth this much more.
-        late 120.28 Parcel B, northgate: while it is late, T-02 and T-04 wait; mended, they are worth this much more.
-        18 days: The price of video controller OV-2, used original at farside parts was seen on 25 October. Nobody else sells it.
-    "#]],
+            Two parcels, 94.21 landed.
+            why +13.96 Without farside parts: kettle & sons and northgate, 119.67 landed; the plan leaves this much less.
+            why +14.21 Without northgate: two parcels, 108.42 landed.
+            turns 7.90 4164, 150 ns at northgate, 3.90 now: up to here the choice stays.
+            turns 10.50 7805 regulator at northgate, 1.40 now: up to here the choice stays.
+            turns 28.71 9 V 1.5 A supply, certified at northgate, 14.50 now: up to here the choice stays.
+            turns 8.15 9 V 2 A supply, certified at kettle & sons, 19.90 now: from here down it would be taken.
+            late 162.19 Parcel A, farside parts: while it is late, T-07 and T-09 wait; mended, they are worth this much more.
+            late 120.28 Parcel B, northgate: while it is late, T-02 and T-04 wait; mended, they are worth this much more.
+            18 days: The price of video controller OV-2, used original at farside parts was seen on 25 October. Nobody else sells it.
+        "#]],
         &before,
     );
     workshop.leave_out("farside", true).unwrap();
     check(
         expect![[r#"
-        Two parcels, 119.71 landed.
-        why +28.89 Without kettle & sons: nothing is bought; the plan leaves this much less.
-        why +6.37 Without northgate: one parcel, 126.08 landed.
-        why +6.37 Everything from kettle & sons, one parcel.
-        turns 5.86 4164, 150 ns, tested at kettle & sons, 5.20 now: up to here the choice stays.
-        turns 6.29 4164, 150 ns at northgate, 3.90 now: up to here the choice stays.
-        turns 2.20 7805 regulator at northgate, 1.40 now: up to here the choice stays.
-        turns 17.86 9 V 1.5 A supply, certified at northgate, 14.50 now: up to here the choice stays.
-        turns 1.15 7805 regulator at kettle & sons, 1.90 now: from here down it would be taken.
-        turns 17.11 9 V 2 A supply, certified at kettle & sons, 19.90 now: from here down it would be taken.
-        turns 0.95 4164, 150 ns, mixed makers at lowtide surplus, 3.50 now: from here down it would be taken.
-        late 240.69 Parcel A, kettle & sons: while it is late, T-04, T-07 and T-09 wait; mended, they are worth this much more.
-        late 120.28 Parcel B, northgate: while it is late, T-02 and T-04 wait; mended, they are worth this much more.
-    "#]],
+            Two parcels, 119.71 landed.
+            why +26.63 Without kettle & sons: nothing is bought; the plan leaves this much less.
+            why +6.37 Without northgate: one parcel, 126.08 landed.
+            why +6.37 Everything from kettle & sons, one parcel.
+            turns 5.86 4164, 150 ns, tested at kettle & sons, 5.20 now: up to here the choice stays.
+            turns 6.29 4164, 150 ns at northgate, 3.90 now: up to here the choice stays.
+            turns 2.20 7805 regulator at northgate, 1.40 now: up to here the choice stays.
+            turns 17.86 9 V 1.5 A supply, certified at northgate, 14.50 now: up to here the choice stays.
+            turns 1.15 7805 regulator at kettle & sons, 1.90 now: from here down it would be taken.
+            turns 17.11 9 V 2 A supply, certified at kettle & sons, 19.90 now: from here down it would be taken.
+            turns 0.95 4164, 150 ns, mixed makers at lowtide surplus, 3.50 now: from here down it would be taken.
+            late 240.69 Parcel A, kettle & sons: while it is late, T-04, T-07 and T-09 wait; mended, they are worth this much more.
+            late 120.28 Parcel B, northgate: while it is late, T-02 and T-04 wait; mended, they are worth this much more.
+        "#]],
         &show(&workshop),
     );
     workshop.undo(None).unwrap();

@@ -101,14 +101,14 @@ fn next(sheet: &mut Sheet, view: &JobCard) {
     }
     sheet.label("Next");
     for step in &view.next {
-        sheet.row(step_row(step));
+        sheet.row(step_row(&view.tag, step));
     }
     if !view.next_note.is_empty() {
         sheet.text(say(Voice::Soft, view.next_note.as_str()));
     }
 }
 
-pub(super) fn step_row(step: &NextStep) -> Row {
+pub(super) fn step_row(tag: &str, step: &NextStep) -> Row {
     let later = step.saves_later.as_ref();
     let later = later.map(|later| {
         format!(" Saves {later} if it is only made once the machine is seen not to work.")
@@ -120,6 +120,11 @@ pub(super) fn step_row(step: &NextStep) -> Row {
         row = row.under(say(Voice::Doubt, format!("▲ {caution}")));
     }
     row = row.under(say(Voice::Soft, step.how.as_str()));
+    if let Some(act) = &step.act {
+        let typed = act.replacen(' ', &format!(" {tag} "), 1);
+        row = row
+            .under(say(Voice::Soft, "Write: ").say(Voice::Plain, format!("boardwright {typed}")));
+    }
     if let Some(missing) = &step.missing {
         row = row.under(say(Voice::Doubt, format!("Missing: {missing}.")));
     }

@@ -42,7 +42,7 @@ pub(crate) fn what_if(view: &WhatIf) -> Sheet {
     if !view.next.is_empty() {
         sheet.label("Next then");
         for step in &view.next {
-            sheet.row(card::step_row(step));
+            sheet.row(card::step_row(&view.tag, step));
         }
     }
     if !view.course.is_empty() {

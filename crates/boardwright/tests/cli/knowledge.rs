@@ -28,7 +28,8 @@ fn a_parts_list_is_shown_and_then_taken() {
             R1-R8 │ 4k7: resistor, by the letters of the position.
                   │ block supply
 
-        Unknown to the catalogue, taken with a mode `dead` of their own
+        Unknown to the catalogue, taken with a mode `dead` of their own, or with those
+        of their block
               U42 │ OX-9: nothing in the catalogue is called like it.
                   │ block rest
 

@@ -99,12 +99,8 @@ impl Case<'_> {
                 "Try {name} in the mule: {}.",
                 crate::words::small(&say::check_at(check))
             ),
-            how: format!(
-                "Both off: `swap {} {part} {tag}`; look at the mule, `measure {tag} \"{} …\"`; swap back.",
-                self.machine.tag,
-                check.id,
-                tag = mule.tag
-            ),
+            how: "Both off; it changes places with the mule's, the mule is looked at, then each goes home."
+                .to_string(),
             act: Some(format!("swap {part} {}", mule.tag)),
             caution: self.shorts(part).or(look.caution),
             ..look
