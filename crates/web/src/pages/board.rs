@@ -166,7 +166,7 @@ fn compare(view: &BoardView) -> Markup {
                 form method="get" action=(format!("{}/compare", board_address(&view.id))) {
                     label for="with" { "With" }
                     select #with name="with" { @for other in &view.others { option value=(other.id) { (other.title) } } }
-                    div.buttons { button { "Compare" } }
+                    div.buttons { button.button { "Compare" } }
                 }
             }
         }
@@ -196,7 +196,7 @@ fn list_form(id: &str, kind: ListKind, text: &str) -> Markup {
                 label for=(field) { (label) }
                 textarea id=(field) name="text" rows="4" placeholder=(example) spellcheck="false" { (text) }
                 p.small.soft { "It is shown first; nothing is written before you say so." }
-                div.buttons { button { "Show what it means" } }
+                div.buttons { button.button { "Show what it means" } }
             }
         }
     }
@@ -219,7 +219,7 @@ pub fn pasted(setting: &Setting<'_>, id: &str, list: &Pasted<'_>) -> Markup {
                         form method="post" action=(format!("{}/{}", board_address(id), list.kind.word())) {
                             input type="hidden" name="text" value=(list.text);
                             div.buttons {
-                                button.primary name="take" value="yes" { "Take it" }
+                                button.button.main name="take" value="yes" { "Take it" }
                                 a.button href=(board_address(id)) { "Leave it" }
                             }
                         }

@@ -9,7 +9,7 @@ use super::{
     board::board_address,
     frame::{Setting, Sheet, page, wrong},
 };
-use crate::parts::{ledger_line, prose};
+use crate::parts::prose;
 
 /// What was typed and chosen, and what came of it.
 #[derive(Debug, Clone, Copy)]
@@ -48,11 +48,11 @@ pub fn new_board(
             form method="post" action="/boards/new" {
                 label for="title" { "What it is called" }
                 input #title name="title" value=(form.title) placeholder="Ostrel 8" required;
-                ol.ledger { @for question in questions { (asked(question, form.answers)) } }
+                div.pair.questions { @for question in questions { (asked(question, form.answers)) } }
                 p.small.soft { "It is shown first; nothing is written before you say so." }
                 div.buttons {
-                    @if previewed.is_some() { button.primary name="take" value="yes" { "Write it" } }
-                    button name="look" value="yes" { "Show what it would be" }
+                    @if previewed.is_some() { button.button.main name="take" value="yes" { "Write it" } }
+                    button.button name="look" value="yes" { "Show what it would be" }
                 }
             }
             @if let Some(view) = previewed { (text(view)) }
@@ -63,10 +63,8 @@ pub fn new_board(
 fn asked(question: &BoardQuestion, answers: &BTreeMap<String, String>) -> Markup {
     let field = format!("answer-{}", question.id);
     let chosen = answers.get(&question.id);
-    ledger_line(
-        "",
-        None,
-        html! {
+    html! {
+        div {
             label for=(field) { strong { (question.ask) } }
             p.small.soft { (question.look) }
             select id=(field) name=(question.id) {
@@ -79,8 +77,8 @@ fn asked(question: &BoardQuestion, answers: &BTreeMap<String, String>) -> Markup
                 summary { "What each looks like" }
                 ul { @for choice in &question.choices { li { (choice.title) ": " (prose(&choice.example)) } } }
             }
-        },
-    )
+        }
+    }
 }
 
 fn text(view: &BoardWritten) -> Markup {
@@ -100,7 +98,7 @@ pub(super) fn split_form(view: &BoardView, block: &str, pieces: &str) -> Markup 
             form method="post" action=(format!("{}/split", board_address(&view.id))) {
                 (split_fields(block, pieces))
                 p.small.soft { "It is shown first. Findings keep their meaning." }
-                div.buttons { button { "Show what would change" } }
+                div.buttons { button.button { "Show what would change" } }
             }
         }
     }
@@ -136,7 +134,7 @@ pub fn split(
                             input type="hidden" name="block" value=(block);
                             input type="hidden" name="pieces" value=(pieces);
                             div.buttons {
-                                button.primary name="take" value="yes" { "Take it to pieces" }
+                                button.button.main name="take" value="yes" { "Take it to pieces" }
                                 a.button href=(board_address(id)) { "Leave it" }
                             }
                         }
@@ -150,7 +148,7 @@ pub fn split(
                     (wrong(error))
                     form method="post" action=(format!("{}/split", board_address(id))) {
                         (split_fields(block, pieces))
-                        div.buttons { button { "Show what would change" } a.button href=(board_address(id)) { "To the board" } }
+                        div.buttons { button.button { "Show what would change" } a.button href=(board_address(id)) { "To the board" } }
                     }
                 }
             }
