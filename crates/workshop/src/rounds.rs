@@ -1,6 +1,6 @@
 //! The next rounds: which look at which machines next, set-ups paid once for all of them.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use catalogue::{Check, Profile};
 use diagnosis::{Economy, Look, SetUps, Step};
@@ -16,7 +16,7 @@ use crate::{
     repeats::again,
     say,
     shelving::Fresh,
-    tries::{MULE, Mule},
+    tries::{MULE, Mule, shorts},
     views::Shelve,
     words::{capital, coins, counted, listed, minutes, sentence, small, to_coins},
     workshop::{Inner, Result, State},
@@ -133,6 +133,8 @@ struct Named {
     check: Check,
     /// The position whose chip is tried for it, and the mule's tag.
     tried: Option<(String, String)>,
+    /// A caution before that.
+    shorts: Option<String>,
     tag: String,
     /// The instrument it lacks.
     missing: Option<String>,
@@ -240,14 +242,7 @@ impl Open {
             for step in steps.iter().chain(&tries) {
                 let fits = |check: &&Check| step.tried.is_some() || fits(check);
                 if let Some(check) = board.check(&step.check).filter(fits) {
-                    open.add(
-                        number,
-                        mules[number].as_ref(),
-                        check,
-                        step,
-                        &economy.missing,
-                        &economy.set_up_minutes,
-                    );
+                    open.add(number, board, mules[number].as_ref(), check, step, economy);
                 }
             }
         }
@@ -258,13 +253,13 @@ impl Open {
     fn add(
         &mut self,
         machine: usize,
+        board: &Profile,
         mule: Option<&Mule>,
         check: &Check,
         step: &Step,
-        missing: &[String],
-        minutes: &BTreeMap<String, f64>,
+        economy: &Economy,
     ) {
-        let took = |name: &String| minutes.get(name).copied().unwrap_or(0.0);
+        let took = |name: &String| economy.set_up_minutes.get(name).copied().unwrap_or(0.0);
         let setting_up: f64 = step.new_set_ups.iter().map(took).sum();
         let mut set_ups = BTreeSet::new();
         let tried = step.tried.is_some().then(|| MULE.to_string());
@@ -287,12 +282,13 @@ impl Open {
         });
         self.named.push(Named {
             check: check.clone(),
+            shorts: step.tried.as_ref().and_then(|part| shorts(board, part)),
             tried: step.tried.clone().zip(mule.map(|mule| mule.tag.clone())),
             tag: self.state.pile.machines[machine].tag.clone(),
             missing: check
                 .set_up
                 .iter()
-                .find(|name| missing.contains(name))
+                .find(|name| economy.missing.contains(name))
                 .cloned(),
         });
     }
@@ -425,7 +421,12 @@ impl Open {
 
     /// One check on these machines.
     fn look(&self, looks: &[usize], saving: f64) -> RoundLook {
-        let Named { check, tried, .. } = &self.named[looks[0]];
+        let Named {
+            check,
+            tried,
+            shorts,
+            ..
+        } = &self.named[looks[0]];
         let title = match tried {
             Some((part, _)) => format!(
                 "{} in the mule: {}",
@@ -441,7 +442,7 @@ impl Open {
                 .map(|(part, mule)| format!("swap {part} {mule}")),
             title,
             how: sentence(&check.how),
-            caution: check.caution.clone(),
+            caution: shorts.clone().or_else(|| check.caution.clone()),
             tags: looks
                 .iter()
                 .map(|&look| self.named[look].tag.clone())

@@ -85,3 +85,13 @@ fn moving(folder: &Folder, part: &Part) -> Moving {
         },
     )
 }
+
+/// A caution where a bad chip pulls down a supply: it would do so in the mule too.
+pub(crate) fn shorts(board: &Profile, part: &str) -> Option<String> {
+    let modes = board.part(part)?.modes.iter();
+    let mut spoiled = modes.flat_map(|mode| &mode.spoils);
+    let rail = spoiled.any(|spoil| matches!(spoil.target, catalogue::Target::Rail(..)));
+    rail.then(|| {
+        "A bad one can short the supply of the mule too: switch it on with a current limit, and off if it is reached.".to_string()
+    })
+}

@@ -9,7 +9,7 @@ use journal::Truth;
 use super::{Case, at_hand};
 use crate::{
     say,
-    tries::Mule,
+    tries::{Mule, shorts},
     views::NextStep,
     words::{coins, minutes, percent, sentence, to_coins},
 };
@@ -79,16 +79,6 @@ impl Case<'_> {
             .collect()
     }
 
-    /// A caution where a bad chip pulls down a supply: it would do so in the mule too.
-    fn shorts(&self, part: &str) -> Option<String> {
-        let modes = self.board.part(part)?.modes.iter();
-        let mut spoiled = modes.flat_map(|mode| &mode.spoils);
-        let rail = spoiled.any(|spoil| matches!(spoil.target, catalogue::Target::Rail(..)));
-        rail.then(|| {
-            "A bad one can short the supply of the mule too: switch it on with a current limit, and off if it is reached.".to_string()
-        })
-    }
-
     /// A chip that goes into the mule, and what is looked at there.
     fn tried(&self, part: &str, step: &Step, mule: &Mule, economy: &Economy) -> Option<NextStep> {
         let look = self.next_step(step, economy)?;
@@ -102,7 +92,7 @@ impl Case<'_> {
             how: "Both off; it changes places with the mule's, the mule is looked at, then each goes home."
                 .to_string(),
             act: Some(format!("swap {part} {}", mule.tag)),
-            caution: self.shorts(part).or(look.caution),
+            caution: shorts(self.board, part).or(look.caution),
             ..look
         })
     }
