@@ -166,3 +166,12 @@ pub struct Weight {
     /// Decibans: 10 make the odds ten times larger, −10 ten times smaller.
     pub decibans: f64,
 }
+
+/// Modes taken as not there, so that the rest could be answered.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct SetAside {
+    /// Each with its chip or place. Settling one of them, or what hangs together with it, makes the answers exact again.
+    pub modes: Vec<(Holder, String)>,
+    /// Proven: the chance that any of them is there, and so the error of every chance given, is at most this.
+    pub at_most: f64,
+}

@@ -5,7 +5,10 @@
 //! later, nor do sums that happen to cancel: an entry that is left out is 0 whatever is asked.
 //! All cliques lie in the same few lists, one after the other.
 
-use std::ops::Range;
+use std::{
+    ops::{Deref, Range},
+    sync::Arc,
+};
 
 use crate::{
     error::Error,
@@ -37,9 +40,9 @@ pub(crate) struct Node {
     pub(crate) vars: Vec<Var>,
     pub(crate) classes: usize,
     pub(crate) entries: Range<usize>,
-    /// Entries of its message: each is the sum of the clique's entries between two of [`Cliques::starts`].
+    /// Entries of its message: each is the sum of the clique's entries between two of [`Shape::starts`].
     pub(crate) groups: Range<usize>,
-    /// Where its maps begin in [`Cliques::maps`].
+    /// Where its maps begin in [`Shape::maps`].
     pub(crate) maps: usize,
     pub(crate) children: Vec<usize>,
     pub(crate) parent: Option<usize>,
@@ -47,8 +50,6 @@ pub(crate) struct Node {
     pub(crate) carries: Vec<bool>,
     /// The unmodelled fault can sit here or below.
     pub(crate) dual: bool,
-    /// Numbers in [`Cliques::evidence`].
-    pub(crate) evidence: Vec<usize>,
 }
 
 /// What a finding says, by entry of a clique.
@@ -56,12 +57,29 @@ pub(crate) struct Node {
 pub(crate) struct Evidence {
     pub(crate) finding: usize,
     pub(crate) node: usize,
-    pub(crate) values: Vec<f64>,
+    pub(crate) values: Arc<[f64]>,
+}
+
+/// All cliques with what the findings say; a copy shares what no finding changes.
+#[derive(Debug, Clone)]
+pub(crate) struct Cliques {
+    shape: Arc<Shape>,
+    pub(crate) evidence: Vec<Evidence>,
+    /// By clique: numbers of what is said there.
+    pub(crate) said: Vec<Vec<usize>>,
+}
+
+impl Deref for Cliques {
+    type Target = Shape;
+
+    fn deref(&self) -> &Shape {
+        &self.shape
+    }
 }
 
 /// All cliques, children before their parents.
-#[derive(Debug, Clone, Default)]
-pub(crate) struct Cliques {
+#[derive(Debug, Default)]
+pub(crate) struct Shape {
     pub(crate) nodes: Vec<Node>,
     /// The clique that sums a variable out.
     pub(crate) home: Vec<usize>,
@@ -77,7 +95,6 @@ pub(crate) struct Cliques {
     keys: Vec<u64>,
     /// By entry, for each child of its clique: the message entry.
     pub(crate) maps: Vec<u32>,
-    pub(crate) evidence: Vec<Evidence>,
 }
 
 impl Cliques {
@@ -113,11 +130,11 @@ impl Cliques {
 
     /// Adds a finding's table to a clique.
     pub(crate) fn add(&mut self, node: usize, finding: usize, values: Vec<f64>) {
-        self.nodes[node].evidence.push(self.evidence.len());
+        self.said[node].push(self.evidence.len());
         self.evidence.push(Evidence {
             finding,
             node,
-            values,
+            values: values.into(),
         });
     }
 }
@@ -161,10 +178,14 @@ fn place_of(mut number: u64, vars: &[Var], strides: &[usize], states: &[usize]) 
 
 /// The refusal of a network that would need more entries than these.
 pub(crate) fn too_large(most: usize) -> Error {
-    Error::new(format!(
-        "the findings tie too much together for an exact answer: more than {:.0} million table entries; settle a part that was swapped or looked at often",
+    let message = format!(
+        "the findings tie too much together for an exact answer: more than {:.1} million table entries; settle a part that was swapped or looked at often",
         most as f64 / 1e6
-    ))
+    );
+    Error {
+        too_large: true,
+        ..Error::new(message)
+    }
 }
 
 /// What goes into each clique, before its entries are listed.
@@ -290,10 +311,12 @@ impl<'a> Plan<'a> {
         let mut list = List {
             states: self.states,
             most,
-            cliques: Cliques {
+            cliques: Shape {
                 home: self.home,
-                ..Cliques::default()
+                ..Shape::default()
             },
+            evidence: Vec::new(),
+            said: Vec::with_capacity(self.nodes.len()),
             lookups: Vec::with_capacity(self.nodes.len()),
             depth_of: vec![0; self.states.len()],
             walk: Walk::default(),
@@ -301,9 +324,13 @@ impl<'a> Plan<'a> {
         for rough in self.nodes {
             list.node::<T>(rough).ok_or_else(|| too_large(most))?;
         }
-        let mut cliques = list.cliques;
-        cliques.starts.push(cliques.base.len() as u32);
-        Ok(cliques)
+        let mut shape = list.cliques;
+        shape.starts.push(shape.base.len() as u32);
+        Ok(Cliques {
+            shape: Arc::new(shape),
+            evidence: list.evidence,
+            said: list.said,
+        })
     }
 }
 
@@ -341,7 +368,9 @@ impl Lookup {
 struct List<'a> {
     states: &'a [usize],
     most: usize,
-    cliques: Cliques,
+    cliques: Shape,
+    evidence: Vec<Evidence>,
+    said: Vec<Vec<usize>>,
     /// By clique, until its parent is listed: where its message's entries are, and of which variables it speaks.
     lookups: Vec<Option<(Lookup, Vec<Var>)>>,
     /// By variable of the clique at hand: its place in the walk.
@@ -394,14 +423,15 @@ impl<'a> List<'a> {
         let index = self.cliques.nodes.len();
         let lookup = Lookup::of(&self.cliques.keys[groups..], groups, size);
         self.lookups.push(Some((lookup, separator.clone())));
-        let numbers = self.cliques.evidence.len();
+        let numbers = self.evidence.len();
         for ((_, finding), values) in evidence.iter().zip(self.walk.evidence.drain(..)) {
-            self.cliques.evidence.push(Evidence {
+            self.evidence.push(Evidence {
                 finding: *finding,
                 node: index,
-                values,
+                values: values.into(),
             });
         }
+        self.said.push((numbers..self.evidence.len()).collect());
         let below = children.iter().any(|&child| self.cliques.nodes[child].dual);
         let mut node = Node {
             separator,
@@ -414,7 +444,6 @@ impl<'a> List<'a> {
             parent,
             carries: Vec::new(),
             dual: below || !carriers.is_empty(),
-            evidence: (numbers..self.cliques.evidence.len()).collect(),
         };
         if !carriers.is_empty() {
             let stride = |var: Var| node.stride(var, self.states);
@@ -569,7 +598,7 @@ impl Walk {
         });
     }
 
-    fn run<T: Number>(&mut self, sources: &Sources<'_>, out: &mut Cliques) -> Option<()> {
+    fn run<T: Number>(&mut self, sources: &Sources<'_>, out: &mut Shape) -> Option<()> {
         let message = |factor: &Factor| matches!(factor.source, Source::Message(_));
         self.first_message = self.factors.iter().take_while(|one| !message(one)).count();
         self.step(0, 0, T::ONE, sources, out)
@@ -608,7 +637,7 @@ impl Walk {
         number: u64,
         product: T,
         sources: &Sources<'_>,
-        out: &mut Cliques,
+        out: &mut Shape,
     ) -> Option<()> {
         if depth == self.kept {
             return self.group(number, product, sources, out);
@@ -635,7 +664,7 @@ impl Walk {
         key: u64,
         product: T,
         sources: &Sources<'_>,
-        out: &mut Cliques,
+        out: &mut Shape,
     ) -> Option<()> {
         let begin = out.base.len();
         self.inside(self.kept, 0, product, sources, out)?;
@@ -653,7 +682,7 @@ impl Walk {
         class: usize,
         product: T,
         sources: &Sources<'_>,
-        out: &mut Cliques,
+        out: &mut Shape,
     ) -> Option<()> {
         let size = self.sizes[depth];
         let before = self.carried;
@@ -698,7 +727,7 @@ impl Walk {
         class: usize,
         product: T,
         sources: &Sources<'_>,
-        out: &mut Cliques,
+        out: &mut Shape,
     ) -> Option<()> {
         if out.base.len() == sources.most {
             return None;

@@ -65,13 +65,16 @@ impl Compiled {
     pub(crate) fn with_more(&self, lowered: &Lowered) -> Option<Self> {
         let (old, new) = (&self.lowered.model, &lowered.model);
         let more = new_likelihoods(old, new)?;
-        let mut changed = self.clone();
+        let mut tree = self.tree.clone();
         for likelihood in more {
-            changed.tree.add(likelihood)?;
+            tree.add(likelihood)?;
         }
-        changed.lowered = lowered.clone();
-        changed.upward = changed.tree.first_pass()?;
-        Some(changed)
+        let upward = tree.pass_after(&self.upward)?;
+        Some(Self {
+            lowered: lowered.clone(),
+            tree,
+            upward,
+        })
     }
 }
 

@@ -6,12 +6,12 @@ use catalogue::{Check, Part, Site};
 
 use crate::{
     advise::{likeliest, rest},
-    answer::{Explanation, Fit, FunctionChance, Holder, ModeChance, Prediction},
+    answer::{Explanation, Fit, FunctionChance, Holder, ModeChance, Prediction, SetAside},
     compiled::Compiled,
     error::Error,
     explain,
     graph::{OrId, StateId},
-    groups::{Group, groups},
+    groups::{Group, Limits, groups},
     lower::Lowered,
     model::Var,
     situation::{Situation, Step},
@@ -19,7 +19,7 @@ use crate::{
     unroll::{Unrolled, unknown_machine, unroll},
 };
 
-/// A diagnosed situation; each answer is exact.
+/// A diagnosed situation; each answer is exact, but for what [`Diagnosis::aside`] tells.
 #[derive(Debug)]
 pub struct Diagnosis {
     situation: Situation,
@@ -27,6 +27,7 @@ pub struct Diagnosis {
     /// Posteriors of each group's variables.
     marginals: Vec<OnceLock<Marginals>>,
     log_total: f64,
+    limits: Limits,
 }
 
 /// A mode that can be present now: where it sits, its variable and state; no variable where it cannot be bad.
@@ -44,7 +45,15 @@ impl Diagnosis {
     /// # Errors
     /// A step names something that is not there, or the findings tie too much together for an exact answer.
     pub fn of(situation: &Situation) -> Result<Self, Error> {
-        Self::after(timed(situation), &[])
+        Self::of_within(situation, Limits::default())
+    }
+
+    /// The same with other limits.
+    ///
+    /// # Errors
+    /// As for [`Diagnosis::of`].
+    pub fn of_within(situation: &Situation, limits: Limits) -> Result<Self, Error> {
+        Self::after(timed(situation), &[], limits)
     }
 
     /// The same situation with one more step; what the step does not touch is not reckoned again.
@@ -54,7 +63,7 @@ impl Diagnosis {
     pub fn then(&self, step: Step) -> Result<Self, Error> {
         let mut situation = self.situation.clone();
         situation.steps.push(step);
-        Self::after(timed(&situation), &self.groups)
+        Self::after(timed(&situation), &self.groups, self.limits)
     }
 
     /// Another situation; what is the same in this one is not reckoned again.
@@ -62,16 +71,17 @@ impl Diagnosis {
     /// # Errors
     /// As for [`Diagnosis::of`].
     pub fn again(&self, situation: &Situation) -> Result<Self, Error> {
-        Self::after(timed(situation), &self.groups)
+        Self::after(timed(situation), &self.groups, self.limits)
     }
 
-    fn after(situation: Situation, before: &[Group]) -> Result<Self, Error> {
-        let (groups, log_total) = groups(&situation, before)?;
+    fn after(situation: Situation, before: &[Group], limits: Limits) -> Result<Self, Error> {
+        let (groups, log_total) = groups(&situation, before, limits)?;
         Ok(Self {
             situation,
             marginals: vec![OnceLock::new(); groups.len()],
             groups,
             log_total,
+            limits,
         })
     }
 
@@ -102,6 +112,20 @@ impl Diagnosis {
             .iter()
             .map(|group| group.compiled.tree.entries());
         entries.sum()
+    }
+
+    /// What was set aside, as too much hangs together for an exact answer.
+    #[must_use]
+    pub fn aside(&self) -> Option<SetAside> {
+        let mut found: Option<SetAside> = None;
+        for group in &self.groups {
+            if let Some(aside) = &group.aside {
+                let found = found.get_or_insert_default();
+                found.modes.extend(aside.modes(&group.unrolled));
+                found.at_most = (found.at_most + group.aside_at_most).min(1.0);
+            }
+        }
+        found
     }
 
     /// Every mode that can be present now, with its posterior.
@@ -267,7 +291,8 @@ impl Diagnosis {
     pub fn predictions(&self, tag: &str) -> Result<Vec<Prediction>, Error> {
         let (group, machine) = self.place(tag)?;
         let alone = &self.groups[group];
-        if alone.outer.is_none() {
+        let aside = self.groups.iter().any(|group| group.aside.is_some());
+        if alone.outer.is_none() || aside {
             return predictions(&alone.unrolled, machine, alone.compiled.tree.entries());
         }
         // an answer here says something of other machines too: all of them together

@@ -9,6 +9,8 @@ pub struct Error {
     pub step: Option<usize>,
     /// What was found and what was expected.
     pub message: String,
+    /// The network would be too large.
+    pub(crate) too_large: bool,
 }
 
 impl Error {
@@ -16,6 +18,7 @@ impl Error {
         Self {
             step: None,
             message: message.into(),
+            too_large: false,
         }
     }
 

@@ -73,6 +73,9 @@ pub(crate) enum Origin {
     },
 }
 
+/// A mode that arises with a version of a state.
+pub(crate) type Arising = (StateId, usize);
+
 /// An event of a machine or of a lot.
 pub(crate) type EventKey = (String, String);
 
@@ -318,6 +321,8 @@ pub(crate) struct Graph {
     /// Chance that an outside thing is bad.
     pub(crate) outside: BTreeMap<String, f64>,
     pub(crate) powers: usize,
+    /// What never arises: it was set aside.
+    pub(crate) aside: BTreeSet<Arising>,
 }
 
 impl Graph {
@@ -334,9 +339,19 @@ impl Graph {
         board
     }
 
-    pub(crate) fn add_state(&mut self, state: State) -> StateId {
+    pub(crate) fn add_state(&mut self, mut state: State) -> StateId {
+        let id = self.states.len();
+        let before = match state.origin {
+            Origin::Prior { .. } => None,
+            Origin::Act { from, .. } | Origin::Harm { from, .. } => Some(from),
+        };
+        for (mode, possible) in state.possible.iter_mut().enumerate() {
+            if self.aside.contains(&(id, mode)) {
+                *possible = before.is_some_and(|from| self.states[from].possible[mode]);
+            }
+        }
         self.states.push(state);
-        self.states.len() - 1
+        id
     }
 
     /// The OR of a target of a machine as a look under this condition would find it now.

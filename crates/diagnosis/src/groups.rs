@@ -7,11 +7,12 @@
 use std::{
     collections::{BTreeMap, BTreeSet},
     panic::resume_unwind,
-    sync::Arc,
+    sync::{Arc, OnceLock},
     thread,
 };
 
 use crate::{
+    aside::{Aside, Clearing},
     compiled::Compiled,
     error::Error,
     graph::EventKey,
@@ -19,11 +20,29 @@ use crate::{
     model::{Likelihood, Model, OUTER, Table, Var, for_each_state},
     situation::{Action, Chip, Situation, Truth},
     tree::{Question, Tree},
-    unroll::{Finding, Unrolled, unroll},
+    unroll::{Finding, Unrolled, unroll, unroll_without},
 };
 
 /// Things that one group may share with others; with more of them the machines stay together.
 const MOST_SHARED: usize = 10;
+
+/// When something is set aside.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Limits {
+    /// Table entries of machines that belong together, above which something is set aside.
+    pub entries: usize,
+    /// What was set aside is chosen anew with the next step if its chance may be larger than this.
+    pub worst: f64,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self {
+            entries: 1 << 20,
+            worst: 0.01,
+        }
+    }
+}
 
 /// Machines that exchanged chips, with what is known of them and what the others say.
 #[derive(Debug, Clone)]
@@ -38,9 +57,22 @@ pub(crate) struct Group {
     pub(crate) compiled: Arc<Compiled>,
     /// What it says of what it shares.
     says: Arc<Says>,
+    /// What had to be set aside.
+    pub(crate) aside: Option<Aside>,
+    /// The chance that what was set aside is there is at most this.
+    pub(crate) aside_at_most: f64,
 }
 
 impl Group {
+    /// What it set aside, for a situation that has only more steps; not if too much was.
+    fn still_aside(&self, part: &Situation, limits: Limits) -> Option<Aside> {
+        let before = &self.part;
+        let longer = part.steps.starts_with(&before.steps) && part.machines == before.machines;
+        let same = longer && part.lots == before.lots && part.profiles == before.profiles;
+        let little = self.aside_at_most <= limits.worst;
+        self.aside.clone().filter(|_| same && little)
+    }
+
     /// A finding's steps, numbered as in the whole situation.
     pub(crate) fn steps_of(&self, finding: &Finding) -> Vec<usize> {
         finding.steps.iter().map(|&step| self.steps[step]).collect()
@@ -80,7 +112,11 @@ impl SharedKey {
 }
 
 /// The groups of a situation, and the logarithm of P(all findings).
-pub(crate) fn groups(situation: &Situation, before: &[Group]) -> Result<(Vec<Group>, f64), Error> {
+pub(crate) fn groups(
+    situation: &Situation,
+    before: &[Group],
+    limits: Limits,
+) -> Result<(Vec<Group>, f64), Error> {
     check_names(situation)?;
     let sets = group_sets(situation);
     let mut parts = Vec::with_capacity(sets.len());
@@ -92,28 +128,32 @@ pub(crate) fn groups(situation: &Situation, before: &[Group]) -> Result<(Vec<Gro
     if parts.len() > 1 && keys.iter().any(|keys| keys.len() > MOST_SHARED) {
         let steps = (0..situation.steps.len()).collect();
         let whole = Part::of(situation.clone(), steps, before)?;
-        return couple(vec![Rough::of(whole, Vec::new(), before)?]);
+        return bounded(vec![Rough::of(whole, Vec::new(), before, limits)?]);
     }
-    couple(reckoned(parts.into_iter().zip(keys).collect(), before)?)
+    bounded(reckoned(
+        parts.into_iter().zip(keys).collect(),
+        before,
+        limits,
+    )?)
 }
 
 /// The groups, side by side where there are several processors; what comes out does not depend on how many.
 fn reckoned(
     mut parts: Vec<(Part<'_>, Vec<SharedKey>)>,
     before: &[Group],
+    limits: Limits,
 ) -> Result<Vec<Rough>, Error> {
     let new = parts.iter().filter(|(part, _)| part.same.is_none()).count();
-    let threads = thread::available_parallelism().map_or(1, usize::from);
     let each = move |parts: Vec<(Part<'_>, Vec<SharedKey>)>| -> Result<Vec<Rough>, Error> {
         let parts = parts.into_iter();
         parts
-            .map(|(part, keys)| Rough::of(part, keys, before))
+            .map(|(part, keys)| Rough::of(part, keys, before, limits))
             .collect()
     };
-    if new < 2 || threads < 2 {
+    if new < 2 || threads() < 2 {
         return each(parts);
     }
-    let share = parts.len().div_ceil(threads);
+    let share = parts.len().div_ceil(threads());
     thread::scope(|scope| {
         let mut working = Vec::new();
         while !parts.is_empty() {
@@ -126,6 +166,12 @@ fn reckoned(
         }
         Ok(rough)
     })
+}
+
+/// Processors; the answer is kept, as asking takes as long as a small network.
+fn threads() -> usize {
+    static THREADS: OnceLock<usize> = OnceLock::new();
+    *THREADS.get_or_init(|| thread::available_parallelism().map_or(1, usize::from))
 }
 
 /// Machines that exchanged chips, with their steps.
@@ -190,6 +236,7 @@ fn is_same(a: &Situation, b: &Situation) -> bool {
 }
 
 /// A group that does not know yet what the others say.
+#[derive(Clone)]
 struct Rough {
     part: Arc<Situation>,
     steps: Vec<usize>,
@@ -197,10 +244,16 @@ struct Rough {
     compiled: Arc<Compiled>,
     says: Arc<Says>,
     outer: Option<Outer>,
+    aside: Option<Aside>,
 }
 
 impl Rough {
-    fn of(part: Part<'_>, keys: Vec<SharedKey>, before: &[Group]) -> Result<Self, Error> {
+    fn of(
+        part: Part<'_>,
+        keys: Vec<SharedKey>,
+        before: &[Group],
+        limits: Limits,
+    ) -> Result<Self, Error> {
         let Part {
             part,
             steps,
@@ -215,13 +268,22 @@ impl Rough {
                 compiled: Arc::clone(&same.compiled),
                 says: Arc::clone(&same.says),
                 outer: same.outer.clone(),
+                aside: same.aside.clone(),
             });
         }
+        let like: Vec<&Group> = before
+            .iter()
+            .filter(|group| group.unrolled.tags().eq(unrolled.tags()) && group.says.keys == keys)
+            .collect();
+        let aside = like
+            .iter()
+            .find_map(|group| group.still_aside(&part, limits));
+        let unrolled = match &aside {
+            Some(aside) => Arc::new(unroll_without(&part, &aside.set())?),
+            None => unrolled,
+        };
         let open = (!keys.is_empty()).then(|| Outer::open(keys.clone()));
         let lowered = lower(&unrolled, &[], open.as_ref(), Unmodelled::Beside);
-        let like = before
-            .iter()
-            .filter(|group| group.unrolled.tags().eq(unrolled.tags()) && group.says.keys == keys);
         for group in like {
             // what the others say is set afterwards: the old one's may stand here
             let mut lowered = lowered.clone();
@@ -236,6 +298,7 @@ impl Rough {
                     compiled: Arc::clone(&group.compiled),
                     says: Arc::clone(&group.says),
                     outer: group.outer.clone(),
+                    aside,
                 });
             }
             if let Some(compiled) = group.compiled.with_more(&lowered) {
@@ -247,10 +310,23 @@ impl Rough {
                     says: Arc::new(says),
                     compiled: Arc::new(compiled),
                     outer: group.outer.clone(),
+                    aside,
                 });
             }
         }
-        let compiled = Compiled::of_lowered(lowered, usize::MAX)?;
+        let whole = Compiled::of_lowered(lowered, limits.entries);
+        let (unrolled, compiled, aside) = match whole {
+            Err(error) if error.too_large => {
+                let clearing = Clearing {
+                    situation: &part,
+                    outer: open.as_ref(),
+                    most: limits.entries,
+                };
+                let (aside, unrolled, compiled) = clearing.clear(aside.unwrap_or_default())?;
+                (Arc::new(unrolled), compiled, Some(aside))
+            }
+            compiled => (unrolled, compiled?, aside),
+        };
         Ok(Self {
             part,
             steps,
@@ -258,7 +334,28 @@ impl Rough {
             unrolled,
             compiled: Arc::new(compiled),
             outer: open,
+            aside,
         })
+    }
+
+    /// The same group with the early findings of a stage alone, from which what it sets aside is bounded.
+    fn early(&self, stage: usize) -> Self {
+        let Some(stage) = self
+            .aside
+            .as_ref()
+            .and_then(|aside| aside.stages.get(stage))
+        else {
+            return self.clone();
+        };
+        let early = &stage.early;
+        let keys = self.says.keys.clone();
+        Self {
+            says: Arc::new(Says::of(&early.unrolled, &early.compiled, keys.clone())),
+            unrolled: Arc::new(early.unrolled.clone()),
+            compiled: Arc::new(early.compiled.clone()),
+            outer: (!keys.is_empty()).then(|| Outer::open(keys)),
+            ..self.clone()
+        }
     }
 
     fn with(self, outer: Option<Outer>) -> Result<Group, Error> {
@@ -275,6 +372,8 @@ impl Rough {
             outer,
             compiled,
             says: self.says,
+            aside: self.aside,
+            aside_at_most: 0.0,
         })
     }
 }
@@ -333,6 +432,53 @@ impl Says {
             log_factor: base.log_total,
         }
     }
+}
+
+/// Lets the groups speak to each other, and bounds what they set aside.
+fn bounded(rough: Vec<Rough>) -> Result<(Vec<Group>, f64), Error> {
+    if rough.iter().all(|group| group.aside.is_none()) {
+        return couple(rough);
+    }
+    let mut early: Vec<Rough> = rough.iter().map(|group| group.early(0)).collect();
+    let mut logs = Vec::with_capacity(rough.len());
+    for (index, group) in rough.iter().enumerate() {
+        let stages = group.aside.iter().flat_map(|aside| &aside.stages);
+        let mut of_group = Vec::new();
+        for (number, stage) in stages.enumerate() {
+            // of the others, what bounds them best: their own first findings with nothing set aside
+            let first = std::mem::replace(&mut early[index], group.early(number));
+            let (log_total, outer) = said_to(index, &early)?;
+            let compiled = match &outer {
+                Some(outer) => &early[index].compiled.with_outer(outer)?,
+                None => &*early[index].compiled,
+            };
+            of_group.push(log_total + stage.chance(compiled).ln());
+            early[index] = first;
+        }
+        logs.push(of_group);
+    }
+    let (mut groups, log_total) = couple(rough)?;
+    for (group, logs) in groups.iter_mut().zip(logs) {
+        let odds: f64 = logs.iter().map(|log| (log - log_total).exp()).sum();
+        group.aside_at_most = if odds.is_finite() {
+            odds / (1.0 + odds)
+        } else {
+            1.0
+        };
+    }
+    Ok((groups, log_total))
+}
+
+/// P(all findings) as a logarithm, and what the others say to one group.
+fn said_to(index: usize, rough: &[Rough]) -> Result<(f64, Option<Outer>), Error> {
+    let mut network = Network::default();
+    for (number, group) in rough.iter().enumerate() {
+        network.add(number, group);
+    }
+    let tree = Tree::compile(&network.model)?;
+    let factors: f64 = rough.iter().map(|group| group.says.log_factor).sum();
+    let log_total = tree.upward(&Question::default()).log_total + factors;
+    Ok((log_total, network.outer(index, &rough[index], &tree)))
 }
 
 /// Lets the groups speak to each other.

@@ -2,6 +2,7 @@
 
 mod advise;
 mod answer;
+mod aside;
 mod clique;
 mod compiled;
 mod diagnosis;
@@ -31,6 +32,7 @@ pub use answer::*;
 pub use diagnosis::{Diagnosis, binary_entropy};
 pub use error::Error;
 pub use export::ExportedNetwork;
+pub use groups::Limits;
 pub use rounds::{
     Job, Look, Round, Rounds, SetUps, Turn, by_gain_and_set_up, equal_outcomes, groups, rounds,
 };

@@ -7,7 +7,7 @@ use crate::{
     groups::{Outer, SharedKey},
     harms::{Harmed, chains},
     looks::LookDraws,
-    model::{Likelihood, Model, OUTER, Once, Or, Table, Var},
+    model::{ALWAYS, Likelihood, Model, OUTER, Once, Or, Table, Var},
     share::{Shared, share},
     unroll::{Unrolled, What, is_breakable},
 };
@@ -195,7 +195,11 @@ impl<'a> Lowering<'a> {
             BTreeMap::new()
         };
         for id in 0..self.graph.states.len() {
-            if !self.graph.states[id].possible.contains(&true) || self.harmed.contains_key(&id) {
+            if self.harmed.contains_key(&id) {
+                continue;
+            }
+            if !self.graph.states[id].possible.contains(&true) {
+                self.all_aside(id);
                 continue;
             }
             if let Some(chain) = chains.get(&id) {
@@ -206,12 +210,12 @@ impl<'a> Lowering<'a> {
             let var = self.model.variable(state.modes.len() + 1);
             self.state_vars.insert(id, var);
             match &state.origin {
-                Origin::Prior { own, strikes } => self.prior(var, own, strikes),
+                Origin::Prior { own, strikes } => self.prior(id, Some(var), own, strikes),
                 Origin::Act {
                     from,
                     cured,
                     damage,
-                } => self.act(var, *from, cured, *damage),
+                } => self.act(id, var, *from, cured, *damage),
                 Origin::Harm {
                     from,
                     mode,
@@ -222,7 +226,40 @@ impl<'a> Lowering<'a> {
         }
     }
 
-    fn prior(&mut self, var: Var, own: &[f64], strikes: &[(EventKey, usize, f64)]) {
+    /// A version that can only be good, for what could arise with it was set aside.
+    fn all_aside(&mut self, id: StateId) {
+        match &self.graph.states[id].origin {
+            Origin::Prior { own, strikes } if self.sets_aside(id) => {
+                self.prior(id, None, own, strikes);
+            }
+            Origin::Act { damage, .. } if self.graph.aside.contains(&(id, 0)) => {
+                self.always(Vec::new(), vec![1.0 - damage]);
+            }
+            _ => {}
+        }
+    }
+
+    fn sets_aside(&self, id: StateId) -> bool {
+        let mut of = self.graph.aside.range((id, 0)..(id + 1, 0));
+        of.next().is_some()
+    }
+
+    fn always(&mut self, vars: Vec<Var>, values: Vec<f64>) {
+        self.model.likelihoods.push(Likelihood {
+            table: Table { vars, values },
+            finding: ALWAYS,
+        });
+    }
+
+    /// What is set aside keeps no chance; that it did not arise is a likelihood over the events.
+    fn prior(
+        &mut self,
+        id: StateId,
+        var: Option<Var>,
+        own: &[f64],
+        strikes: &[(EventKey, usize, f64)],
+    ) {
+        let graph = self.graph;
         let mut events: Vec<(&EventKey, Option<Var>)> = Vec::new();
         for (key, _, _) in strikes {
             if !events.iter().any(|(other, _)| *other == key) {
@@ -230,16 +267,15 @@ impl<'a> Lowering<'a> {
             }
         }
         let mut vars: Vec<Var> = events.iter().filter_map(|(_, var)| *var).collect();
-        vars.push(var);
         let unknown: Vec<&EventKey> = events
             .iter()
             .filter(|(_, var)| var.is_some())
             .map(|(key, _)| *key)
             .collect();
-        let table = Table::from_fn(&self.model, vars, |at| {
+        let row = |at: &[usize]| {
             let happened = |key: &EventKey| {
                 unknown.iter().position(|other| *other == key).map_or_else(
-                    || self.graph.known.get(key).copied().unwrap_or(false),
+                    || graph.known.get(key).copied().unwrap_or(false),
                     |place| at[place] == 1,
                 )
             };
@@ -249,29 +285,62 @@ impl<'a> Lowering<'a> {
                     struck[*mode] = 1.0 - (1.0 - struck[*mode]) * (1.0 - chance);
                 }
             }
-            after_strikes(own, &struck)[at[at.len() - 1]]
-        });
-        self.model.conditionals.push(table);
+            let mut row = after_strikes(own, &struck);
+            for (mode, chance) in row[1..].iter_mut().enumerate() {
+                if graph.aside.contains(&(id, mode)) {
+                    *chance = 0.0;
+                }
+            }
+            row
+        };
+        let kept = |row: &[f64]| row.iter().sum::<f64>();
+        let sets_aside = self.sets_aside(id);
+        if sets_aside {
+            let table = Table::from_fn(&self.model, vars.clone(), |at| kept(&row(at)));
+            self.always(table.vars, table.values);
+        }
+        if let Some(var) = var {
+            vars.push(var);
+            let table = Table::from_fn(&self.model, vars, |at| {
+                let row = row(at);
+                let chance = row[at[at.len() - 1]];
+                match kept(&row) {
+                    kept if sets_aside && kept > 0.0 => chance / kept,
+                    _ => chance,
+                }
+            });
+            self.model.conditionals.push(table);
+        }
     }
 
     /// A new version of a place; a version that could only be good stays without variable and counts as good.
-    fn act(&mut self, var: Var, from: StateId, cured: &[f64], damage: f64) {
+    fn act(&mut self, id: StateId, var: Var, from: StateId, cured: &[f64], damage: f64) {
+        let aside = self.graph.aside.contains(&(id, 0));
+        let harms = if aside { 0.0 } else { damage };
         let transition = |before: usize, after: usize| match (before, after) {
             (0, 0) if cured.is_empty() => 1.0,
-            (0, 0) => 1.0 - damage,
-            (0, 1) => damage,
+            (0, 0) => 1.0 - harms,
+            (0, 1) => harms,
             (0, _) => 0.0,
             (before, 0) => cured[before - 1],
             (before, after) if before == after => 1.0 - cured[before - 1],
             _ => 0.0,
         };
-        let table = match self.state_vars.get(&from) {
-            Some(&old) => {
-                Table::from_fn(&self.model, vec![old, var], |at| transition(at[0], at[1]))
-            }
-            None => Table::from_fn(&self.model, vec![var], |at| transition(0, at[0])),
-        };
+        let old = self.state_vars.get(&from).copied();
+        let vars: Vec<Var> = old.into_iter().chain([var]).collect();
+        let table = Table::from_fn(&self.model, vars, |at| match at {
+            [before, after] => transition(*before, *after),
+            at => transition(0, at[0]),
+        });
         self.model.conditionals.push(table);
+        if aside {
+            let kept = |before: usize| if before == 0 { 1.0 - damage } else { 1.0 };
+            let vars: Vec<Var> = old.into_iter().collect();
+            let table = Table::from_fn(&self.model, vars, |at| {
+                kept(at.first().copied().unwrap_or(0))
+            });
+            self.always(table.vars, table.values);
+        }
     }
 
     fn harmed(&mut self, var: Var, from: StateId, mode: usize, chance: f64, when: OrId) {

@@ -164,12 +164,11 @@ impl<'a, T: Number> Pass<'a, T> {
             let low = &cliques.base_low[node.entries.clone()];
             own.extend(base.iter().zip(low).map(|(&base, &low)| T::of(base, low)));
         }
-        for table in node
-            .evidence
+        for table in cliques.said[index]
             .iter()
             .filter(|table| !self.changes.without.contains(table))
         {
-            for (own, &value) in own.iter_mut().zip(&cliques.evidence[*table].values) {
+            for (own, &value) in own.iter_mut().zip(&*cliques.evidence[*table].values) {
                 *own = *own * T::of(value, 0.0);
             }
         }

@@ -65,6 +65,8 @@ pub(crate) struct Upward {
     messages: Kept,
     /// Product of the roots, as natural logarithm; minus infinity for 0.
     pub(crate) log_total: f64,
+    /// Bound of the relative rounding error of each root, where it was asked for.
+    rounding: Option<f64>,
 }
 
 /// Messages with as many digits as are needed.
@@ -142,8 +144,10 @@ impl Tree {
     pub(crate) fn with_pass(model: &Model, most: usize) -> Result<(Self, Upward), Error> {
         let draft = Draft::of(model, most)?;
         let tree = draft.tree::<f64>()?;
-        let upward = tree.upward(&Question::default());
-        if !tree.signed || relative(&tree.rounding(&upward)) <= MOST_ROUNDING {
+        let mut upward = tree.upward(&Question::default());
+        let rounding = tree.relative_rounding(&upward);
+        if rounding <= MOST_ROUNDING {
+            upward.rounding = Some(rounding);
             return Ok((tree, upward));
         }
         let mut tree = draft.tree::<Pair>()?;
@@ -158,20 +162,72 @@ impl Tree {
             ));
         }
         tree.noise = noise;
-        let upward = tree.upward(&Question::default());
+        let mut upward = tree.upward(&Question::default());
+        upward.rounding = Some(relative(&certain));
         Ok((tree, upward))
     }
 
     /// The pass without a question after the tree was changed; none if it would need more digits.
     pub(crate) fn first_pass(&self) -> Option<Upward> {
         let upward = self.upward(&Question::default());
+        let rounding = self.relative_rounding(&upward);
+        self.enough(rounding).then_some(Upward {
+            rounding: Some(rounding),
+            ..upward
+        })
+    }
+
+    /// The same after findings were added to what `before` had. A finding makes no number larger, so what rounding can have done to a
+    /// root stays within the bound it had.
+    pub(crate) fn pass_after(&self, before: &Upward) -> Option<Upward> {
+        let upward = self.upward(&Question::default());
+        let shrunk = |(before, now): (f64, f64)| (before - now).exp();
+        let roots = self.roots(before).into_iter().zip(self.roots(&upward));
+        let worst = roots.map(shrunk).fold(1.0, f64::max);
+        match before.rounding.map(|rounding| rounding * worst) {
+            Some(rounding) if self.noise.is_empty() && self.enough(rounding) => Some(Upward {
+                rounding: Some(rounding),
+                ..upward
+            }),
+            _ => self.first_pass(),
+        }
+    }
+
+    fn enough(&self, rounding: f64) -> bool {
         let most = if self.with_pairs() {
             LEAST_DIGITS
         } else {
             MOST_ROUNDING
         };
-        let enough = !self.signed || relative(&self.rounding(&upward)) <= most;
-        enough.then_some(upward)
+        rounding <= most
+    }
+
+    fn relative_rounding(&self, upward: &Upward) -> f64 {
+        if self.signed {
+            relative(&self.rounding(upward))
+        } else {
+            0.0
+        }
+    }
+
+    /// The logarithm of what each root says.
+    fn roots(&self, upward: &Upward) -> Vec<f64> {
+        match &upward.messages {
+            Kept::Plain(messages) => self.roots_of(messages),
+            Kept::Pairs(messages) => self.roots_of(messages),
+        }
+    }
+
+    fn roots_of<T: Number>(&self, messages: &Messages<T>) -> Vec<f64> {
+        let nodes = self.cliques.nodes.iter().enumerate();
+        let roots = nodes.filter(|(_, node)| node.parent.is_none());
+        roots
+            .map(|(index, _)| {
+                let [none, once] = self.root(index, messages);
+                let exponent = f64::from(messages.exponent(index));
+                (none.size() + once.size()).ln() + exponent * std::f64::consts::LN_2
+            })
+            .collect()
     }
 
     /// Gives a finding's table, which is there already, other values.
@@ -182,7 +238,7 @@ impl Tree {
                 let values = self
                     .cliques
                     .stretched(node, &likelihood.table, &self.states);
-                self.cliques.evidence[at].values = values.unwrap_or_default();
+                self.cliques.evidence[at].values = values.unwrap_or_default().into();
             }
         }
     }
@@ -250,12 +306,14 @@ impl Tree {
             Upward {
                 messages: Kept::Pairs(messages),
                 log_total,
+                rounding: None,
             }
         } else {
             let (messages, log_total) = self.up(&self.changes(question));
             Upward {
                 messages: Kept::Plain(messages),
                 log_total,
+                rounding: None,
             }
         }
     }
@@ -296,6 +354,7 @@ impl Tree {
         Upward {
             messages,
             log_total,
+            rounding: None,
         }
     }
 

@@ -1,6 +1,9 @@
 //! Walks the steps of a situation and unrolls them into the graph, with the findings.
 
-use std::{collections::BTreeMap, sync::Arc};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
 
 use catalogue::{Check, Mount, Part, RailSide, Scope, Site, Target, Tells};
 use units::Component;
@@ -8,8 +11,8 @@ use units::Component;
 use crate::{
     error::Error,
     graph::{
-        Board, ChipState, Graph, OrId, Origin, Position, PositionState, PowerId, State, StateId,
-        Targets, View, Warmth, acting, modes_of,
+        Arising, Board, ChipState, Graph, OrId, Origin, Position, PositionState, PowerId, State,
+        StateId, Targets, View, Warmth, acting, modes_of,
     },
     lower::Asked,
     situation::{
@@ -126,7 +129,16 @@ pub(crate) fn named_targets(check: &Check) -> Vec<Target> {
 
 /// Unrolls a situation.
 pub(crate) fn unroll(situation: &Situation) -> Result<Unrolled, Error> {
+    unroll_without(situation, &BTreeSet::new())
+}
+
+/// The same where some modes never arise: they are set aside.
+pub(crate) fn unroll_without(
+    situation: &Situation,
+    aside: &BTreeSet<Arising>,
+) -> Result<Unrolled, Error> {
     let mut unrolled = Unrolled::default();
+    unrolled.graph.aside.clone_from(aside);
     for machine in &situation.machines {
         take_in(&mut unrolled, situation, machine)?;
     }

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use catalogue::Site;
-use diagnosis::{Diagnosis, Economy, Holder};
+use diagnosis::{Diagnosis, Economy, Holder, Limits};
 
 use crate::{
     case::{Case, Decision, Move, TAG},
@@ -14,6 +14,11 @@ use crate::{
 const LEAST_CHANCE: f64 = 1e-3;
 /// A suspect above this chance is replaced without a further look, by the policy that asks for most information.
 const SURE: f64 = 0.7;
+/// Thousands of decisions are asked for: what is next to impossible is set aside early, and stays so.
+const LIMITS: Limits = Limits {
+    entries: 1 << 14,
+    worst: 1.0,
+};
 /// Bits below which a check tells nothing.
 const LEAST_BITS: f64 = 0.01;
 
@@ -122,7 +127,7 @@ impl Reader {
 /// Diagnoses a case; `before` is a diagnosis of its first moves, each of which is a step.
 fn diagnosed(before: Option<(Vec<Move>, Diagnosis)>, case: &Case<'_>) -> Result<Diagnosis, Error> {
     let Some((moves, mut diagnosis)) = before else {
-        return Ok(Diagnosis::of(&case.situation)?);
+        return Ok(Diagnosis::of_within(&case.situation, LIMITS)?);
     };
     for step in &case.situation.steps[moves.len()..] {
         diagnosis = diagnosis.then(step.clone())?;

@@ -549,6 +549,7 @@ fn card_view() -> JobCard {
         exchanged: Vec::new(),
         p_findings: 0.0004,
         left_out: Vec::new(),
+        aside: None,
         doubt: Some(Doubt {
             check: "dot-clock".into(),
             before: "The dot clock of".into(),

@@ -167,6 +167,7 @@ pub(crate) fn card_of(
         exchanged: case.exchanged(),
         p_findings: now.diagnosis.p_findings(),
         left_out: case.left_out(now),
+        aside: now.diagnosis.aside().map(|aside| case.aside(aside)),
         doubt: doubted.and_then(|doubted| case.doubt(&doubted)),
         next_note: case.next_note(&next, steps),
         next,

@@ -206,6 +206,8 @@ pub struct JobCard {
     pub p_findings: f64,
     /// Lines that do not count, for they rule each other out: a sentence each.
     pub left_out: Vec<String>,
+    /// Modes taken as not there, as too much hangs together for an exact answer.
+    pub aside: Option<TakenAsAbsent>,
     /// A finding that does not fit the rest.
     pub doubt: Option<Doubt>,
     /// The next three steps, best first.
@@ -327,6 +329,17 @@ pub struct Evidence {
     pub odds: String,
     /// The same in decibans: 10 make the odds ten times larger, −10 ten times smaller.
     pub decibans: f64,
+}
+
+/// Modes taken as not there.
+#[derive(Debug, Clone, Serialize)]
+pub struct TakenAsAbsent {
+    /// `U9.warm`, with the tag before it on another machine.
+    pub modes: Vec<String>,
+    /// Proven: no chance on the card is off by more than this.
+    pub at_most: f64,
+    /// The same in plain words.
+    pub sentence: String,
 }
 
 /// What no finding has spoken of yet.

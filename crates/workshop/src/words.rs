@@ -17,6 +17,19 @@ pub(crate) fn percent(chance: f64) -> String {
     }
 }
 
+/// `3 %`, `0.02 %`: rounded up, as it is a bound.
+pub(crate) fn percent_at_most(chance: f64) -> String {
+    let hundredths = 100.0 * chance;
+    if hundredths >= 1.0 {
+        format!("{:.0}{NBSP}%", hundredths.ceil())
+    } else {
+        format!(
+            "{:.2}{NBSP}%",
+            ((100.0 * hundredths).ceil() / 100.0).max(0.01)
+        )
+    }
+}
+
 /// `1 in 240`, two figures.
 pub(crate) fn one_in(chance: f64) -> String {
     if chance <= 0.0 {

@@ -26,7 +26,8 @@ pub(crate) fn card(view: &JobCard, depth: Depth) -> Sheet {
     if !view.exchanged.is_empty() {
         sheet.text(view.exchanged.join(" "));
     }
-    for sentence in &view.left_out {
+    let aside = view.aside.iter().map(|aside| &aside.sentence);
+    for sentence in view.left_out.iter().chain(aside) {
         sheet.gap();
         sheet.text(say(Voice::Doubt, "◐ ").say(Voice::Plain, sentence.as_str()));
     }

@@ -212,6 +212,7 @@ pub(super) fn card() -> JobCard {
         exchanged: Vec::new(),
         p_findings: 0.001,
         left_out: Vec::new(),
+        aside: None,
         doubt: Some(Doubt {
             check: "dot-clock".into(),
             before: "The dot clock of".into(),

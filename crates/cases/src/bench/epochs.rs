@@ -32,16 +32,19 @@ pub(super) fn run(_plan: &Plan, out: &mut dyn Write) -> io::Result<Section> {
     let mut record = Vec::new();
     let mut seconds = Vec::new();
     let mut bytes = Vec::new();
+    let mut bounded = Vec::new();
     for flaky in FLAKY {
         let mut refused = 0;
         let mut worst = 0.0_f64;
+        let mut bounds = Vec::new();
         for seed in 1..=BOARDS {
             let situation = situation(flaky, seed);
             let start = memory::start();
             let begun = Instant::now();
             let answer = Diagnosis::of(&situation).map(|diagnosis| {
                 let modes = diagnosis.modes().len();
-                (modes, diagnosis.width(), diagnosis.entries())
+                let aside = diagnosis.aside();
+                (modes, diagnosis.width(), diagnosis.entries(), aside)
             });
             let took = begun.elapsed().as_secs_f64();
             let held = start
@@ -54,8 +57,15 @@ pub(super) fn run(_plan: &Plan, out: &mut dyn Write) -> io::Result<Section> {
                 let took = if answer.is_ok() { took } else { f64::INFINITY };
                 seconds.push((took, at.clone()));
                 bytes.extend(held.map(|held| (held as f64, at.clone())));
+            } else {
+                let took = if answer.is_ok() { took } else { f64::INFINITY };
+                bounded.push((took, at.clone()));
             }
+            let aside = answer.as_ref().ok().and_then(|answer| answer.3.as_ref());
+            bounds.extend(aside.map(|aside| (aside.at_most, aside.modes.len())));
             record.push(json!({
+                "aside": aside.map(|aside| aside.modes.len()),
+                "aside_at_most": aside.map(|aside| aside.at_most),
                 "flaky": flaky, "seed": seed, "seconds": took, "bytes": held,
                 "width": answer.as_ref().map_or(Value::Null, |answer| answer.1.into()),
                 "entries": answer.as_ref().map_or(Value::Null, |answer| answer.2.into()),
@@ -63,7 +73,7 @@ pub(super) fn run(_plan: &Plan, out: &mut dyn Write) -> io::Result<Section> {
         }
         writeln!(
             out,
-            "epochs   {flaky} of {PARTS} parts come and go: {BOARDS} boards, slowest {:.0} ms, {refused} refused",
+            "epochs   {flaky} of {PARTS} parts come and go: {BOARDS} boards, slowest {:.0} ms, {refused} refused; set aside (at most, modes): {bounds:.4?}",
             worst * 1e3
         )?;
     }
@@ -72,6 +82,7 @@ pub(super) fn run(_plan: &Plan, out: &mut dyn Write) -> io::Result<Section> {
         verdicts: vec![
             Verdict::worst("six epochs, seconds", 0.5, seconds),
             Verdict::worst("six epochs, bytes", 1e9, bytes),
+            Verdict::worst("six epochs, a tenth comes and goes, seconds", 1.0, bounded),
         ],
     })
 }

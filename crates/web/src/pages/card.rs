@@ -84,6 +84,7 @@ pub fn card(setting: &Setting<'_>, view: &JobCard, entry: &Entry<'_>) -> Markup 
             div.columns.card {
                 div {
                     @for sentence in &view.left_out { (contradiction(sentence)) }
+                    @if let Some(aside) = &view.aside { (not_exact(&aside.sentence)) }
                     @if let Some(doubt) = &view.doubt { (take_again(view, doubt, entry)) }
                     (next_steps(view))
                     (suspects(view))
@@ -128,6 +129,15 @@ fn contradiction(sentence: &str) -> Markup {
     html! {
         div.caution.first {
             h2 { (svg::mark(svg::Mark::HalfDiamond)) "A line does not count" }
+            p { (prose(sentence)) }
+        }
+    }
+}
+
+fn not_exact(sentence: &str) -> Markup {
+    html! {
+        div.caution.first {
+            h2 { (svg::mark(svg::Mark::HalfDiamond)) "Nearly exact" }
             p { (prose(sentence)) }
         }
     }

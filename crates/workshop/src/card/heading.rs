@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use catalogue::Check;
+use diagnosis::{Holder, SetAside};
 use journal::{Entry, Line, Shown, Truth};
 
 use super::{Case, minutes_on};
@@ -12,9 +13,12 @@ use crate::{
     reckon::Reckoned,
     rows::owner,
     say,
-    views::{CellState, NextStep},
-    words::{listed, minutes, percent, sentence, small},
+    views::{CellState, NextStep, TakenAsAbsent},
+    words::{listed, minutes, percent, percent_at_most, sentence, small},
 };
+
+/// Modes set aside that are named.
+const NAMED_ASIDE: usize = 4;
 
 impl Case<'_> {
     /// The same without the finding in doubt.
@@ -234,5 +238,39 @@ impl Case<'_> {
         let out = now.left_out.iter().filter(concerns);
         out.map(|out| contradiction::words(self.state, out))
             .collect()
+    }
+
+    /// `Too much hangs together here for an exact answer: U9 warm and 2 more are taken as not there.`
+    pub(super) fn aside(&self, aside: SetAside) -> TakenAsAbsent {
+        let named = |(holder, mode): &(Holder, String)| match holder {
+            Holder::Position { machine, part } if *machine == self.machine.tag => (
+                format!("{part}.{mode}"),
+                say::mode_short(self.board, part, mode),
+            ),
+            Holder::Position { machine, part } => (
+                format!("{machine} {part}.{mode}"),
+                format!("{part} {} on {machine}", mode.replace('-', " ")),
+            ),
+            Holder::Marked(id) | Holder::Outside(id) => (
+                format!("{id}.{mode}"),
+                format!("{id} {}", mode.replace('-', " ")),
+            ),
+        };
+        let (modes, names): (Vec<String>, Vec<String>) = aside.modes.iter().map(named).unzip();
+        let mut listed_names: Vec<String> = names.iter().take(NAMED_ASIDE).cloned().collect();
+        if names.len() > NAMED_ASIDE {
+            listed_names.push(format!("{} more", names.len() - NAMED_ASIDE));
+        }
+        let verb = if names.len() == 1 { "is" } else { "are" };
+        let sentence = format!(
+            "Too much hangs together for an exact answer. {} {verb} taken as not there; proven: that changes no chance by more than {}. Settle one of them, or a part that was touched often, to have it exact again.",
+            sentence(&listed(&listed_names, "and")).trim_end_matches('.'),
+            percent_at_most(aside.at_most)
+        );
+        TakenAsAbsent {
+            modes,
+            at_most: aside.at_most,
+            sentence,
+        }
     }
 }
