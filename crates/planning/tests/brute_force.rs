@@ -1029,3 +1029,120 @@ fn many_joint_states_are_decided_at_once() {
         assert_eq!(one, other);
     }
 }
+
+/// What is ordered is paid in every joint state of the machines, so a money limit holds for certain, with one kit for each
+/// machine and case by case alike; the chance that the minutes hold equals adding up all joint states.
+#[test]
+fn money_is_certain_and_minutes_have_a_chance() {
+    let mut by_case = 0;
+    for seed in 900..960 {
+        let mut instance = pile(seed);
+        instance.limits.least_working = None;
+        for most_cases in [0, 12] {
+            let settings = Settings {
+                most_cases: Some(most_cases),
+                ..Settings::default()
+            };
+            let plan = solve(&instance, &settings).unwrap();
+            by_case += usize::from(!plan.cases.is_empty());
+            let states = joint_minutes(&instance, &plan);
+            for &(_, money, _) in &states {
+                assert_eq!(money, plan.money, "case {seed}");
+                assert!(instance.limits.money.is_none_or(|most| money <= most));
+            }
+            let expected: f64 = states
+                .iter()
+                .map(|(chance, _, minutes)| chance * minutes)
+                .sum();
+            assert!(
+                (expected - plan.minutes).abs() < 1e-6,
+                "case {seed}: {expected} {plan:?}"
+            );
+            for most in [0.0, 20.0, plan.minutes, 90.0, 1e6] {
+                let listed: f64 = states
+                    .iter()
+                    .filter(|(_, _, minutes)| *minutes <= most + 1e-9)
+                    .map(|(chance, _, _)| chance)
+                    .sum();
+                let found = planning::within_minutes(&instance, &plan, most);
+                assert!(
+                    (found - listed).abs() < 1e-9,
+                    "case {seed} {most}: {found} {listed}"
+                );
+            }
+        }
+    }
+    assert!(by_case > 10, "{by_case}");
+}
+
+/// Every joint state with its chance, what is paid in it, and the minutes it takes.
+fn joint_minutes(instance: &Instance, plan: &planning::Plan) -> Vec<(f64, i64, f64)> {
+    let paid: i64 = plan.orders.iter().map(|order| order.cost).sum::<i64>()
+        + plan.shipping.iter().map(|(_, fee)| fee).sum::<i64>();
+    let built: u32 = plan
+        .builds
+        .iter()
+        .map(|(id, n)| {
+            let build = instance
+                .builds
+                .iter()
+                .find(|build| build.id == *id)
+                .unwrap();
+            build.setup_minutes + n * build.unit_minutes
+        })
+        .sum();
+    let mut states = vec![(1.0, Vec::<Option<usize>>::new())];
+    for machine in &instance.machines {
+        let mut own: Vec<(f64, Option<usize>)> = machine
+            .scenarios
+            .iter()
+            .enumerate()
+            .map(|(at, scenario)| (scenario.chance, Some(at)))
+            .collect();
+        own.push((1.0 - own.iter().map(|one| one.0).sum::<f64>(), None));
+        states = states
+            .iter()
+            .flat_map(|(chance, before)| {
+                own.iter().map(move |(more, state)| {
+                    (chance * more, [before.as_slice(), &[*state]].concat())
+                })
+            })
+            .collect();
+    }
+    let minutes = |states: &[Option<usize>]| {
+        let case = plan.cases.iter().find(|case| case.states == states);
+        let mut sum = f64::from(built);
+        for (at, machine) in instance.machines.iter().enumerate() {
+            if let planning::Choice::Repair(_) = &plan.machines[at].choice {
+                sum += f64::from(machine.base_minutes);
+            }
+            let decisions = case.map_or(&plan.machines, |case| &case.machines);
+            let planning::Choice::Repair(kit) = &decisions[at].choice else {
+                continue;
+            };
+            // a case's kit is made for the one state
+            let Some(state) = states[at].filter(|at| case.is_some() || kit.covered.contains(at))
+            else {
+                continue;
+            };
+            for fault in &machine.scenarios[state].faults {
+                let chosen = kit
+                    .remedies
+                    .iter()
+                    .find(|chosen| chosen.fault == *fault)
+                    .unwrap();
+                let remedy = instance
+                    .remedies
+                    .iter()
+                    .find(|one| one.id == chosen.remedy)
+                    .unwrap();
+                sum += f64::from(remedy.minutes);
+            }
+        }
+        sum
+    };
+    states
+        .iter()
+        .map(|(chance, state)| (*chance, paid, minutes(state)))
+        .collect()
+}

@@ -1,6 +1,6 @@
 //! The plan as it is shown.
 
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, time::Duration};
 
 use planning::{Choice, Chosen, Kit};
 use units::{Currency, Money};
@@ -17,7 +17,8 @@ use crate::{
     workshop::{Result, State},
 };
 
-pub(crate) fn view(state: &State, core: &Core) -> Result<PlanView> {
+/// The plan as it is shown; what would change it is looked for so long.
+pub(crate) fn view(state: &State, core: &Core, patience: Duration) -> Result<PlanView> {
     let settings = &state.folder.settings;
     let currency = settings.currency;
     let sums = core.sums();
@@ -30,19 +31,22 @@ pub(crate) fn view(state: &State, core: &Core) -> Result<PlanView> {
         .max(0);
     let gap = if proven { 0 } else { gap };
     let evenings = (core.plan.minutes / settings.evening_minutes).ceil();
-    let changes = changes(state, core, &sums)?;
+    let changes = changes(state, core, &sums, patience)?;
+    let improving = !core.plan.proven || changes.cut_short.is_some();
     let mut notes = notes(state, core);
     notes.extend(changes.cut_short);
     Ok(PlanView {
         heading: heading(core, state, evenings),
         proof: proof(core, proven, gap, currency),
         proven,
+        improving,
         gap: coins(gap, currency),
         money_limit: core.limits.money.clone(),
         evenings_limit: core.limits.evenings,
         working_limit: core.limits.working,
         evening_minutes: settings.evening_minutes,
         decisions: decisions(state, core, &sums)?,
+        to_build: crate::building::to_build(state, core),
         other_costs: other_costs(core, currency),
         sum: rows(state, core, &sums),
         curve: changes.curve,
@@ -399,6 +403,24 @@ impl Core {
     }
 }
 
+/// How sure the limits are: money is spent before any fault shows, minutes are not.
+fn how_sure(state: &State, core: &Core) -> Vec<String> {
+    let mut told = Vec::new();
+    if core.money_limit.is_some() {
+        told.push("All that is ordered is paid now, whatever the faults turn out to be: the limit on money holds for certain, not only on average.".to_string());
+    }
+    let evenings = core.limits.evenings.filter(|_| core.plan.minutes > 0.0);
+    told.extend(evenings.map(|evenings| {
+        let most = evenings * state.folder.settings.evening_minutes;
+        let within = planning::within_minutes(&core.offered.instance, &core.plan, most);
+        format!(
+            "The minutes depend on which faults show: the evenings suffice with {}.",
+            percent(within)
+        )
+    }));
+    told
+}
+
 fn notes(state: &State, core: &Core) -> Vec<String> {
     let mut notes: Vec<String> = core
         .left_out
@@ -406,6 +428,7 @@ fn notes(state: &State, core: &Core) -> Vec<String> {
         .map(|what| sentence(&format!("left out of what is settled: {what}")))
         .collect();
     notes.extend(core.offered.notes.iter().cloned());
+    notes.extend(how_sure(state, core));
     let shelved = crate::bench::shelved(state);
     match shelved.as_slice() {
         [] => {}

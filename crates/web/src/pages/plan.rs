@@ -48,12 +48,18 @@ pub fn plan(setting: &Setting<'_>, view: &PlanView, refused: Option<RefusedLimit
             div.headline {
                 h1 { (prose(&view.heading)) }
                 p { (prose(&view.proof)) }
+                @if view.improving {
+                    p.paperless data-again="15" {
+                        "The search goes on while this page is read; loaded again, it shows the better plan, if there is one."
+                    }
+                }
             }
             (said(setting))
             div.columns.plan {
                 div {
                     (curve(setting, view))
                     (decisions(view))
+                    (rows("To build", &view.to_build))
                     (rows("Spares", &view.spares))
                     (rows("What would change it", &view.changes))
                     @if !view.notes.is_empty() {
