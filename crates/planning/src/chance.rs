@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::instance::{Fault, Instance, Machine};
 use crate::plan::{Choice, Decision, Kit, Plan};
+use crate::recourse::taken_up;
 
 /// Chance that the bench minutes of a plan are at most `most`: machines are taken as independent, and a remedy takes its
 /// minutes only if its fault is there. What is ordered is paid in every case, so money needs no such chance.
@@ -77,14 +78,9 @@ fn in_case(
     decision: &Decision,
     state: Option<usize>,
 ) -> u64 {
-    let taken_up = plan.machines.iter().any(|one| {
-        let repaired = matches!(one.choice, Choice::Repair(_));
-        one.id == machine.id && repaired
-    });
-    let base = if taken_up {
-        u64::from(machine.base_minutes)
-    } else {
-        0
+    let base = match taken_up(plan).contains(machine.id.as_str()) {
+        true => u64::from(machine.base_minutes),
+        false => 0,
     };
     let faults = state.and_then(|at| machine.scenarios.get(at));
     match (&decision.choice, faults) {
