@@ -60,17 +60,17 @@ pub fn plan(setting: &Setting<'_>, view: &PlanView, refused: Option<RefusedLimit
                     (curve(setting, view))
                     (decisions(view))
                     (rows("To build", &view.to_build))
-                    (rows("Spares", &view.spares))
                     (rows("What would change it", &view.changes))
-                    @if !view.notes.is_empty() {
-                        section { h2 { "To know" } ul.notes { @for note in &view.notes { li { (prose(note)) } } } }
-                    }
                 }
                 div {
                     (limits(setting, view, refused))
                     (adds_up(&view.sum))
                     (rows("What another decision costs", &view.others))
+                    (rows("Spares", &view.spares))
                     (settled(view, refused))
+                    @if !view.notes.is_empty() {
+                        section { h2 { "To know" } ul.notes { @for note in &view.notes { li { (prose(note)) } } } }
+                    }
                     div.buttons { a.button.main href="/parcels" { "To the parcels" } }
                 }
             }
@@ -226,7 +226,7 @@ fn settled(view: &PlanView, refused: Option<RefusedLimits<'_>>) -> Markup {
         Typed::Limits { .. } => None,
     });
     html! {
-        section #settled {
+        section #settled .paperless[view.settled.is_empty()] {
             h2 { "Settled beforehand" }
             @if !view.settled.is_empty() {
                 ul.ledger.close.settled {
