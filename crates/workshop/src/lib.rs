@@ -19,6 +19,7 @@ mod economy;
 mod entry;
 mod error;
 mod evidence;
+mod exact;
 mod explain;
 mod findings;
 mod folder;

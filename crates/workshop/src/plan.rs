@@ -12,7 +12,7 @@ use purchasing::{Need, Parcels, Request};
 use units::{Currency, Money};
 
 use crate::{
-    Error, ErrorKind, PlanLimits, Workshop, building,
+    Error, ErrorKind, PlanLimits, Workshop, building, exact,
     intake::shares,
     offer::{Offered, is_from_donor, offered, works_already},
     pile::{Limits, Pinned},
@@ -29,8 +29,6 @@ const NODES: u64 = 20_000;
 const MOST_CASES: usize = 12;
 /// How long the order of a plan is searched for.
 const FOR_THE_ORDER: Duration = Duration::from_secs(2);
-/// A plan is proven when the bound is as near, in coins.
-const PROVEN: f64 = 0.01;
 /// The plan may take this part of the time there is; the rest is for its parcels and what would change it.
 const FOR_THE_PLAN: f64 = 0.8;
 /// A search that goes on in the background ends after so many times the nodes.
@@ -57,6 +55,8 @@ pub(crate) struct Plans {
 pub(crate) struct Core {
     pub(crate) limits: Limits,
     pub(crate) pinned: Pinned,
+    /// The search had no time for a proof.
+    pub(crate) cut: bool,
     /// Settled decisions that the plan keeps.
     pub(crate) pins: Vec<pins::One>,
     /// Settled decisions and limits that it does not, and why.
@@ -287,24 +287,20 @@ fn better(old: &Core, patience: Duration) -> Result<Core> {
         time_limit: Some(patience.mul_f64(FOR_THE_PLAN)),
         ..old.settings.clone()
     };
-    let plan = match old.plan.proven {
-        true => old.plan.clone(),
-        false => planning::solve(&old.offered.instance, &settings).map_err(refused)?,
+    if !old.cut {
+        return Ok(old.with(old.plan.clone(), old.ordered(), false));
+    }
+    let (instance, currency) = (&old.offered.instance, old.offered.request.currency);
+    let new = planning::solve(instance, &settings).map_err(refused)?;
+    let bound = new.bound.min(old.plan.bound);
+    let cut = !new.proven;
+    let (new, ordered) = exact::settled(&old.offered, &settings, new, currency)?;
+    let better = exact::worth(&new, &ordered.parcels) >= exact::worth(&old.plan, &old.parcels);
+    let (plan, ordered) = match better {
+        true => (new, ordered),
+        false => (old.plan.clone(), old.ordered()),
     };
-    #[expect(clippy::cast_precision_loss, reason = "amounts are far below 2^53")]
-    let score = |plan: &Plan| plan.value - plan.hassle as f64;
-    let bound = plan.bound.min(old.plan.bound);
-    let found = match score(&plan) >= score(&old.plan) {
-        true => plan,
-        false => old.plan.clone(),
-    };
-    let proven = found.proven || bound - score(&found) <= PROVEN;
-    let plan = Plan {
-        bound,
-        proven,
-        ..found
-    };
-    old.with(plan)
+    Ok(old.with(Plan { bound, ..plan }, ordered, cut))
 }
 
 /// Everything that is to be bought, with all that is offered.
@@ -386,10 +382,12 @@ fn make(
             }
         }
     };
-    let ordered = Ordered::of(&offered, &plan, currency)?;
+    let cut = !plan.proven;
+    let (plan, ordered) = exact::settled(&offered, &settings, plan, currency)?;
     Ok(Core {
         limits,
         pinned,
+        cut,
         pins: taken.pins,
         left_out: taken.left_out,
         money_limit,
@@ -407,8 +405,8 @@ fn make(
 }
 
 /// What follows from a plan: its parcels, and who gets what.
-struct Ordered {
-    parcels: Parcels,
+pub(crate) struct Ordered {
+    pub(crate) parcels: Parcels,
     needers: BTreeMap<String, Vec<String>>,
     money: BTreeMap<String, i64>,
     spares: i64,
@@ -416,7 +414,7 @@ struct Ordered {
 }
 
 impl Ordered {
-    fn of(offered: &Offered, plan: &Plan, currency: Currency) -> Result<Ordered> {
+    pub(crate) fn of(offered: &Offered, plan: &Plan, currency: Currency) -> Result<Ordered> {
         let needers = needers(offered, plan);
         let needs = needers
             .iter()
@@ -598,11 +596,11 @@ pub(crate) struct Sums {
 
 impl Core {
     /// The same with another plan.
-    fn with(&self, plan: Plan) -> Result<Core> {
-        let ordered = Ordered::of(&self.offered, &plan, self.offered.request.currency)?;
-        Ok(Core {
+    fn with(&self, plan: Plan, ordered: Ordered, cut: bool) -> Core {
+        Core {
             limits: self.limits.clone(),
             pinned: self.pinned.clone(),
+            cut,
             pins: self.pins.clone(),
             left_out: self.left_out.clone(),
             money_limit: self.money_limit,
@@ -616,7 +614,17 @@ impl Core {
             spares: ordered.spares,
             turns: crate::turning::Turns::default(),
             given: ordered.given,
-        })
+        }
+    }
+
+    fn ordered(&self) -> Ordered {
+        Ordered {
+            parcels: self.parcels.clone(),
+            needers: self.needers.clone(),
+            money: self.money.clone(),
+            spares: self.spares,
+            given: self.given.clone(),
+        }
     }
 
     /// A vendor's words for an item.
@@ -646,19 +654,22 @@ impl Core {
             worth_of: BTreeMap::new(),
         };
         let mut later = 0.0;
-        for (machine, decision) in self.offered.instance.machines.iter().zip(&plan.machines) {
+        let machines = self.offered.instance.machines.iter().zip(&plan.machines);
+        for (at, (machine, decision)) in machines.enumerate() {
+            // what is lost where it is given up only once the faults have shown
+            let lost = round(whole(machine.hold_value) * plan.given_up(at));
             let expected = |chance: f64| {
                 round(
                     whole(machine.hold_value) + whole(machine.value - machine.hold_value) * chance,
                 )
             };
             let worth = match &decision.choice {
-                Choice::Hold => machine.hold_value,
+                Choice::Hold => machine.hold_value - lost,
                 Choice::Sell => machine.sell_value.unwrap_or(0),
                 Choice::Donor => 0,
                 Choice::Repair(kit) => {
                     later += kit.later;
-                    expected(kit.chance)
+                    expected(kit.chance) - lost
                 }
             };
             let chance = self.offered.whole.get(&machine.id).copied().unwrap_or(0.0);

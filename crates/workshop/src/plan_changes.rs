@@ -458,50 +458,62 @@ impl Asker<'_> {
         instance
     }
 
-    /// What another plan does otherwise: `T-02 is left as it is; T-07 gets U9 from a donor`.
+    /// What another plan does otherwise: `T-02 is left as it is; T-07 and T-09 get U9 from a donor`.
     fn difference(&self, from: &Plan, to: &Plan) -> String {
         let pairs = from.machines.iter().zip(&to.machines);
-        let told: Vec<String> = pairs
-            .filter_map(|(one, other)| self.otherwise(&one.id, &one.choice, &other.choice))
-            .collect();
+        let mut alike: Vec<(Otherwise, Vec<String>)> = Vec::new();
+        for (one, other) in pairs {
+            let Some(what) = self.otherwise(&one.choice, &other.choice) else {
+                continue;
+            };
+            match alike.iter_mut().find(|(known, _)| *known == what) {
+                Some((_, tags)) => tags.push(one.id.clone()),
+                None => alike.push((what, vec![one.id.clone()])),
+            }
+        }
+        let told: Vec<String> = alike.iter().map(|(what, tags)| what.of(tags)).collect();
         match told.len() {
             0 => "the parcels are others".to_string(),
-            n if n > MOST_TOLD + 1 => format!(
-                "{}, and {} others are decided anew",
-                told[..MOST_TOLD].join(", "),
-                number(n - MOST_TOLD)
-            ),
+            n if n > MOST_TOLD + 1 => {
+                let others = alike[MOST_TOLD..].iter().map(|(_, tags)| tags.len()).sum();
+                format!(
+                    "{}, and {} others are decided anew",
+                    told[..MOST_TOLD].join(", "),
+                    number(others)
+                )
+            }
             _ => listed(&told, "and"),
         }
     }
 
-    fn otherwise(&self, tag: &str, from: &Choice, to: &Choice) -> Option<String> {
+    fn otherwise(&self, from: &Choice, to: &Choice) -> Option<Otherwise> {
+        let is = |what: &str| Otherwise::Is(what.to_string());
         Some(match (from, to) {
             (Choice::Repair(from), Choice::Repair(to)) => {
-                return self.otherwise_mended(tag, from, to);
+                return self.otherwise_mended(from, to);
             }
             (Choice::Hold, Choice::Hold)
             | (Choice::Donor, Choice::Donor)
             | (Choice::Sell, Choice::Sell) => return None,
-            (Choice::Donor, Choice::Hold) => format!("{tag} is kept whole"),
-            (_, Choice::Hold) => format!("{tag} is left as it is"),
-            (_, Choice::Donor) => format!("{tag} is given up"),
-            (_, Choice::Sell) => format!("{tag} is sold as it stands"),
-            (_, Choice::Repair(kit)) if kit.remedies.is_empty() => format!("{tag} is tested"),
-            (_, Choice::Repair(kit)) => format!("{tag} gets {}", self.ways(kit, None)?),
+            (Choice::Donor, Choice::Hold) => is("kept whole"),
+            (_, Choice::Hold) => Otherwise::Left,
+            (_, Choice::Donor) => is("given up"),
+            (_, Choice::Sell) => is("sold as it stands"),
+            (_, Choice::Repair(kit)) if kit.remedies.is_empty() => is("tested"),
+            (_, Choice::Repair(kit)) => Otherwise::Gets(self.ways(kit, None)?),
         })
     }
 
-    fn otherwise_mended(&self, tag: &str, from: &Kit, to: &Kit) -> Option<String> {
+    fn otherwise_mended(&self, from: &Kit, to: &Kit) -> Option<Otherwise> {
         if let Some(ways) = self.ways(to, Some(from)) {
-            return Some(format!("{tag} gets {ways}"));
+            return Some(Otherwise::Gets(ways));
         }
         let parts = |kit: &Kit| -> BTreeSet<String> {
             let parts = kit.remedies.iter();
             parts.map(|chosen| say::short(&chosen.fault.part)).collect()
         };
         let less: Vec<String> = parts(from).difference(&parts(to)).cloned().collect();
-        (!less.is_empty()).then(|| format!("{tag} gets no {}", listed(&less, "or")))
+        (!less.is_empty()).then(|| Otherwise::Gets(format!("no {}", listed(&less, "or"))))
     }
 
     /// `U16 and U17 new old stock`, what is the same in another kit left out.
@@ -542,6 +554,31 @@ impl Asker<'_> {
                 format!("{title} ({})", self.item_title(item))
             }
             _ => title.to_string(),
+        }
+    }
+}
+
+/// What is done otherwise with a machine.
+#[derive(Debug, PartialEq)]
+enum Otherwise {
+    /// `is given up`
+    Is(String),
+    /// `is left as it is`
+    Left,
+    /// `gets U9 new old stock`
+    Gets(String),
+}
+
+impl Otherwise {
+    fn of(&self, tags: &[String]) -> String {
+        let who = listed(tags, "and");
+        match (self, tags.len()) {
+            (Otherwise::Is(what), 1) => format!("{who} is {what}"),
+            (Otherwise::Is(what), _) => format!("{who} are {what}"),
+            (Otherwise::Left, 1) => format!("{who} is left as it is"),
+            (Otherwise::Left, _) => format!("{who} are left as they are"),
+            (Otherwise::Gets(what), 1) => format!("{who} gets {what}"),
+            (Otherwise::Gets(what), _) => format!("{who} get {what}"),
         }
     }
 }

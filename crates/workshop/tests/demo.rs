@@ -640,6 +640,50 @@ fn boards_are_built_at_home() {
     assert_eq!(coins(&done.spends), 0);
 }
 
+/// Duty from a goods value on is exact in the parcels only: the plan is sought again with it, is no worse than what is
+/// settled by hand, and says how much better another could be.
+#[test]
+fn duty_above_a_limit_is_reckoned_with() {
+    let dir = tempfile::tempdir().unwrap();
+    let workshop = played(dir.path());
+    let before = settled(&workshop, PlanLimits::default());
+    assert!(
+        before
+            .decisions
+            .iter()
+            .any(|one| one.text.contains("used original"))
+    );
+    let file = dir.path().join("vendors/farside-parts.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    let text = text.replacen("duty = 0.0 ", "duty = 0.3\nduty_from = \"40\" ", 1);
+    fs::write(&file, text).unwrap();
+    let after = settled(&workshop, PlanLimits::default());
+    let built = |plan: &workshop::views::PlanView| !plan.to_build.is_empty();
+    assert!(!built(&before) && built(&after), "{:?}", after.decisions);
+    assert!(
+        after
+            .notes
+            .iter()
+            .any(|note| note.contains("limit for duty"))
+    );
+    if !after.proven {
+        assert!(after.proof.contains("tax limits"), "{}", after.proof);
+        assert!(!after.improving && coins(&after.gap) > 0);
+    }
+    let used = settled(
+        &workshop,
+        PlanLimits {
+            pins: vec![
+                "T-07 U9 used-original".into(),
+                "T-09 U9 used-original".into(),
+            ],
+            ..PlanLimits::default()
+        },
+    );
+    assert!(coins(&used.left_over) < coins(&after.left_over));
+    assert!(coins(&used.left_over) <= coins(&after.left_over) + coins(&after.gap));
+}
+
 /// A plan that had no time is shown as far as it came, and a longer search betters it while nobody waits.
 #[test]
 fn a_plan_cut_short_is_bettered_later() {
