@@ -53,6 +53,10 @@ const FILES: &[(&str, &str)] = &[
         "vendors/northgate.toml",
         include_str!("../../../examples/ostrel/vendors/northgate.toml"),
     ),
+    (
+        "vendors/tarnside.toml",
+        include_str!("../../../examples/ostrel/vendors/tarnside.toml"),
+    ),
 ];
 const PILE: &str = include_str!("../../../examples/ostrel/pile.toml");
 

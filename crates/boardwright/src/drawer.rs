@@ -87,7 +87,8 @@ pub(crate) struct Receiving {
   boardwright stock
   boardwright stock --add \"3 4164-150ns\" --note \"from the attic\"
   boardwright stock --add \"2 z80a\" --works 0.8
-  boardwright stock --out \"1 4164-150ns\"")]
+  boardwright stock --out \"1 4164-150ns\"
+  boardwright stock --built \"2 ob-2\"")]
 pub(crate) struct Stock {
     /// Put this in: how many, and of what item or device.
     #[arg(long, value_name = "WHAT")]
@@ -95,6 +96,9 @@ pub(crate) struct Stock {
     /// Take this out.
     #[arg(long, value_name = "WHAT", conflicts_with = "add")]
     out: Option<String>,
+    /// These boards were built and are good: they go in, and their parts out.
+    #[arg(long, value_name = "WHAT", conflicts_with_all = ["add", "out", "works", "note"])]
+    built: Option<String>,
     /// Chance that one of them is good, if it is no matter of course.
     #[arg(long, value_name = "CHANCE")]
     works: Option<String>,
@@ -231,6 +235,10 @@ pub(crate) fn receive(workshop: &Workshop, args: &Receiving, printer: &Printer) 
 
 /// The drawer.
 pub(crate) fn stock(workshop: &Workshop, args: Stock, printer: &Printer) -> Result {
+    if let Some(built) = &args.built {
+        let written = workshop.built(built)?;
+        return answer(printer, "written", &written, || text::written(&written));
+    }
     let (what, out) = match (args.add, args.out) {
         (Some(what), _) => (what, false),
         (None, Some(what)) => (what, true),

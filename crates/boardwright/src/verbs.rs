@@ -180,7 +180,7 @@ const WELCOME: &str = "\
 Nothing is taken in yet. Say what came in, the way you would write it on the box:
   boardwright take-in \"9 from Harbour Street, 270.00\"
 
-Only looking? An invented club's pile, with its findings and four vendors:
+Only looking? An invented club's pile, with its findings and five vendors:
   boardwright demo
 
 All verbs: boardwright --help";

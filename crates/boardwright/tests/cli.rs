@@ -956,7 +956,7 @@ fn offers_parcels_and_donors() {
     expect![[r#"
         Two chips of T-06 would go into the drawer, 4 min of work.
         The plan gives it up too, for T-03 and T-08.
-           86 % │ U9, ov-2
+           85 % │ U9, ov-2
                 │ mark T-06.U9
            96 % │ U26, ay-3-8910
                 │ mark T-06.U26
@@ -977,7 +977,7 @@ fn offers_parcels_and_donors() {
 
         Chips out of machines, each with its chance
            96 % │ ay-3-8910, marked T-06.U26; T-06 U26
-           86 % │ ov-2, marked T-06.U9; T-06 U9
+           85 % │ ov-2, marked T-06.U9; T-06 U9
 
         On the way
             2 × │ ov-2-used; parcel A, farside parts

@@ -4,6 +4,7 @@
 //! value by itself, `resolve` looks the names up and fills in what the devices and their roles bring. Problems are
 //! collected all the way, so that one reading tells all of them.
 
+mod build;
 mod built_in;
 mod compare;
 mod derive;
@@ -43,6 +44,7 @@ mod starter_data;
 mod trade;
 mod whole;
 
+pub use build::Build;
 pub use compare::{About, Change, Difference, differences};
 pub use device::{Device, Maxima, Pin, PinKind, Supply};
 pub use effects::{Effects, Node, asked_by, nodes_of};

@@ -5,6 +5,7 @@ use std::sync::OnceLock;
 
 use units::Unit;
 
+use crate::build::{Build, read_builds};
 use crate::built_in::{
     ACCURACIES, FAMILIES, HANDLING, INSTRUMENTS, MOUNTS, REMEDIES, ROLES, SYMBOLS,
 };
@@ -38,6 +39,8 @@ pub struct Library {
     handling: Vec<HandlingRule>,
     /// By id.
     remedies: Vec<Remedy>,
+    /// Boards of a person's own, by id.
+    builds: BTreeMap<String, Build>,
     instruments: Vec<InstrumentRule>,
     mounts: Vec<MountRule>,
     roles: Roles,
@@ -59,8 +62,8 @@ impl Library {
         })
     }
 
-    /// This catalogue with files of a person's own: pairs of a name, for problems only, and a text with `[[device]]`
-    /// and `[[remedy]]` tables. What has the id of something known replaces it.
+    /// This catalogue with files of a person's own: pairs of a name, for problems only, and a text with `[[device]]`,
+    /// `[[remedy]]` and `[[build]]` tables. What has the id of something known replaces it.
     ///
     /// # Errors
     /// Every problem of every file.
@@ -169,6 +172,12 @@ impl Library {
         &self.remedies
     }
 
+    /// The home-built board of this id.
+    #[must_use]
+    pub fn build(&self, id: &str) -> Option<&Build> {
+        self.builds.get(id)
+    }
+
     /// Remedies for a device, or for a part of no known device, on a board; what is for a device is for its variants.
     pub fn remedies_for<'l>(
         &'l self,
@@ -206,7 +215,7 @@ impl Library {
     }
 
     fn add(&mut self, text: &str, file: &str) -> Result<(), Vec<Problem>> {
-        let (devices, remedies) = read_file(
+        let (devices, remedies, builds) = read_file(
             text,
             file,
             "a file of devices and remedies",
@@ -219,6 +228,7 @@ impl Library {
                     |fields, problems| read_devices(fields, fault_sets(), problems),
                 );
                 let remedies = unique(fields, "remedy", "a remedy", problems, read_remedies);
+                let builds = unique(fields, "build", "a board to build", problems, read_builds);
                 for device in devices.iter().filter(|device| {
                     device.value.variant_of.is_none() && self.role(&device.value.role).is_none()
                 }) {
@@ -230,7 +240,7 @@ impl Library {
                         known,
                     );
                 }
-                (devices, remedies)
+                (devices, remedies, builds)
             },
         )?;
         self.devices.extend(
@@ -243,6 +253,9 @@ impl Library {
         self.remedies
             .extend(remedies.into_iter().map(|remedy| remedy.value));
         self.remedies.sort_by(|one, other| one.id.cmp(&other.id));
+        let builds = builds.into_iter();
+        self.builds
+            .extend(builds.map(|build| (build.value.id.clone(), build.value)));
         Ok(())
     }
 }
@@ -292,6 +305,12 @@ impl HasId for Device {
     }
 }
 
+impl HasId for Build {
+    fn id(&self) -> &str {
+        &self.id
+    }
+}
+
 impl HasId for Remedy {
     fn id(&self) -> &str {
         &self.id
@@ -311,6 +330,7 @@ fn read_built_in() -> Result<Library, Vec<Problem>> {
         accuracies: read_accuracies(ACCURACIES, "rules/accuracies.toml")?,
         handling: read_handling(HANDLING, "rules/handling.toml")?,
         remedies: Vec::new(),
+        builds: BTreeMap::new(),
         instruments: read_instruments(INSTRUMENTS, "rules/instruments.toml")?,
         mounts: read_mounts(MOUNTS, "rules/mounts.toml")?,
         roles: read_roles(ROLES, "rules/roles.toml")?,

@@ -15,7 +15,7 @@ pub struct Remedy {
     pub kind: RemedyKind,
     /// What vendors sell, if something is bought.
     pub item: Option<String>,
-    /// The home-built board, if one is made.
+    /// The board that is built for it, if one is made; see [`Build`](crate::Build).
     pub build: Option<String>,
     /// Minutes of work.
     pub minutes: f64,
@@ -90,6 +90,12 @@ impl RemedyKind {
 }
 
 impl Remedy {
+    /// What is fitted: what vendors sell, or what was built.
+    #[must_use]
+    pub fn fitted(&self) -> Option<&String> {
+        self.item.as_ref().or(self.build.as_ref())
+    }
+
     /// Whether it can cure this mode.
     #[must_use]
     pub fn cures(&self, mode: &Mode) -> bool {

@@ -112,6 +112,32 @@ fn a_folder_adds_and_replaces() {
 }
 
 #[test]
+fn boards_to_build_are_read() {
+    let text = "[[build]]\nid = 'ob-2'\ntitle = 'picture board'\nuses = [{ item = 'blank' }, { item = 'strip', n = 2 }]\n\
+                set_up_minutes = 20\nminutes = '30 min'\nprogram_minutes = 4\nyield = 0.9\n";
+    let mine = library().with_folder([("mine.toml", text)]).expect("good");
+    let build = mine.build("ob-2").expect("it is there");
+    assert_eq!(
+        build.uses,
+        [("blank".to_owned(), 1), ("strip".to_owned(), 2)]
+    );
+    let minutes = (build.set_up_minutes, build.minutes, build.program_minutes);
+    assert_eq!((minutes, build.yields), ((20.0, 30.0, 4.0), 0.9));
+    let wrong =
+        "[[build]]\nid = 'ob-2'\nuses = [{ item = 'blank', n = 1.5 }, { n = 2 }]\nyields = 0.9\n";
+    let problems = library()
+        .with_folder([("mine.toml", wrong)])
+        .expect_err("bad");
+    let lines: Vec<String> = problems.iter().map(ToString::to_string).collect();
+    expect![[r#"
+        mine.toml:1:1: expected a key `minutes`, found a board to build without it
+        mine.toml:1:1: expected a key `yield`, found a board to build without it
+        mine.toml:3:31: expected a whole number from 1 to 1000, found `1.5`
+        mine.toml:3:38: expected a key `item`, found an item of a board without it
+        mine.toml:4:1: expected a key that a board to build has, found `yields`; hint: did you mean `yield`?"#]].assert_eq(&lines.join("\n"));
+}
+
+#[test]
 fn bad_folders_are_told() {
     let check = |text: &str, expect: Expect| {
         let problems = library()

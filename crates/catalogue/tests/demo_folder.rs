@@ -194,8 +194,14 @@ fn what_can_be_fitted_can_be_bought() {
         .collect();
     let board = board();
     for remedy in tables(&own, "remedy") {
-        let (item, device) = (text(remedy, "item"), text(remedy, "for_device"));
-        assert!(sold.contains(item), "nobody sells {item}");
+        let device = text(remedy, "for_device");
+        match remedy.get("build") {
+            Some(build) => assert_eq!(build.as_str(), Some("ob-2"), "it is built"),
+            None => {
+                let item = text(remedy, "item");
+                assert!(sold.contains(item), "nobody sells {item}");
+            }
+        }
         assert!(
             tables(&board, "part")
                 .iter()
@@ -203,10 +209,17 @@ fn what_can_be_fitted_can_be_bought() {
             "{device} is on no board"
         );
     }
-    let used: BTreeSet<String> = known
+    let mut used: BTreeSet<String> = known
         .iter()
         .flat_map(|file| items(file, "remedy"))
         .collect();
+    for build in tables(&own, "build") {
+        for part in build["uses"].as_array().into_iter().flatten() {
+            let item = part["item"].as_str().expect("a name").to_owned();
+            assert!(sold.contains(&item), "nobody sells {item}");
+            used.insert(item);
+        }
+    }
     let idle: Vec<&String> = sold.difference(&used).collect();
     assert_eq!(
         idle,

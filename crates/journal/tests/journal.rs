@@ -118,6 +118,55 @@ fn a_line_is_never_changed() {
     assert_eq!(journal.all().unwrap().len(), 1);
 }
 
+/// Limits were written without a number of working machines once, and settled decisions without vendors; such journals
+/// are read, and what has none is still written so.
+#[test]
+fn limits_of_old_journals_are_read() {
+    let (_dir, path) = folder();
+    let mut journal = Journal::open(&path).unwrap();
+    let raw = rusqlite::Connection::open(&path).unwrap();
+    let old = [
+        ("limits", r#"{"money":"60.00","evenings":2.0}"#),
+        ("limits", r#"{"money":null,"evenings":null}"#),
+        ("pinned", r#"{"pins":["T-06 donor"]}"#),
+    ];
+    for (at, (kind, content)) in old.iter().enumerate() {
+        let written = "INSERT INTO line (batch, time, who, machine, epoch, kind, content) VALUES (?1, ?2, 'Ines', NULL, 0, ?3, ?4)";
+        let at = i64::try_from(at).unwrap() + 1;
+        raw.execute(written, (at, now().to_string(), kind, content))
+            .unwrap();
+    }
+    let lines: Vec<Line> = journal
+        .all()
+        .unwrap()
+        .into_iter()
+        .map(|entry| entry.line)
+        .collect();
+    let limits = |money: Option<&str>, evenings| Line::Limits {
+        money: money.map(str::to_string),
+        evenings,
+        working: None,
+    };
+    let pinned = Line::Pinned {
+        pins: vec!["T-06 donor".to_string()],
+        without: Vec::new(),
+    };
+    let expected = [limits(Some("60.00"), Some(2.0)), limits(None, None), pinned];
+    assert_eq!(lines, expected);
+    let draft = Draft {
+        machine: None,
+        epoch: 0,
+        line: expected[0].clone(),
+    };
+    let id = add(&mut journal, "Ines", &draft);
+    let content: String = raw
+        .query_row("SELECT content FROM line WHERE id = ?1", [id], |row| {
+            row.get(0)
+        })
+        .unwrap();
+    assert_eq!(content, old[0].1);
+}
+
 #[test]
 fn a_file_that_is_no_journal_is_left_alone() {
     let check = |content: &[u8], says: &str| {

@@ -4,6 +4,7 @@
 //! [`solve`] finds the best plan and a bound that no plan exceeds; [`revalue`] computes the worth of a plan again,
 //! from the rules alone. Money is in the smallest coins throughout.
 
+mod chance;
 mod conflict;
 mod curve;
 mod draw;
@@ -22,6 +23,7 @@ mod spares;
 mod turning;
 mod vendors;
 
+pub use chance::within_minutes;
 pub use conflict::Settled;
 pub use curve::{Curve, curve};
 pub use instance::{

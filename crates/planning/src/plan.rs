@@ -28,8 +28,27 @@ pub struct Plan {
     /// The bound is reached, within a hundredth of a coin.
     pub proven: bool,
     /// What is done in each joint state of the machines, once the faults have shown. Empty where one kit for each machine
-    /// has to do. Else a machine's decision in `machines` is what the cases come to on average.
+    /// has to do. Else a machine's decision in `machines` is what the cases come to on average, and one that is given up
+    /// in some cases only is held.
     pub cases: Vec<Case>,
+}
+
+impl Plan {
+    /// Chance that a machine, by its position, is given up as a donor: one that is kept whole at first may be given up
+    /// once the faults have shown.
+    #[must_use]
+    pub fn given_up(&self, at: usize) -> f64 {
+        let donor = |machines: &[Decision]| {
+            machines
+                .get(at)
+                .is_some_and(|one| one.choice == Choice::Donor)
+        };
+        if self.cases.is_empty() {
+            return if donor(&self.machines) { 1.0 } else { 0.0 };
+        }
+        let cases = self.cases.iter().filter(|case| donor(&case.machines));
+        cases.map(|case| case.chance).sum()
+    }
 }
 
 /// A joint state of the machines.

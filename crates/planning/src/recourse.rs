@@ -1,8 +1,10 @@
-//! Deciding in two stages: what is ordered, built and given up is settled first; what is done to a machine is decided
-//! when its fault has shown.
+//! Deciding in two stages: what is ordered and built is settled first; what is done to a machine is decided when the
+//! faults have shown.
 //!
 //! A machine that is taken up costs its own minutes in any case; each joint state of the machines then has its own kits,
 //! which share what there is. So nothing needs to be bought for two states that exclude each other.
+//! A donor may be kept whole until then. One that is not taken up is given up or not by what the others have shown, for
+//! nobody has looked at it; one that is taken up may still be given up by what it has shown itself.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -113,11 +115,27 @@ pub(crate) struct TwoStage<'i> {
     repair: Vec<Vec<Vec<Var>>>,
 }
 
-/// What is settled for a machine before its fault shows.
+/// What is settled for a machine, and when it is given up.
 struct First {
     taken_up: Var,
-    donor: Option<Var>,
+    /// Given up without a look at it: by what the others have shown, each with the cases it is for.
+    donor: Vec<(Var, BTreeSet<usize>)>,
+    /// Given up after a look at it, by case.
+    late: Vec<Var>,
     sell: Option<Var>,
+}
+
+impl First {
+    /// What says that the machine is given up in a case.
+    fn donors(&self, case: usize) -> impl Iterator<Item = Var> {
+        let unseen = self
+            .donor
+            .iter()
+            .filter(move |(_, cases)| cases.contains(&case));
+        unseen
+            .map(|(var, _)| *var)
+            .chain(self.late.get(case).copied())
+    }
 }
 
 impl<'i> TwoStage<'i> {
@@ -189,10 +207,7 @@ impl<'i> TwoStage<'i> {
                 self.pile.model.fix(taken_up, 0.0);
             }
             let free = pin.is_none() && !remedies;
-            let donor = (pin == Some(Pin::Donor) || free && !machine.donor.is_empty()).then(|| {
-                let lost = self.pile.worth(-units(machine.hold_value));
-                self.pile.model.binary(format!("{id} donor"), lost)
-            });
+            let donor = self.add_donors(at, pin, free && !machine.donor.is_empty());
             let price = machine
                 .sell_value
                 .filter(|_| free || pin == Some(Pin::Sell));
@@ -209,18 +224,74 @@ impl<'i> TwoStage<'i> {
             } else {
                 Relation::AtMost
             };
-            let one = [Some(taken_up), donor, sell].into_iter().flatten();
-            let terms = one.map(|var| (var, 1.0));
-            self.pile
-                .model
-                .row(format!("{id} one choice"), terms, relation, 1.0);
+            let first = [Some(taken_up), sell];
+            let classes = match donor.as_slice() {
+                [] => vec![None],
+                several => several.iter().map(|(var, _)| Some(*var)).collect(),
+            };
+            for (class, donor) in classes.into_iter().enumerate() {
+                let one = first.iter().copied().chain([donor]).flatten();
+                let terms = one.map(|var| (var, 1.0));
+                let name = format!("{id} one choice {class}");
+                self.pile.model.row(name, terms, relation, 1.0);
+            }
+            let late = match free && !machine.donor.is_empty() {
+                true => self.add_late(machine),
+                false => Vec::new(),
+            };
             self.machines.push(First {
                 taken_up,
                 donor,
+                late,
                 sell,
             });
         }
         Ok(())
+    }
+
+    /// Variables for giving a machine up without a look at it: one if that is settled, else one for each joint state of
+    /// the others.
+    fn add_donors(
+        &mut self,
+        at: usize,
+        pin: Option<Pin>,
+        free: bool,
+    ) -> Vec<(Var, BTreeSet<usize>)> {
+        let mut classes: BTreeMap<Vec<usize>, BTreeSet<usize>> = BTreeMap::new();
+        for (number, case) in self.joint.cases.iter().enumerate() {
+            let mut others = case.states.clone();
+            others.remove(at);
+            if pin == Some(Pin::Donor) {
+                others.clear();
+            }
+            classes.entry(others).or_default().insert(number);
+        }
+        if !free && pin != Some(Pin::Donor) {
+            classes.clear();
+        }
+        let machine = &self.pile.instance.machines[at];
+        let lost = self.pile.worth(-units(machine.hold_value));
+        let mut vars = Vec::new();
+        for (class, cases) in classes.into_values().enumerate() {
+            let chance: f64 = cases
+                .iter()
+                .map(|&case| self.joint.cases[case].chance)
+                .sum();
+            let name = format!("{} donor {class}", machine.id);
+            vars.push((self.pile.model.binary(name, chance * lost), cases));
+        }
+        vars
+    }
+
+    /// Variables for giving a machine up after a look at it.
+    fn add_late(&mut self, machine: &Machine) -> Vec<Var> {
+        let lost = self.pile.worth(-units(machine.hold_value));
+        let mut vars = Vec::new();
+        for (number, case) in self.joint.cases.iter().enumerate() {
+            let name = format!("{} given up in case {number}", machine.id);
+            vars.push(self.pile.model.binary(name, case.chance * lost));
+        }
+        vars
     }
 
     /// The most of each item that the machines can use in any one case.
@@ -251,8 +322,10 @@ impl<'i> TwoStage<'i> {
         self.pile.add_givers(&mut sources);
         for (machine, first) in instance.machines.iter().zip(&self.machines) {
             for given in machine.donor.iter().filter(|given| given.n > 0) {
-                if let (Some(donor), Some(item)) = (first.donor, self.pile.items.find(&given.item))
-                {
+                let Some(item) = self.pile.items.find(&given.item) else {
+                    continue;
+                };
+                for donor in first.donors(at) {
                     sources[item].gives.push((donor, f64::from(given.n)));
                     sources[item].once.push(donor);
                 }
@@ -280,9 +353,11 @@ impl<'i> TwoStage<'i> {
                 }
                 vars.push(var);
             }
-            if !vars.is_empty() {
-                let one = vars.iter().map(|&var| (var, 1.0));
-                let terms = one.chain([(self.machines[number].taken_up, -1.0)]);
+            let first = &self.machines[number];
+            let late = first.late.get(at);
+            if !vars.is_empty() || late.is_some() {
+                let one = vars.iter().chain(late).map(|&var| (var, 1.0));
+                let terms = one.chain([(first.taken_up, -1.0)]);
                 let name = format!("{} taken up for case {at}", machine.id);
                 self.pile.model.row(name, terms, Relation::AtMost, 0.0);
             }
@@ -397,7 +472,8 @@ impl<'i> TwoStage<'i> {
         let mut plan = self.pile.plan(solution);
         let cases = self.joint.cases.iter().zip(&self.repair);
         plan.cases = cases
-            .map(|(case, repair)| self.case(case, repair, solution))
+            .enumerate()
+            .map(|(at, (case, repair))| self.case(at, case, repair, solution))
             .collect();
         let instance = self.pile.instance;
         for (number, machine) in instance.machines.iter().enumerate() {
@@ -409,7 +485,7 @@ impl<'i> TwoStage<'i> {
         plan
     }
 
-    fn case(&self, case: &JointCase, repair: &[Vec<Var>], solution: &Solution) -> Case {
+    fn case(&self, at: usize, case: &JointCase, repair: &[Vec<Var>], solution: &Solution) -> Case {
         let instance = self.pile.instance;
         let mut machines = Vec::new();
         for (number, machine) in instance.machines.iter().enumerate() {
@@ -422,7 +498,7 @@ impl<'i> TwoStage<'i> {
                     let kit = self.pile.kit(&self.kits[number][state].list[index]);
                     Choice::Repair(kit)
                 }
-                None if yes(first.donor) => Choice::Donor,
+                None if first.donors(at).any(|var| yes(Some(var))) => Choice::Donor,
                 None if yes(first.sell) => Choice::Sell,
                 None => Choice::Hold,
             };
@@ -466,7 +542,7 @@ fn summed(machine: &Machine, number: usize, cases: &[Case]) -> Choice {
     let mut items: BTreeMap<String, u32> = BTreeMap::new();
     let mut remedies: Vec<Chosen> = Vec::new();
     let mut covered = BTreeSet::new();
-    let mut settled = Choice::Hold;
+    let mut settled: Option<Choice> = None;
     for case in cases {
         match &case.machines[number].choice {
             Choice::Repair(kit) => {
@@ -484,11 +560,15 @@ fn summed(machine: &Machine, number: usize, cases: &[Case]) -> Choice {
                     *most = n.max(most).to_owned();
                 }
             }
-            other => settled = other.clone(),
+            // kept whole until the faults have shown, then given up in some cases only
+            other if settled.as_ref().is_some_and(|known| known != other) => {
+                settled = Some(Choice::Hold);
+            }
+            other => settled = Some(other.clone()),
         }
     }
     if covered.is_empty() {
-        return settled;
+        return settled.unwrap_or(Choice::Hold);
     }
     sum.remedies = remedies;
     sum.covered = covered.into_iter().collect();
@@ -508,8 +588,6 @@ pub(crate) fn revalue_cases(instance: &Instance, plan: &Plan) -> Result<Worth, S
         minutes: 0.0,
         working: 0.0,
     };
-    let mut taken_up = BTreeSet::new();
-    let mut settled: BTreeMap<&str, &Choice> = BTreeMap::new();
     for case in &plan.cases {
         let known = in_states(instance, &case.states);
         let own = Plan {
@@ -522,25 +600,15 @@ pub(crate) fn revalue_cases(instance: &Instance, plan: &Plan) -> Result<Worth, S
         sum.minutes += case.chance * worth.minutes;
         sum.working += case.chance * worth.working;
         sum.money = worth.money;
-        for decision in &case.machines {
-            let first = match &decision.choice {
-                Choice::Repair(_) => {
-                    taken_up.insert(decision.id.as_str());
-                    continue;
-                }
-                Choice::Hold => continue,
-                settled => settled,
-            };
-            let known = settled.entry(&decision.id).or_insert(first);
-            if *known != first {
-                return Err(format!("`{}` is settled in two ways", decision.id));
-            }
+    }
+    for (at, machine) in instance.machines.iter().enumerate() {
+        let sold = |case: &&Case| case.machines[at].choice == Choice::Sell;
+        let number = plan.cases.iter().filter(sold).count();
+        if number != 0 && number != plan.cases.len() {
+            return Err(format!("`{}` is sold in some cases only", machine.id));
         }
     }
-    let both = settled.keys().find(|id| taken_up.contains(**id));
-    if let Some(id) = both {
-        return Err(format!("`{id}` is taken up and settled otherwise"));
-    }
+    let taken_up = taken_up(plan);
     let base: f64 = instance
         .machines
         .iter()
@@ -561,6 +629,25 @@ pub(crate) fn revalue_cases(instance: &Instance, plan: &Plan) -> Result<Worth, S
         return Err(format!("{} machines work, fewer than wanted", sum.working));
     }
     Ok(sum)
+}
+
+/// The machines that somebody looked at: they are repaired in some case, or given up by what they have shown themselves.
+pub(crate) fn taken_up(plan: &Plan) -> BTreeSet<&str> {
+    let mut looked_at = BTreeSet::new();
+    for (at, decision) in plan.machines.iter().enumerate() {
+        let mut by_others: BTreeMap<Vec<Option<usize>>, bool> = BTreeMap::new();
+        for case in &plan.cases {
+            let mut others = case.states.clone();
+            others.remove(at);
+            let given_up = case.machines[at].choice == Choice::Donor;
+            let repaired = matches!(case.machines[at].choice, Choice::Repair(_));
+            let known = *by_others.entry(others).or_insert(given_up);
+            if repaired || known != given_up {
+                looked_at.insert(decision.id.as_str());
+            }
+        }
+    }
+    looked_at
 }
 
 /// The pile with every machine known to be in one state.

@@ -827,18 +827,38 @@ fn every<T: Clone>(lists: &[Vec<T>]) -> Vec<Vec<T>> {
     all
 }
 
-/// The best worth less hassle in two stages, by listing: every first decision of every machine (left, given up, sold,
-/// taken up), every order, every number of boards, and for each joint state every choice of kits.
+/// What is settled for a machine before the faults show.
+#[derive(Clone, PartialEq)]
+enum First {
+    Sold,
+    /// Repaired, given up or left by what has shown.
+    TakenUp,
+    /// Not looked at, and given up if the other machine is in one of these states.
+    GivenUpIf(Vec<Option<usize>>),
+}
+
+/// Every first decision about one of two machines.
+fn firsts(machine: &Machine, other: &Machine) -> Vec<First> {
+    let mut firsts = vec![First::TakenUp];
+    firsts.extend(machine.sell_value.map(|_| First::Sold));
+    let own = states(other);
+    for mask in 0..1_u32 << own.len() {
+        let chosen = own
+            .iter()
+            .enumerate()
+            .filter(|(bit, _)| mask >> bit & 1 == 1);
+        firsts.push(First::GivenUpIf(chosen.map(|(_, one)| one.0).collect()));
+    }
+    firsts
+}
+
+/// The best worth less hassle in two stages, by listing: every first decision of both machines, every order, every number
+/// of boards, and for each joint state every choice of kits.
 fn listed_in_two_stages(instance: &Instance) -> f64 {
-    let firsts: Vec<Vec<Option<Pin>>> = instance
-        .machines
-        .iter()
-        .map(|machine| {
-            let mut firsts = vec![None, Some(Pin::Repair), Some(Pin::Donor)];
-            firsts.extend(machine.sell_value.map(|_| Some(Pin::Sell)));
-            firsts
-        })
-        .collect();
+    let [one, two] = instance.machines.as_slice() else {
+        panic!("two machines are listed");
+    };
+    let firsts = [firsts(one, two), firsts(two, one)];
     let cases = every(&instance.machines.iter().map(states).collect::<Vec<_>>());
     let orders = orders(instance);
     let build = &instance.builds[0];
@@ -852,13 +872,16 @@ fn listed_in_two_stages(instance: &Instance) -> f64 {
                 .machines
                 .iter()
                 .zip(&first)
-                .zip(case)
-                .map(|((machine, first), (state, _))| {
-                    let mut own = known_options(instance, machine, *state);
+                .enumerate()
+                .map(|(at, (machine, first))| {
+                    let mut own = known_options(instance, machine, case[at].0);
                     own.retain(|option| match first {
-                        None => option.pin == Pin::Hold,
-                        Some(Pin::Repair) => matches!(option.pin, Pin::Hold | Pin::Repair),
-                        Some(pin) => option.pin == *pin,
+                        First::Sold => option.pin == Pin::Sell,
+                        First::TakenUp => option.pin != Pin::Sell,
+                        First::GivenUpIf(states) if states.contains(&case[1 - at].0) => {
+                            option.pin == Pin::Donor
+                        }
+                        First::GivenUpIf(_) => option.pin == Pin::Hold,
                     });
                     own
                 })
@@ -880,7 +903,7 @@ fn listed_in_two_stages(instance: &Instance) -> f64 {
             .machines
             .iter()
             .zip(&first)
-            .filter(|(_, first)| **first == Some(Pin::Repair))
+            .filter(|(_, first)| **first == First::TakenUp)
             .map(|(machine, _)| machine.base_minutes)
             .sum();
         let base = f64::from(base) * instance.rate_per_minute;
@@ -919,7 +942,7 @@ fn listed_in_two_stages(instance: &Instance) -> f64 {
 /// machine, and on many piles better.
 #[test]
 fn two_stages_equal_listing() {
-    let (mut looked_at, mut better) = (0, 0);
+    let (mut looked_at, mut better, mut waits) = (0, 0, 0);
     for seed in 900..990 {
         let mut instance = pile(seed);
         instance.limits.minutes = None;
@@ -951,8 +974,11 @@ fn two_stages_equal_listing() {
         assert!(score(&plan) > score(&kits) - 0.01, "case {seed}");
         looked_at += 1;
         better += usize::from(score(&plan) > score(&kits) + 1.0);
+        let mut given_up = (0..2).map(|at| plan.given_up(at));
+        waits += usize::from(given_up.any(|chance| (0.01..0.99).contains(&chance)));
     }
     assert!(looked_at == 90 && better > 5, "{looked_at} {better}");
+    assert!(waits > 5, "{waits} donors are decided late");
 }
 
 /// Settled decisions in two stages: kept, and never better than the plan without them.
@@ -1028,4 +1054,121 @@ fn many_joint_states_are_decided_at_once() {
         };
         assert_eq!(one, other);
     }
+}
+
+/// What is ordered is paid in every joint state of the machines, so a money limit holds for certain, with one kit for each
+/// machine and case by case alike; the chance that the minutes hold equals adding up all joint states.
+#[test]
+fn money_is_certain_and_minutes_have_a_chance() {
+    let mut by_case = 0;
+    for seed in 900..960 {
+        let mut instance = pile(seed);
+        instance.limits.least_working = None;
+        for most_cases in [0, 12] {
+            let settings = Settings {
+                most_cases: Some(most_cases),
+                ..Settings::default()
+            };
+            let plan = solve(&instance, &settings).unwrap();
+            by_case += usize::from(!plan.cases.is_empty());
+            let states = joint_minutes(&instance, &plan);
+            for &(_, money, _) in &states {
+                assert_eq!(money, plan.money, "case {seed}");
+                assert!(instance.limits.money.is_none_or(|most| money <= most));
+            }
+            let expected: f64 = states
+                .iter()
+                .map(|(chance, _, minutes)| chance * minutes)
+                .sum();
+            assert!(
+                (expected - plan.minutes).abs() < 1e-6,
+                "case {seed}: {expected} {plan:?}"
+            );
+            for most in [0.0, 20.0, plan.minutes, 90.0, 1e6] {
+                let listed: f64 = states
+                    .iter()
+                    .filter(|(_, _, minutes)| *minutes <= most + 1e-9)
+                    .map(|(chance, _, _)| chance)
+                    .sum();
+                let found = planning::within_minutes(&instance, &plan, most);
+                assert!(
+                    (found - listed).abs() < 1e-9,
+                    "case {seed} {most}: {found} {listed}"
+                );
+            }
+        }
+    }
+    assert!(by_case > 10, "{by_case}");
+}
+
+/// Every joint state with its chance, what is paid in it, and the minutes it takes.
+fn joint_minutes(instance: &Instance, plan: &planning::Plan) -> Vec<(f64, i64, f64)> {
+    let paid: i64 = plan.orders.iter().map(|order| order.cost).sum::<i64>()
+        + plan.shipping.iter().map(|(_, fee)| fee).sum::<i64>();
+    let built: u32 = plan
+        .builds
+        .iter()
+        .map(|(id, n)| {
+            let build = instance
+                .builds
+                .iter()
+                .find(|build| build.id == *id)
+                .unwrap();
+            build.setup_minutes + n * build.unit_minutes
+        })
+        .sum();
+    let mut states = vec![(1.0, Vec::<Option<usize>>::new())];
+    for machine in &instance.machines {
+        let mut own: Vec<(f64, Option<usize>)> = machine
+            .scenarios
+            .iter()
+            .enumerate()
+            .map(|(at, scenario)| (scenario.chance, Some(at)))
+            .collect();
+        own.push((1.0 - own.iter().map(|one| one.0).sum::<f64>(), None));
+        states = states
+            .iter()
+            .flat_map(|(chance, before)| {
+                own.iter().map(move |(more, state)| {
+                    (chance * more, [before.as_slice(), &[*state]].concat())
+                })
+            })
+            .collect();
+    }
+    let minutes = |states: &[Option<usize>]| {
+        let case = plan.cases.iter().find(|case| case.states == states);
+        let mut sum = f64::from(built);
+        for (at, machine) in instance.machines.iter().enumerate() {
+            if let planning::Choice::Repair(_) = &plan.machines[at].choice {
+                sum += f64::from(machine.base_minutes);
+            }
+            let decisions = case.map_or(&plan.machines, |case| &case.machines);
+            let planning::Choice::Repair(kit) = &decisions[at].choice else {
+                continue;
+            };
+            // a case's kit is made for the one state
+            let Some(state) = states[at].filter(|at| case.is_some() || kit.covered.contains(at))
+            else {
+                continue;
+            };
+            for fault in &machine.scenarios[state].faults {
+                let chosen = kit
+                    .remedies
+                    .iter()
+                    .find(|chosen| chosen.fault == *fault)
+                    .unwrap();
+                let remedy = instance
+                    .remedies
+                    .iter()
+                    .find(|one| one.id == chosen.remedy)
+                    .unwrap();
+                sum += f64::from(remedy.minutes);
+            }
+        }
+        sum
+    };
+    states
+        .iter()
+        .map(|(chance, state)| (*chance, paid, minutes(state)))
+        .collect()
 }

@@ -24,5 +24,5 @@ pub use request::{
     Break, Line, Need, Offer, Parcel, Parcels, Request, Step, TaxRounding, Unmet, Vendor,
     WeightStep,
 };
-pub use turns::{Turn, turns};
+pub use turns::{Turn, turn, turning_offers, turns};
 pub use write::{offer_to_toml, vendor_to_toml};

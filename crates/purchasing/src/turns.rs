@@ -21,7 +21,7 @@ pub struct Turn {
 }
 
 /// For each offer of what is needed, at which price the choice turns, all else staying as it is; the price of every
-/// break moves by the same amount. Offers of the lines that are ordered come first; at most `most` are looked at.
+/// break moves by the same amount. At most `most` offers are looked at.
 ///
 /// # Errors
 /// As [`cheapest`].
@@ -31,6 +31,15 @@ pub fn turns(
     settings: &Settings,
     most: usize,
 ) -> Result<Vec<Turn>, Error> {
+    let asked = turning_offers(request, parcels).into_iter().take(most);
+    asked
+        .map(|index| turn(request, parcels, settings, index))
+        .collect()
+}
+
+/// The offers of what is needed, by their position in the request; those of the lines that are ordered come first.
+#[must_use]
+pub fn turning_offers(request: &Request, parcels: &Parcels) -> Vec<usize> {
     let now = choice(parcels);
     let mut asked: Vec<(bool, usize)> = Vec::new();
     for (index, offer) in request.offers.iter().enumerate() {
@@ -47,17 +56,26 @@ pub fn turns(
         let offer = &request.offers[*index];
         (*later, offer.vendor.clone(), offer.item.clone())
     });
-    let mut found = Vec::new();
-    for (_, index) in asked.into_iter().take(most) {
-        let search = Search {
-            request,
-            settings,
-            now: &now,
-            index,
-        };
-        found.push(search.turn(parcels)?);
-    }
-    Ok(found)
+    asked.into_iter().map(|(_, index)| index).collect()
+}
+
+/// At which price of this offer the choice turns.
+///
+/// # Errors
+/// As [`cheapest`].
+pub fn turn(
+    request: &Request,
+    parcels: &Parcels,
+    settings: &Settings,
+    index: usize,
+) -> Result<Turn, Error> {
+    let search = Search {
+        request,
+        settings,
+        now: &choice(parcels),
+        index,
+    };
+    search.turn(parcels)
 }
 
 /// Vendor, item and quantity of each line.

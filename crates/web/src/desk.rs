@@ -190,7 +190,12 @@ async fn change_stock(
         works: Some(works.clone()),
         note: note.clone(),
     };
-    match in_background(&asked.state, move |workshop| workshop.keep(&change)).await {
+    let built = (field(&form, "way") == "built").then(|| what.clone());
+    let write = move |workshop: &Workshop| match &built {
+        Some(built) => workshop.built(built),
+        None => workshop.keep(&change),
+    };
+    match in_background(&asked.state, write).await {
         Ok(written) => {
             let said = Said {
                 sentences: vec![written.changed],

@@ -150,13 +150,14 @@ impl Frame {
 
 fn draw(curve: &MoneyCurve<'_>, size: Size) -> Markup {
     let frame = Frame::new(curve, size);
+    let figures = figures(&frame, curve.points);
     html! {
         svg class=(size.class) viewBox={ "0 0 " (px(size.width)) " " (px(size.height)) } role="img" aria-label=(sentence(curve)) {
             (axes(&frame, curve.currency))
             @if let Some(limit) = curve.limit { (limit_line(&frame, limit)) }
             (steps(&frame, curve.points))
-            (rules(&frame, curve))
-            (figures(&frame, curve.points))
+            (rules(&frame, curve, &figures))
+            (figures_drawn(&figures))
             @if let Some(point) = chosen(curve.points) { (chosen_mark(&frame, point)) }
         }
     }
@@ -250,19 +251,73 @@ pub(crate) fn letter(n: usize) -> char {
     char::from(b'a' + u8::try_from(n % 26).unwrap_or(0))
 }
 
+/// A place that words stand on, or that they must not cover.
+#[derive(Debug, Clone, Copy)]
+struct Place {
+    from: f64,
+    to: f64,
+    top: f64,
+    bottom: f64,
+}
+
+impl Place {
+    /// Words on a line.
+    fn words(from: f64, wide: f64, line: f64) -> Place {
+        Place {
+            from,
+            to: from + wide,
+            top: line - 11.0,
+            bottom: line + 3.0,
+        }
+    }
+
+    fn line(&self) -> f64 {
+        self.bottom - 3.0
+    }
+
+    fn meets(&self, other: &Place) -> bool {
+        let beside = self.to + 4.0 <= other.from || other.to + 4.0 <= self.from;
+        let above = self.bottom <= other.top || other.bottom <= self.top;
+        !beside && !above
+    }
+}
+
+/// What the words of rules must not cover: the curve, the figures at it, the rules' marks, the words at the limit.
+fn obstacles(frame: &Frame, curve: &MoneyCurve<'_>, figures: &[(Place, String)]) -> Vec<Place> {
+    let mut places: Vec<Place> = figures.iter().map(|(place, _)| *place).collect();
+    if let Some(limit) = curve.limit {
+        let wide = 2.0 * half_width("your limit 00.00", 7.0);
+        let end = frame.x(limit) - 5.0;
+        places.push(Place::words(end - wide, wide, frame.bottom() - 8.0));
+    }
+    for pair in curve.points.windows(2) {
+        let (x, next) = (frame.x(pair[0].money), frame.x(pair[1].money));
+        let (y, up) = (frame.y(pair[0].left_over), frame.y(pair[1].left_over));
+        let along = |from: f64, to: f64, top: f64, bottom: f64| Place {
+            from,
+            to,
+            top,
+            bottom,
+        };
+        places.push(along(x, next, y - 2.0, y + 2.0));
+        places.push(along(next - 2.0, next + 2.0, up.min(y), up.max(y)));
+    }
+    for rule in curve.rules {
+        let (x, y) = (frame.x(rule.money), frame.y(rule.left_over));
+        places.push(Place {
+            from: x - 2.0,
+            to: x + 2.0,
+            top: y - 5.0,
+            bottom: y + 5.0,
+        });
+    }
+    places
+}
+
 /// Simple rules as open circles, each with its name and what it loses; by letters on a narrow sheet. One that is off the
 /// scale is an arrow near the foot.
-fn rules(frame: &Frame, curve: &MoneyCurve<'_>) -> Markup {
-    // from, to and line of words that stand already; the limit's own stand at the foot
-    let limit = curve.limit.map(|limit| {
-        let end = frame.x(limit) - 5.0;
-        (
-            end - 2.0 * half_width("your limit 00.00", 7.0),
-            end,
-            frame.bottom() - 8.0,
-        )
-    });
-    let mut taken: Vec<(f64, f64, f64)> = limit.into_iter().collect();
+fn rules(frame: &Frame, curve: &MoneyCurve<'_>, figures: &[(Place, String)]) -> Markup {
+    let mut taken = obstacles(frame, curve, figures);
     let mut marks = Vec::new();
     let foot = frame.bottom() - 24.0;
     for (n, rule) in curve.rules.iter().enumerate() {
@@ -277,41 +332,37 @@ fn rules(frame: &Frame, curve: &MoneyCurve<'_>) -> Markup {
         };
         let wide = 2.0 * half_width(&text, 7.0);
         // beside its mark where there is room, else a line higher or lower
-        let places = [0.0, -15.0, 15.0, -30.0].map(|by| {
+        let places = [0.0, -15.0, 15.0, -30.0, 30.0].map(|by| {
             let line = y + 4.5 + by;
             [
-                (x + 9.0, x + 9.0 + wide, line),
-                (x - 9.0 - wide, x - 9.0, line),
+                Place::words(x + 9.0, wide, line),
+                Place::words(x - 9.0 - wide, wide, line),
             ]
         });
-        let clear = |place: &(f64, f64, f64)| {
-            let (from, to, line) = *place;
-            let mut others = taken.iter();
-            let meets = others.any(|(start, end, other)| {
-                from < end + 4.0 && *start < to + 4.0 && (line - other).abs() < 14.0
-            });
-            from > frame.size.left && to < frame.size.width && !meets
+        let clear = |place: &Place| {
+            let inside = place.from > frame.size.left && place.to < frame.size.width;
+            inside && !taken.iter().any(|other| place.meets(other))
         };
         let mut places = places.into_iter().flatten();
-        let first = places.clone().next().unwrap_or((x, x, y));
+        let first = Place::words(x + 9.0, wide, y + 4.5);
         let place = places.find(clear).unwrap_or(first);
         taken.push(place);
         marks.push((x, y, off, place, text));
     }
     html! {
-        @for (x, y, off, (from, _, line), text) in marks {
+        @for (x, y, off, place, text) in marks {
             @if off {
                 path.ink d={ "M" (px(x - 5.0)) " " (px(y - 3.0)) "l5 7l5-7" } stroke-width="1.8" {}
             } @else {
                 circle.ink.fill-sheet cx=(px(x)) cy=(px(y)) r="4.5" stroke-width="1.8" {}
             }
-            text.is-ink x=(px(from)) y=(px(line)) { (text) }
+            text.is-ink x=(px(place.from)) y=(px(place.line())) { (text) }
         }
     }
 }
 
 /// Machines expected to work, beside the points that add most, where there is room.
-fn figures(frame: &Frame, points: &[CurvePoint]) -> Markup {
+fn figures(frame: &Frame, points: &[CurvePoint]) -> Vec<(Place, String)> {
     let mut by_gain: Vec<usize> = (0..points.len()).filter(|n| !points[*n].chosen).collect();
     let gain = |n: usize| {
         if n == 0 {
@@ -322,32 +373,33 @@ fn figures(frame: &Frame, points: &[CurvePoint]) -> Markup {
     };
     by_gain.sort_by(|a, b| gain(*b).total_cmp(&gain(*a)));
     let chosen_y = chosen(points).map(|point| frame.y(point.left_over));
-    let mut taken: Vec<(f64, f64)> = Vec::new();
-    let mut labels = Vec::new();
+    let mut labels: Vec<(Place, String)> = Vec::new();
     for n in by_gain {
         let (x, y) = (frame.x(points[n].money), frame.y(points[n].left_over));
         let first = n == 0;
-        let at = if first {
-            (x + 8.0, y + 18.0)
+        let working = points[n].working;
+        let place = if first {
+            Place::words(x + 8.0, 2.0 * half_width("0.00 work", 7.0), y + 18.0)
         } else {
-            (x - 4.0, y - 6.0)
+            let wide = 2.0 * half_width("0.00", 7.5);
+            Place::words(x - 4.0 - wide, wide, y - 6.0)
         };
-        let clear = taken
-            .iter()
-            .all(|(tx, ty)| (tx - at.0).abs() > 44.0 || (ty - at.1).abs() > 18.0)
-            && at.1 < frame.bottom() - 2.0
-            && (first || at.0 - 34.0 > frame.size.left)
-            && chosen_y.is_none_or(|chosen| (chosen - 14.0 - at.1).abs() > 16.0);
+        let clear = labels.iter().all(|(other, _)| !place.meets(other))
+            && place.line() < frame.bottom() - 2.0
+            && place.from > frame.size.left
+            && chosen_y.is_none_or(|chosen| (chosen - 14.0 - place.line()).abs() > 16.0);
         if clear && labels.len() < frame.size.figures && gain(n) > 0.005 {
-            taken.push(at);
-            labels.push((at, first, points[n].working));
+            let end = if first { " work" } else { "" };
+            labels.push((place, format!("{working:.2}{end}")));
         }
     }
+    labels
+}
+
+fn figures_drawn(figures: &[(Place, String)]) -> Markup {
     html! {
-        @for ((x, y), first, working) in labels {
-            text.is-ink x=(px(x)) y=(px(y)) text-anchor=[(!first).then_some("end")] {
-                (format!("{working:.2}")) @if first { " work" }
-            }
+        @for (place, text) in figures {
+            text.is-ink x=(px(place.from)) y=(px(place.line())) { (text) }
         }
     }
 }

@@ -672,11 +672,20 @@ async fn plan_page(asked: &Asked, refused: Option<plan::RefusedLimits<'_>>) -> R
     .await
     {
         Ok(view) => {
+            if view.improving {
+                improve(&asked.state);
+            }
             let code = refused.map_or(StatusCode::OK, |refused| status(refused.error));
             asked.page(code, |setting| plan::plan(setting, &view, refused))
         }
         Err(error) => asked.error(Sheet::Plan, &error).await,
     }
+}
+
+/// Lets the search for a better plan go on; a page that is loaded later shows what it found, or why it failed.
+fn improve(state: &AppState) {
+    let workshop = state.workshop.clone();
+    drop(tokio::task::spawn_blocking(move || workshop.improve()));
 }
 
 /// `POST /plan`: sets the limits.

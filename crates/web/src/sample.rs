@@ -633,6 +633,7 @@ fn plan_view() -> PlanView {
         heading: "Spend 73.67 and two evenings; seven of nine should work.".into(),
         proof: "Proven: nothing better exists within 120.00 and three evenings.".into(),
         proven: true,
+        improving: false,
         gap: "0.00".into(),
         money_limit: Some("120.00".into()),
         evenings_limit: Some(3.0),
@@ -738,6 +739,7 @@ fn plan_view() -> PlanView {
                 20.0,
             ),
         ],
+        to_build: Vec::new(),
         other_costs: sum(&[
             (
                 "5.30",

@@ -6,14 +6,12 @@ use diagnosis::Holder;
 use journal::{Act, Chip, Entry, Line};
 
 use crate::{
+    handling::taking_out,
     pile::Place,
     reckon::{Boards, Reckoned},
     words::percent,
     workshop::State,
 };
-
-/// A part soldered in comes out of a donor whole with this chance. Common practice, no source.
-pub(crate) const UNSOLDER_WHOLE: f64 = 0.9;
 
 /// What is in the drawer, and what is on its way.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -157,7 +155,7 @@ impl Drawer {
             .folder
             .library
             .remedies_for(part.device.as_deref(), &board.id);
-        let items: Vec<&String> = remedies.filter_map(|remedy| remedy.item.as_ref()).collect();
+        let items: Vec<&String> = remedies.filter_map(|remedy| remedy.fitted()).collect();
         // a chip that may be bad is fitted with its chance said
         let doubtful = items.iter().copied().chain(&part.device);
         for item in doubtful {
@@ -266,11 +264,7 @@ pub(crate) fn loose(state: &State, boards: &Boards, now: &Reckoned) -> Vec<Loose
             let origin = state.pile.origins.get(mark)?.clone();
             let machine = state.pile.machine(&origin.0)?;
             let part = boards.get(&machine.board)?.part(&origin.1)?;
-            let out = if part.mount == catalogue::Mount::Soldered {
-                UNSOLDER_WHOLE
-            } else {
-                1.0
-            };
+            let out = taking_out(&state.folder.library, part).whole;
             let good = (1.0 - bad.get(mark).copied().unwrap_or(0.0)).clamp(0.0, 1.0) * out;
             Some(Loose {
                 mark: mark.clone(),

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use catalogue::{Mount, Part, Profile, RemedyKind, Site};
+use catalogue::{Build, Mount, Part, Profile, RemedyKind, Site};
 use diagnosis::{Economy, RemedyCost, Treatment};
 use rehearsal::How;
 use units::Decimal;
@@ -105,19 +105,22 @@ pub(crate) fn ways(folder: &Folder, board: &Profile, part: &Part) -> Vec<Way> {
         if works <= 0.0 || (site == Site::Chip && !has(part, Site::Chip)) {
             continue;
         }
-        let price = match &remedy.item {
-            None => 0,
-            Some(item) => match price(folder, item) {
-                Some(price) => price,
-                None => continue,
-            },
+        let build = remedy.build.as_ref();
+        let build = build.and_then(|id| folder.library.build(id));
+        let one = match (&remedy.item, build) {
+            (Some(item), _) => price(folder, item),
+            (None, Some(build)) => alone(folder, build),
+            (None, None) => Some(0),
+        };
+        let Some(price) = one else {
+            continue;
         };
         ways.push(Way {
             part: part.reference.clone(),
             site,
-            minutes: remedy.minutes,
+            minutes: remedy.minutes + build.map_or(0.0, minutes_alone),
             price,
-            works,
+            works: works * build.map_or(1.0, |build| build.yields),
             title: title.to_string(),
             how: how(remedy.kind),
         });
@@ -177,6 +180,20 @@ pub(crate) fn kind_title(kind: RemedyKind) -> &'static str {
         RemedyKind::HomeBuilt => "home-built",
         RemedyKind::ProgrammedLogic => "programmed logic",
     }
+}
+
+/// What the parts of one board cost, each bought in its smallest lot.
+fn alone(folder: &Folder, build: &Build) -> Option<i64> {
+    let prices = build.uses.iter().map(|(item, n)| {
+        let lots = i64::from(*n);
+        Some(price(folder, item)? * lots)
+    });
+    prices.sum()
+}
+
+/// What a batch of one takes.
+fn minutes_alone(build: &Build) -> f64 {
+    build.set_up_minutes + build.minutes + build.program_minutes
 }
 
 /// The least that one of an item costs, its smallest lot bought, postage left out.

@@ -40,9 +40,12 @@ impl Items {
                 for part in &board.parts {
                     let library = &state.folder.library;
                     let remedies = library.remedies_for(part.device.as_deref(), &board.id);
-                    items
-                        .wanted
-                        .extend(remedies.filter_map(|remedy| remedy.item.clone()));
+                    for remedy in remedies {
+                        items.wanted.extend(remedy.fitted().cloned());
+                        let build = remedy.build.as_ref().and_then(|id| library.build(id));
+                        let parts = build.into_iter().flat_map(|build| &build.uses);
+                        items.wanted.extend(parts.map(|(item, _)| item.clone()));
+                    }
                 }
             }
         }

@@ -11,7 +11,7 @@ use crate::{
     Error, ErrorKind, PlanLimits, Workshop,
     charges::{postage, taxes},
     drawer::Drawer,
-    plan::{Core, cheapest, core, full, round, spent},
+    plan::{Core, cheapest, core, full, patience, round, spent},
     turning::{arrived, asked, late_rows, left_out, stays, turn_rows},
     views::{Ledger, ParcelLine, ParcelView, SumRow, Written},
     words::{capital, coins, counted, listed, number, quoted, sentence},
@@ -451,7 +451,11 @@ fn why(state: &State, core: &Core) -> Result<Vec<SumRow>> {
             // The plan would be another one then.
             let mut instance = core.offered.instance.clone();
             instance.offers.retain(|offer| offer.vendor != vendor.id);
-            let Ok(plan) = planning::solve(&instance, &core.settings) else {
+            let settings = planning::Settings {
+                time_limit: Some(patience(state) / 4),
+                ..core.settings.clone()
+            };
+            let Ok(plan) = planning::solve(&instance, &settings) else {
                 continue;
             };
             let loss = round(core.plan.value - plan.value).max(0);
@@ -563,7 +567,7 @@ fn ask_again(inner: &Inner, state: &State, core: &Core) -> Vec<(i64, String)> {
                     .vendors
                     .iter()
                     .find(|vendor| vendor.id == parcel.vendor);
-                let stays = vendor.and_then(|vendor| stays(core, vendor, &line.item));
+                let stays = vendor.and_then(|vendor| stays(state, core, vendor, &line.item));
                 let stays = stays.map(|text| format!(" {text}")).unwrap_or_default();
                 let vendor = vendor.map_or_else(|| parcel.vendor.clone(), title);
                 let name = if line.title.is_empty() {

@@ -9,9 +9,11 @@ use purchasing::Request;
 
 use crate::{
     Error, ErrorKind,
-    drawer::{Drawer, Loose, UNSOLDER_WHOLE, loose, loose_item, named},
+    building::{self, can_be_built, made},
+    drawer::{Drawer, Loose, loose, loose_item, named},
     economy::RETEST_MINUTES,
     folder::Folder,
+    handling::taking_out,
     lead::WHOLE,
     pile::Machine,
     plan::whole,
@@ -30,8 +32,6 @@ const LEAST_SHARE: f64 = 0.03;
 const ABSENT: &str = "absent";
 /// Chance that a donor's chip is bad, for the better and for the lesser kind.
 const GRADES: [(&str, f64); 2] = [("good", 0.03), ("fair", 0.15)];
-/// A part soldered in takes so much longer to take out of a donor. Common practice, no source.
-const UNSOLDER_MINUTES: f64 = 20.0;
 
 /// The pile as the plan reckons with it.
 #[derive(Debug, Clone)]
@@ -249,6 +249,7 @@ impl Offered {
             .unwrap_or(whole(folder.settings.unknown_price));
         for cure in cures {
             let id = format!("{} {} {}", fault.device, fault.mode, cure.id);
+            building::add(&mut self.instance, folder, cure.item.as_deref());
             let later = self.later(folder, &cure, spare);
             self.kinds.insert(id.clone(), cure.kind);
             if let Some(lies) = cure.lies {
@@ -269,6 +270,14 @@ impl Offered {
 
     /// The least that one of an item costs, taxes paid, in coins.
     pub(crate) fn price(&self, item: &str) -> Option<f64> {
+        let mut builds = self.instance.builds.iter();
+        if let Some(build) = builds.find(|build| build.makes == item) {
+            let parts = build.uses.iter();
+            let prices = parts.map(|part| Some(self.price(&part.item)? * f64::from(part.n)));
+            let minutes = f64::from(build.unit_minutes);
+            let sum: Option<f64> = prices.sum();
+            return Some(sum? + minutes * self.instance.rate_per_minute);
+        }
         let offers = self.instance.offers.iter();
         let firsts = offers.filter(|offer| offer.item == item);
         let prices = firsts.filter_map(|offer| offer.breaks.first());
@@ -396,37 +405,60 @@ fn cures(
                 }
                 for (grade, _) in GRADES {
                     if let Some(good) = chips.donors.least_good(device, grade) {
-                        let (extra, out) = if soldered {
-                            (UNSOLDER_MINUTES, UNSOLDER_WHOLE)
+                        // the remedy is for a part in a socket
+                        let (extra, whole) = if soldered {
+                            let out = taking_out(&folder.library, part);
+                            (out.minutes, out.whole)
                         } else {
                             (0.0, 1.0)
                         };
                         let item = donor_item(device, grade);
                         cures.push(cure(
                             Some(item),
-                            works * good * out,
+                            works * good * whole,
                             remedy.minutes + extra,
                             &format!(" {grade}"),
                         ));
                     }
                 }
             }
-            (_, _, Some(_)) => {}
-            (_, Some(item), _) => {
+            (_, None, None) => cures.push(cure(None, works, remedy.minutes, "")),
+            _ => {
+                let Some(item) = remedy.fitted() else {
+                    continue;
+                };
                 for chance in chips.drawer.doubtful(item) {
                     cures.push(lying(named(item, Some(chance)), works * chance));
                 }
-                let sold = instance.offers.iter().any(|offer| offer.item == *item);
-                if sold || instance.on_hand.contains_key(item) {
+                let build = remedy.build.as_ref();
+                let build = build.and_then(|id| folder.library.build(id));
+                let buildable = build.filter(|build| can_be_built(build, instance));
+                if let Some(build) = buildable {
+                    let works = works * build.yields;
+                    cures.push(cure(Some(made(item)), works, remedy.minutes, " built"));
+                }
+                if can_be_had(instance, item) {
                     cures.push(cure(Some(item.clone()), works, remedy.minutes, ""));
-                } else if !wanting.contains(item) {
-                    wanting.push(item.clone());
+                    continue;
+                }
+                let what = match build {
+                    Some(_) if buildable.is_some() => continue,
+                    Some(build) => format!("all parts of {}", build.id),
+                    None => item.clone(),
+                };
+                if !wanting.contains(&what) {
+                    wanting.push(what);
                 }
             }
-            (_, None, None) => cures.push(cure(None, works, remedy.minutes, "")),
         }
     }
     cures
+}
+
+/// Whether somebody sells it, or it is on hand.
+pub(crate) fn can_be_had(instance: &Instance, item: &str) -> bool {
+    let sold = instance.offers.iter().any(|offer| offer.item == item);
+    sold || instance.on_hand.contains_key(item)
 }
 
 fn donor_item(device: &str, grade: &str) -> String {

@@ -3,7 +3,7 @@
 use std::{
     collections::{BTreeMap, VecDeque},
     sync::Arc,
-    time::Duration,
+    time::{Duration, Instant},
 };
 
 use journal::{Draft, Line};
@@ -12,7 +12,7 @@ use purchasing::{Need, Parcels, Request};
 use units::{Currency, Money};
 
 use crate::{
-    Error, ErrorKind, PlanLimits, Workshop,
+    Error, ErrorKind, PlanLimits, Workshop, building, exact,
     intake::shares,
     offer::{Offered, is_from_donor, offered, works_already},
     pile::{Limits, Pinned},
@@ -27,8 +27,16 @@ use crate::{
 const NODES: u64 = 20_000;
 /// With at most so many joint states of the machines, repairs are decided once the faults have shown.
 const MOST_CASES: usize = 12;
-/// And after so long, lest a page wait for ever.
-const PATIENCE: Duration = Duration::from_secs(10);
+/// How long the order of a plan is searched for.
+const FOR_THE_ORDER: Duration = Duration::from_secs(2);
+/// The plan may take this part of the time there is; the rest is for its parcels and what would change it.
+const FOR_THE_PLAN: f64 = 0.8;
+/// A search that goes on in the background ends after so many times the nodes.
+const NODES_IN_BACKGROUND: u64 = 100;
+/// It is given so many times the time that a page has, and twice as much each time again, so often at most.
+const LONGER: f64 = 6.0;
+const LEAST_LONGER: f64 = 30.0;
+const MOST_TRIES: u32 = 4;
 
 /// Plans reckoned for one state of journal and folder.
 #[derive(Debug, Default)]
@@ -36,6 +44,10 @@ pub(crate) struct Plans {
     key: (i64, u64),
     cores: BTreeMap<String, Arc<Core>>,
     views: BTreeMap<String, PlanView>,
+    /// A longer search is under way.
+    improving: bool,
+    /// How many longer searches there were.
+    tried: u32,
 }
 
 /// A plan with its parcels.
@@ -43,6 +55,8 @@ pub(crate) struct Plans {
 pub(crate) struct Core {
     pub(crate) limits: Limits,
     pub(crate) pinned: Pinned,
+    /// The search had no time for a proof.
+    pub(crate) cut: bool,
     /// Settled decisions that the plan keeps.
     pub(crate) pins: Vec<pins::One>,
     /// Settled decisions and limits that it does not, and why.
@@ -73,15 +87,53 @@ impl Workshop {
     /// # Errors
     /// If a limit cannot be read, findings contradict each other, or nothing keeps the limits.
     pub fn plan(&self, limits: &PlanLimits) -> Result<PlanView> {
+        let started = Instant::now();
         self.limit(limits)?;
         let mut inner = self.fresh()?;
         let core = core(&mut inner)?;
         if let Some(view) = inner.plans.views.get(&key(&core.limits)) {
             return Ok(view.clone());
         }
-        let view = view(&inner.state(), &core)?;
+        let state = inner.state();
+        let left = patience(&state).saturating_sub(started.elapsed());
+        let view = view(&state, &core, left)?;
         inner.plans.views.insert(key(&core.limits), view.clone());
         Ok(view)
+    }
+
+    /// Looks longer for the plan that holds and for what would change it, while others go on working; the next
+    /// [`Workshop::plan`] then shows what was found. Returns at once where that is under way, or would be no use.
+    ///
+    /// # Errors
+    /// As [`Workshop::plan`].
+    pub fn improve(&self) -> Result<()> {
+        let mut inner = self.fresh()?;
+        let old = core(&mut inner)?;
+        let state = inner.state();
+        let open = inner.plans.views.get(&key(&old.limits));
+        if inner.plans.improving || !open.is_some_and(|view| view.improving) {
+            return Ok(());
+        }
+        inner.plans.improving = true;
+        let (tried, last) = (inner.plans.tried, inner.plans.tried + 1 >= MOST_TRIES);
+        drop(inner);
+        let patience = longer(&state, tried);
+        let found = better(&old, patience).and_then(|core| {
+            let mut view = view(&state, &core, patience)?;
+            view.improving &= !last;
+            Ok((core, view))
+        });
+        let mut inner = self.fresh()?;
+        if inner.plans.key != state.key() {
+            return Ok(());
+        }
+        inner.plans.improving = false;
+        inner.plans.tried = tried + 1;
+        let (core, view) = found?;
+        let key = key(&core.limits);
+        inner.plans.cores.insert(key.clone(), Arc::new(core));
+        inner.plans.views.insert(key, view);
+        Ok(())
     }
 
     /// Remembers limits and settled decisions, if they are new and can be kept.
@@ -193,10 +245,21 @@ pub(crate) fn refused(error: impl ToString) -> Error {
     Error::new(ErrorKind::Refused, error.to_string())
 }
 
-pub(crate) fn search() -> planning::Settings {
+/// How long a page waits for a plan and all that goes with it.
+pub(crate) fn patience(state: &State) -> Duration {
+    Duration::from_secs_f64(state.folder.settings.plan_seconds)
+}
+
+/// How long the search goes on in the background.
+fn longer(state: &State, tried: u32) -> Duration {
+    let first = (state.folder.settings.plan_seconds * LONGER).max(LEAST_LONGER);
+    Duration::from_secs_f64(first * f64::from(1_u32 << tried.min(MOST_TRIES)))
+}
+
+pub(crate) fn search(patience: Duration) -> planning::Settings {
     planning::Settings {
         node_limit: Some(NODES),
-        time_limit: Some(PATIENCE),
+        time_limit: Some(patience.mul_f64(FOR_THE_PLAN)),
         goal: Goal::Worth,
         most_cases: Some(MOST_CASES),
         pins: BTreeMap::new(),
@@ -208,13 +271,36 @@ pub(crate) fn search() -> planning::Settings {
 pub(crate) fn patient() -> purchasing::Settings {
     purchasing::Settings {
         node_limit: Some(NODES),
-        time_limit: Some(PATIENCE),
+        time_limit: Some(FOR_THE_ORDER),
     }
 }
 
 /// The cheapest parcels, proven if that can be done in reasonable time.
 pub(crate) fn cheapest(request: &Request) -> Result<Parcels> {
     purchasing::cheapest(request, &patient()).map_err(refused)
+}
+
+/// The same plan sought anew with more time: the better of both, and the nearer bound.
+fn better(old: &Core, patience: Duration) -> Result<Core> {
+    let settings = planning::Settings {
+        node_limit: Some(NODES * NODES_IN_BACKGROUND),
+        time_limit: Some(patience.mul_f64(FOR_THE_PLAN)),
+        ..old.settings.clone()
+    };
+    if !old.cut {
+        return Ok(old.with(old.plan.clone(), old.ordered(), false));
+    }
+    let (instance, currency) = (&old.offered.instance, old.offered.request.currency);
+    let new = planning::solve(instance, &settings).map_err(refused)?;
+    let bound = new.bound.min(old.plan.bound);
+    let cut = !new.proven;
+    let (new, ordered) = exact::settled(&old.offered, &settings, new, currency)?;
+    let better = exact::worth(&new, &ordered.parcels) >= exact::worth(&old.plan, &old.parcels);
+    let (plan, ordered) = match better {
+        true => (new, ordered),
+        false => (old.plan.clone(), old.ordered()),
+    };
+    Ok(old.with(Plan { bound, ..plan }, ordered, cut))
 }
 
 /// Everything that is to be bought, with all that is offered.
@@ -282,7 +368,7 @@ fn make(
     };
     let mut taken = pins::taken(state, &pinned.pins, &offered);
     let (plan, settings) = loop {
-        let mut settings = search();
+        let mut settings = search(patience(state));
         pins::settle(&mut settings, state, &taken.pins, &offered);
         match planning::solve(&offered.instance, &settings) {
             Ok(plan) => break (plan, settings),
@@ -296,23 +382,12 @@ fn make(
             }
         }
     };
-    let needers = needers(&offered, &plan);
-    let needs = needers
-        .iter()
-        .map(|(item, tags)| Need {
-            item: item.clone(),
-            quantity: count(tags.len()),
-        })
-        .collect();
-    let parcels = cheapest(&Request {
-        needs,
-        ..offered.request.clone()
-    })?;
-    let (money, spares) = money(&parcels, &needers, currency);
-    let given = given(&offered, &plan);
+    let cut = !plan.proven;
+    let (plan, ordered) = exact::settled(&offered, &settings, plan, currency)?;
     Ok(Core {
         limits,
         pinned,
+        cut,
         pins: taken.pins,
         left_out: taken.left_out,
         money_limit,
@@ -320,13 +395,47 @@ fn make(
         offered,
         all_vendors,
         plan,
-        parcels,
-        needers,
-        money,
-        spares,
+        parcels: ordered.parcels,
+        needers: ordered.needers,
+        money: ordered.money,
+        spares: ordered.spares,
         turns: crate::turning::Turns::default(),
-        given,
+        given: ordered.given,
     })
+}
+
+/// What follows from a plan: its parcels, and who gets what.
+pub(crate) struct Ordered {
+    pub(crate) parcels: Parcels,
+    needers: BTreeMap<String, Vec<String>>,
+    money: BTreeMap<String, i64>,
+    spares: i64,
+    given: BTreeMap<(String, String), Vec<(String, String)>>,
+}
+
+impl Ordered {
+    pub(crate) fn of(offered: &Offered, plan: &Plan, currency: Currency) -> Result<Ordered> {
+        let needers = needers(offered, plan);
+        let needs = needers
+            .iter()
+            .map(|(item, tags)| Need {
+                item: item.clone(),
+                quantity: count(tags.len()),
+            })
+            .collect();
+        let parcels = cheapest(&Request {
+            needs,
+            ..offered.request.clone()
+        })?;
+        let (money, spares) = money(&parcels, &needers, currency);
+        Ok(Ordered {
+            given: given(offered, plan),
+            parcels,
+            needers,
+            money,
+            spares,
+        })
+    }
 }
 
 /// Leaves out what cannot be kept, and says so; whether there was anything to leave out.
@@ -376,7 +485,7 @@ pub(crate) fn spent(state: &State, currency: Currency) -> i64 {
     landed.map(|money| money.to_minor()).sum()
 }
 
-fn kits(plan: &Plan) -> impl Iterator<Item = (&str, &Kit)> {
+pub(crate) fn kits(plan: &Plan) -> impl Iterator<Item = (&str, &Kit)> {
     plan.machines
         .iter()
         .filter_map(|decision| match &decision.choice {
@@ -385,23 +494,18 @@ fn kits(plan: &Plan) -> impl Iterator<Item = (&str, &Kit)> {
         })
 }
 
-/// Who needs each item that has to be bought: what is on hand goes to the first.
+/// Who needs each item that has to be bought: what is on hand goes to the first, and a board that is built needs its
+/// parts.
 fn needers(offered: &Offered, plan: &Plan) -> BTreeMap<String, Vec<String>> {
-    let mut on_hand = offered.instance.on_hand.clone();
-    let mut needers: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    let mut needs = building::Needs::new(&offered.instance, plan);
     for (tag, kit) in kits(plan) {
         for (item, n) in kit.items.iter().filter(|(item, _)| !is_from_donor(item)) {
             for _ in 0..*n {
-                match on_hand.get_mut(item).filter(|left| **left > 0) {
-                    Some(left) => *left -= 1,
-                    None => needers
-                        .entry(item.clone())
-                        .or_default()
-                        .push(tag.to_string()),
-                }
+                needs.add(tag, item);
             }
         }
     }
+    let mut needers = needs.needers;
     if !plan.cases.is_empty() {
         // in no state of the machines is more used than was ordered; who needs it shows later
         for (item, tags) in &mut needers {
@@ -491,6 +595,46 @@ pub(crate) struct Sums {
 }
 
 impl Core {
+    /// The same with another plan.
+    fn with(&self, plan: Plan, ordered: Ordered, cut: bool) -> Core {
+        Core {
+            limits: self.limits.clone(),
+            pinned: self.pinned.clone(),
+            cut,
+            pins: self.pins.clone(),
+            left_out: self.left_out.clone(),
+            money_limit: self.money_limit,
+            settings: self.settings.clone(),
+            offered: self.offered.clone(),
+            all_vendors: self.all_vendors.clone(),
+            plan,
+            parcels: ordered.parcels,
+            needers: ordered.needers,
+            money: ordered.money,
+            spares: ordered.spares,
+            turns: crate::turning::Turns::default(),
+            given: ordered.given,
+        }
+    }
+
+    fn ordered(&self) -> Ordered {
+        Ordered {
+            parcels: self.parcels.clone(),
+            needers: self.needers.clone(),
+            money: self.money.clone(),
+            spares: self.spares,
+            given: self.given.clone(),
+        }
+    }
+
+    /// A vendor's words for an item.
+    pub(crate) fn title_of<'c>(&'c self, item: &'c str) -> &'c str {
+        let offers = self.offered.request.offers.iter();
+        let titles = offers.filter(|offer| offer.item == item);
+        let mut titles = titles.map(|offer| offer.title.as_str());
+        titles.find(|title| !title.is_empty()).unwrap_or(item)
+    }
+
     /// How the plan adds up.
     pub(crate) fn sums(&self) -> Sums {
         self.sums_of(&self.plan, self.parcels.landed.to_minor())
@@ -510,19 +654,22 @@ impl Core {
             worth_of: BTreeMap::new(),
         };
         let mut later = 0.0;
-        for (machine, decision) in self.offered.instance.machines.iter().zip(&plan.machines) {
+        let machines = self.offered.instance.machines.iter().zip(&plan.machines);
+        for (at, (machine, decision)) in machines.enumerate() {
+            // what is lost where it is given up only once the faults have shown
+            let lost = round(whole(machine.hold_value) * plan.given_up(at));
             let expected = |chance: f64| {
                 round(
                     whole(machine.hold_value) + whole(machine.value - machine.hold_value) * chance,
                 )
             };
             let worth = match &decision.choice {
-                Choice::Hold => machine.hold_value,
+                Choice::Hold => machine.hold_value - lost,
                 Choice::Sell => machine.sell_value.unwrap_or(0),
                 Choice::Donor => 0,
                 Choice::Repair(kit) => {
                     later += kit.later;
-                    expected(kit.chance)
+                    expected(kit.chance) - lost
                 }
             };
             let chance = self.offered.whole.get(&machine.id).copied().unwrap_or(0.0);

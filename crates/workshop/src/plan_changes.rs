@@ -27,8 +27,6 @@ const MOST_OTHERS: usize = 8;
 const MOST_PRICES: usize = 6;
 /// Differences of two plans that are told.
 const MOST_TOLD: usize = 3;
-/// All this takes no longer; what was not found by then is left out and said to be.
-const PATIENCE: Duration = Duration::from_secs(10);
 /// A price is sought up to so many times what is asked.
 const DEARER: i64 = 4;
 
@@ -44,13 +42,20 @@ pub(crate) struct Changes {
     pub(crate) cut_short: Option<String>,
 }
 
-/// Looks for what would change the plan.
-pub(crate) fn changes(state: &State, core: &Core, sums: &Sums) -> Result<Changes> {
+/// Looks for what would change the plan. It takes no longer than `patience`; what was not found by then is left out and
+/// said to be.
+pub(crate) fn changes(
+    state: &State,
+    core: &Core,
+    sums: &Sums,
+    patience: Duration,
+) -> Result<Changes> {
     let asker = Asker {
         state,
         core,
         sums,
         currency: state.folder.settings.currency,
+        patience,
         started: Instant::now(),
     };
     let settled = asker.settled()?;
@@ -60,10 +65,8 @@ pub(crate) fn changes(state: &State, core: &Core, sums: &Sums) -> Result<Changes
     changes.extend(asker.more_evenings());
     changes.extend(asker.prices()?);
     let cut_short = asker.left().is_none().then(|| {
-        format!(
-            "What would change the plan was looked for {} seconds long; the lists are cut short.",
-            PATIENCE.as_secs()
-        )
+        "There was no time left to find all that would change the plan; the lists are cut short."
+            .to_string()
     });
     Ok(Changes {
         curve,
@@ -81,12 +84,13 @@ struct Asker<'a> {
     core: &'a Core,
     sums: &'a Sums,
     currency: Currency,
+    patience: Duration,
     started: Instant,
 }
 
 impl Asker<'_> {
     fn left(&self) -> Option<Duration> {
-        let left = PATIENCE.saturating_sub(self.started.elapsed());
+        let left = self.patience.saturating_sub(self.started.elapsed());
         (!left.is_zero()).then_some(left)
     }
 
@@ -277,10 +281,10 @@ impl Asker<'_> {
         for (at, pin) in self.core.pins.iter().enumerate() {
             let mut others = self.core.pins.clone();
             others.remove(at);
-            let mut settings = crate::plan::search();
-            pins::settle(&mut settings, self.state, &others, &self.core.offered);
-            let free = planning::solve(self.instance(), &settings).map_err(refused)?;
-            views.push(self.settled_view(pin.typed(), &pin.sentence(), &free));
+            let settings = self.free(&others, &self.core.offered);
+            let free = settings.map(|settings| planning::solve(self.instance(), &settings));
+            let free = free.transpose().map_err(refused)?;
+            views.push(self.settled_view(pin.typed(), &pin.sentence(), free.as_ref()));
         }
         for vendor in &self.core.pinned.without {
             let Some(all) = &self.core.all_vendors else {
@@ -290,14 +294,21 @@ impl Asker<'_> {
             let kept = |id: &String| id == vendor || !self.core.pinned.without.contains(id);
             with.vendors.retain(|one| kept(&one.id));
             with.offers.retain(|offer| kept(&offer.vendor));
-            let mut settings = crate::plan::search();
-            pins::settle(&mut settings, self.state, &self.core.pins, all);
-            let free = planning::solve(&with, &settings).map_err(refused)?;
+            let settings = self.free(&self.core.pins, all);
+            let free = settings.map(|settings| planning::solve(&with, &settings));
+            let free = free.transpose().map_err(refused)?;
             let title = self.vendor_title(vendor);
             let text = format!("nothing is ordered from {title}");
-            views.push(self.settled_view(format!("without {vendor}"), &text, &free));
+            views.push(self.settled_view(format!("without {vendor}"), &text, free.as_ref()));
         }
         Ok(views)
+    }
+
+    /// The search with these decisions settled and no others; nothing if no time is left.
+    fn free(&self, pins: &[pins::One], offered: &crate::offer::Offered) -> Option<Settings> {
+        let mut settings = crate::plan::search(self.left()?);
+        pins::settle(&mut settings, self.state, pins, offered);
+        Some(settings)
     }
 
     fn vendor_title(&self, id: &str) -> String {
@@ -309,7 +320,14 @@ impl Asker<'_> {
         }
     }
 
-    fn settled_view(&self, typed: String, text: &str, free: &Plan) -> SettledView {
+    fn settled_view(&self, typed: String, text: &str, free: Option<&Plan>) -> SettledView {
+        let Some(free) = free else {
+            return SettledView {
+                typed,
+                text: sentence(&format!("{text}; what that costs is still open")),
+                cost: String::new(),
+            };
+        };
         let cost = (-self.loses(free)).max(0);
         let text = if cost == 0 {
             format!("{text}; that costs nothing")
@@ -355,11 +373,13 @@ impl Asker<'_> {
         Ok(found.into_iter().map(|(_, row)| row).collect())
     }
 
-    /// Items that the pile's faults could use up, but for parts of donors.
+    /// Items that the pile's faults or boards to build could use up, but for parts of donors.
     fn items(&self) -> BTreeSet<String> {
         let remedies = self.instance().remedies.iter();
+        let parts = self.instance().builds.iter().flat_map(|build| &build.uses);
         let items = remedies.filter_map(|remedy| remedy.item.clone());
         items
+            .chain(parts.map(|part| part.item.clone()))
             .filter(|item| !crate::offer::is_from_donor(item))
             .collect()
     }
@@ -438,50 +458,62 @@ impl Asker<'_> {
         instance
     }
 
-    /// What another plan does otherwise: `T-02 is left as it is; T-07 gets U9 from a donor`.
+    /// What another plan does otherwise: `T-02 is left as it is; T-07 and T-09 get U9 from a donor`.
     fn difference(&self, from: &Plan, to: &Plan) -> String {
         let pairs = from.machines.iter().zip(&to.machines);
-        let told: Vec<String> = pairs
-            .filter_map(|(one, other)| self.otherwise(&one.id, &one.choice, &other.choice))
-            .collect();
+        let mut alike: Vec<(Otherwise, Vec<String>)> = Vec::new();
+        for (one, other) in pairs {
+            let Some(what) = self.otherwise(&one.choice, &other.choice) else {
+                continue;
+            };
+            match alike.iter_mut().find(|(known, _)| *known == what) {
+                Some((_, tags)) => tags.push(one.id.clone()),
+                None => alike.push((what, vec![one.id.clone()])),
+            }
+        }
+        let told: Vec<String> = alike.iter().map(|(what, tags)| what.of(tags)).collect();
         match told.len() {
             0 => "the parcels are others".to_string(),
-            n if n > MOST_TOLD + 1 => format!(
-                "{}, and {} others are decided anew",
-                told[..MOST_TOLD].join(", "),
-                number(n - MOST_TOLD)
-            ),
+            n if n > MOST_TOLD + 1 => {
+                let others = alike[MOST_TOLD..].iter().map(|(_, tags)| tags.len()).sum();
+                format!(
+                    "{}, and {} others are decided anew",
+                    told[..MOST_TOLD].join(", "),
+                    number(others)
+                )
+            }
             _ => listed(&told, "and"),
         }
     }
 
-    fn otherwise(&self, tag: &str, from: &Choice, to: &Choice) -> Option<String> {
+    fn otherwise(&self, from: &Choice, to: &Choice) -> Option<Otherwise> {
+        let is = |what: &str| Otherwise::Is(what.to_string());
         Some(match (from, to) {
             (Choice::Repair(from), Choice::Repair(to)) => {
-                return self.otherwise_mended(tag, from, to);
+                return self.otherwise_mended(from, to);
             }
             (Choice::Hold, Choice::Hold)
             | (Choice::Donor, Choice::Donor)
             | (Choice::Sell, Choice::Sell) => return None,
-            (Choice::Donor, Choice::Hold) => format!("{tag} is kept whole"),
-            (_, Choice::Hold) => format!("{tag} is left as it is"),
-            (_, Choice::Donor) => format!("{tag} is given up"),
-            (_, Choice::Sell) => format!("{tag} is sold as it stands"),
-            (_, Choice::Repair(kit)) if kit.remedies.is_empty() => format!("{tag} is tested"),
-            (_, Choice::Repair(kit)) => format!("{tag} gets {}", self.ways(kit, None)?),
+            (Choice::Donor, Choice::Hold) => is("kept whole"),
+            (_, Choice::Hold) => Otherwise::Left,
+            (_, Choice::Donor) => is("given up"),
+            (_, Choice::Sell) => is("sold as it stands"),
+            (_, Choice::Repair(kit)) if kit.remedies.is_empty() => is("tested"),
+            (_, Choice::Repair(kit)) => Otherwise::Gets(self.ways(kit, None)?),
         })
     }
 
-    fn otherwise_mended(&self, tag: &str, from: &Kit, to: &Kit) -> Option<String> {
+    fn otherwise_mended(&self, from: &Kit, to: &Kit) -> Option<Otherwise> {
         if let Some(ways) = self.ways(to, Some(from)) {
-            return Some(format!("{tag} gets {ways}"));
+            return Some(Otherwise::Gets(ways));
         }
         let parts = |kit: &Kit| -> BTreeSet<String> {
             let parts = kit.remedies.iter();
             parts.map(|chosen| say::short(&chosen.fault.part)).collect()
         };
         let less: Vec<String> = parts(from).difference(&parts(to)).cloned().collect();
-        (!less.is_empty()).then(|| format!("{tag} gets no {}", listed(&less, "or")))
+        (!less.is_empty()).then(|| Otherwise::Gets(format!("no {}", listed(&less, "or"))))
     }
 
     /// `U16 and U17 new old stock`, what is the same in another kit left out.
@@ -522,6 +554,31 @@ impl Asker<'_> {
                 format!("{title} ({})", self.item_title(item))
             }
             _ => title.to_string(),
+        }
+    }
+}
+
+/// What is done otherwise with a machine.
+#[derive(Debug, PartialEq)]
+enum Otherwise {
+    /// `is given up`
+    Is(String),
+    /// `is left as it is`
+    Left,
+    /// `gets U9 new old stock`
+    Gets(String),
+}
+
+impl Otherwise {
+    fn of(&self, tags: &[String]) -> String {
+        let who = listed(tags, "and");
+        match (self, tags.len()) {
+            (Otherwise::Is(what), 1) => format!("{who} is {what}"),
+            (Otherwise::Is(what), _) => format!("{who} are {what}"),
+            (Otherwise::Left, 1) => format!("{who} is left as it is"),
+            (Otherwise::Left, _) => format!("{who} are left as they are"),
+            (Otherwise::Gets(what), 1) => format!("{who} gets {what}"),
+            (Otherwise::Gets(what), _) => format!("{who} get {what}"),
         }
     }
 }

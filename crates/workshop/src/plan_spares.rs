@@ -2,14 +2,16 @@
 
 use std::collections::BTreeMap;
 
+use catalogue::Build;
 use planning::{Choice, Fault, Kit, Machine, Remedy, Spares};
 use purchasing::{Need, Request};
 
 use crate::{
+    building::made,
     offer::is_from_donor,
-    plan::{Core, cheapest, round, whole},
+    plan::{Core, cheapest, kits, round, whole},
     views::SumRow,
-    words::{capital, coins, number, percent},
+    words::{capital, coins, number as in_words, percent},
     workshop::State,
 };
 
@@ -41,6 +43,14 @@ pub(crate) fn spares(state: &State, core: &Core) -> Vec<SumRow> {
             _ => {}
         }
     }
+    for (id, number) in &core.plan.builds {
+        let library = &state.folder.library;
+        found.extend(
+            library
+                .build(id)
+                .and_then(|build| boards(state, core, build, *number)),
+        );
+    }
     if found.is_empty() {
         return most_wanted.into_iter().map(|(_, row)| row).collect();
     }
@@ -53,8 +63,9 @@ fn advice(state: &State, core: &Core, item: &str, wanted: &[f64]) -> Option<(i64
     if any < LEAST_CHANCE {
         return None;
     }
-    let now: Option<Vec<i64>> = (0..=MOST).map(|n| added(core, item, n)).collect();
-    let later: Option<Vec<i64>> = (1..=wanted.len()).map(|n| alone(core, item, n)).collect();
+    let one = |n: usize| vec![(item.to_string(), n)];
+    let now: Option<Vec<i64>> = (0..=MOST).map(|n| added(core, &one(n))).collect();
+    let later: Option<Vec<i64>> = (1..=wanted.len()).map(|n| paid(core, &one(n))).collect();
     let (now, later) = (now?, later?);
     let best = planning::spares(&Spares {
         wanted,
@@ -65,12 +76,7 @@ fn advice(state: &State, core: &Core, item: &str, wanted: &[f64]) -> Option<(i64
     });
     let saves = round(best.none - best.cost);
     let currency = state.folder.settings.currency;
-    let offers = core.offered.request.offers.iter();
-    let title = offers
-        .filter(|offer| offer.item == item)
-        .map(|offer| offer.title.as_str())
-        .find(|title| !title.is_empty())
-        .unwrap_or(item);
+    let title = core.title_of(item);
     if best.n == 0 || saves <= 0 {
         let text = format!(
             "No spare pays. Wanted most, with {}, is another {title}: {} now, {} alone later.",
@@ -83,7 +89,7 @@ fn advice(state: &State, core: &Core, item: &str, wanted: &[f64]) -> Option<(i64
     }
     let text = format!(
         "{} more {title} for {}: another will be wanted with {}, and one alone costs {} later. Saves this much on average.",
-        capital(&number(best.n)),
+        capital(&in_words(best.n)),
         coins(now[best.n], currency),
         percent(any),
         coins(later[0], currency),
@@ -92,29 +98,106 @@ fn advice(state: &State, core: &Core, item: &str, wanted: &[f64]) -> Option<(i64
     Some((saves, SumRow { amount, text }))
 }
 
-/// What so many more cost in the parcels of the plan, in coins, bother included.
-fn added(core: &Core, item: &str, more: usize) -> Option<i64> {
-    let needs = core.needers.iter().map(|(known, tags)| Need {
-        item: known.clone(),
-        quantity: count(tags.len() + if known == item { more } else { 0 }),
-    });
-    let all = paid(core, needs.collect())?;
-    let parcels = &core.parcels;
-    Some(all - parcels.landed.to_minor() - parcels.hassle.to_minor())
-}
-
-/// What so many cost in a parcel of their own.
-fn alone(core: &Core, item: &str, n: usize) -> Option<i64> {
-    let need = Need {
-        item: item.to_string(),
-        quantity: count(n),
+/// More boards in the batch, if that pays: not each that is built is good, and a batch of its own is set up anew.
+fn boards(state: &State, core: &Core, build: &Build, number: u32) -> Option<(i64, SumRow)> {
+    let rate = core.offered.instance.rate_per_minute;
+    let each = build.minutes + build.program_minutes;
+    let parts = |boards: usize| -> Vec<(String, usize)> {
+        let uses = build.uses.iter();
+        uses.map(|(item, n)| (item.clone(), boards * usize::try_from(*n).unwrap_or(1)))
+            .collect()
     };
-    paid(core, vec![need])
+    let item = made(&build.id);
+    let used: u32 = kits(&core.plan)
+        .flat_map(|(_, kit)| &kit.items)
+        .filter(|(known, _)| *known == item)
+        .map(|(_, n)| *n)
+        .sum();
+    let wanted = wanted(core, &item, i64::from(number) - i64::from(used));
+    let any = 1.0 - wanted.first().copied().unwrap_or(1.0);
+    if any < LEAST_CHANCE {
+        return None;
+    }
+    let work = |boards: usize| each * f64::from(count(boards)) * rate;
+    let now: Option<Vec<f64>> = (0..=MOST)
+        .map(|n| Some(whole(added(core, &parts(n))?) + work(n)))
+        .collect();
+    let again = |good: usize| {
+        // so many are built that as many are good on average
+        let boards = (f64::from(count(good)) / build.yields).ceil() as usize;
+        let mut missing = parts(boards);
+        for (item, n) in &mut missing {
+            *n = n.saturating_sub(left_over(core, item));
+        }
+        missing.retain(|(_, n)| *n > 0);
+        let bought = if missing.is_empty() {
+            0
+        } else {
+            paid(core, &missing)?
+        };
+        Some(whole(bought) + build.set_up_minutes * rate + work(boards))
+    };
+    let later: Option<Vec<f64>> = (1..=wanted.len()).map(again).collect();
+    let (now, later) = (now?, later?);
+    let best = planning::spares(&Spares {
+        wanted: &wanted,
+        good: build.yields,
+        now: &|n| now.get(n).copied().unwrap_or(f64::INFINITY),
+        short: &|n| later.get(n - 1).copied().unwrap_or(f64::INFINITY),
+        most: MOST,
+    });
+    let saves = round(best.none - best.cost);
+    let currency = state.folder.settings.currency;
+    let text = format!(
+        "{} more {} in the batch for {}, work included: another will be wanted with {}, and a batch of its own costs {}. Each is good with {}. Saves this much on average.",
+        capital(&in_words(best.n)),
+        build.title,
+        coins(round(now[best.n]), currency),
+        percent(any),
+        coins(round(later[0]), currency),
+        percent(build.yields),
+    );
+    let amount = coins(saves, currency);
+    (best.n > 0 && saves > 0).then_some((saves, SumRow { amount, text }))
 }
 
-fn paid(core: &Core, needs: Vec<Need>) -> Option<i64> {
+/// How many of an item are ordered beyond what the plan needs.
+fn left_over(core: &Core, item: &str) -> usize {
+    let lines = core.parcels.parcels.iter().flat_map(|parcel| &parcel.lines);
+    let ordered: u32 = lines
+        .filter(|line| line.item == item)
+        .map(|line| line.quantity)
+        .sum();
+    let needed = core.needers.get(item).map_or(0, Vec::len);
+    usize::try_from(ordered).unwrap_or(0).saturating_sub(needed)
+}
+
+/// What so many more cost in the parcels of the plan, in coins, bother included.
+fn added(core: &Core, more: &[(String, usize)]) -> Option<i64> {
+    let mut needs: BTreeMap<&String, usize> = core
+        .needers
+        .iter()
+        .map(|(item, tags)| (item, tags.len()))
+        .collect();
+    for (item, n) in more {
+        *needs.entry(item).or_default() += n;
+    }
+    let needs: Vec<(String, usize)> = needs
+        .into_iter()
+        .map(|(item, n)| (item.clone(), n))
+        .collect();
+    let parcels = &core.parcels;
+    Some(paid(core, &needs)? - parcels.landed.to_minor() - parcels.hassle.to_minor())
+}
+
+/// What so much costs in parcels of its own.
+fn paid(core: &Core, needs: &[(String, usize)]) -> Option<i64> {
+    let needs = needs.iter().map(|(item, n)| Need {
+        item: item.clone(),
+        quantity: count(*n),
+    });
     let request = Request {
-        needs,
+        needs: needs.collect(),
         ..core.offered.request.clone()
     };
     let parcels = cheapest(&request).ok()?;

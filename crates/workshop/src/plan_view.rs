@@ -1,14 +1,15 @@
 //! The plan as it is shown.
 
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, time::Duration};
 
 use planning::{Choice, Chosen, Kit};
 use units::{Currency, Money};
 
 use crate::{
     economy::kind_title,
+    exact,
     offer::{is_from_donor, works_already},
-    plan::{Core, Sums, round, spent},
+    plan::{Core, Sums, spent},
     plan_changes::changes,
     plan_spares::spares,
     say,
@@ -17,32 +18,30 @@ use crate::{
     workshop::{Result, State},
 };
 
-pub(crate) fn view(state: &State, core: &Core) -> Result<PlanView> {
+/// The plan as it is shown; what would change it is looked for so long.
+pub(crate) fn view(state: &State, core: &Core, patience: Duration) -> Result<PlanView> {
     let settings = &state.folder.settings;
     let currency = settings.currency;
     let sums = core.sums();
-    let proven = core.plan.proven && core.parcels.proven;
-    #[expect(clippy::cast_precision_loss, reason = "amounts are far below 2^53")]
-    let gap = (core.plan.bound - core.plan.value + core.plan.hassle as f64).max(0.0);
-    let gap = round(gap)
-        + (core.parcels.landed.to_minor() + core.parcels.hassle.to_minor()
-            - core.parcels.bound.to_minor())
-        .max(0);
-    let gap = if proven { 0 } else { gap };
+    let gap = exact::gap(&core.offered, &core.plan, &core.parcels);
+    let proven = core.plan.proven && core.parcels.proven && gap == 0;
     let evenings = (core.plan.minutes / settings.evening_minutes).ceil();
-    let changes = changes(state, core, &sums)?;
+    let changes = changes(state, core, &sums, patience)?;
+    let improving = core.cut || changes.cut_short.is_some();
     let mut notes = notes(state, core);
     notes.extend(changes.cut_short);
     Ok(PlanView {
         heading: heading(core, state, evenings),
         proof: proof(core, proven, gap, currency),
         proven,
+        improving,
         gap: coins(gap, currency),
         money_limit: core.limits.money.clone(),
         evenings_limit: core.limits.evenings,
         working_limit: core.limits.working,
         evening_minutes: settings.evening_minutes,
         decisions: decisions(state, core, &sums)?,
+        to_build: crate::building::to_build(state, core),
         other_costs: other_costs(core, currency),
         sum: rows(state, core, &sums),
         curve: changes.curve,
@@ -114,8 +113,13 @@ fn proof(core: &Core, proven: bool, gap: i64, currency: Currency) -> String {
     match proven {
         true => format!("Proven: nothing better exists{within}. {over}"),
         false => format!(
-            "Best found{within}; another plan could be better by {} at most. {over}",
-            coins(gap, currency)
+            "Best found{within}; another plan could be better by {} at most{}. {over}",
+            coins(gap, currency),
+            if core.cut {
+                ""
+            } else {
+                ", as duty, tax limits and postage by weight are reckoned exactly for the parcels only"
+            }
         ),
     }
 }
@@ -185,11 +189,19 @@ fn rows(state: &State, core: &Core, sums: &Sums) -> Vec<SumRow> {
 fn decisions(state: &State, core: &Core, sums: &Sums) -> Result<Vec<DecisionView>> {
     let currency = state.folder.settings.currency;
     let mut views = Vec::new();
-    for decision in &core.plan.machines {
+    for (at, decision) in core.plan.machines.iter().enumerate() {
         let tag = &decision.id;
         let worth = coins(sums.worth_of.get(tag).copied().unwrap_or(0), currency);
         let whole = core.offered.whole.get(tag).copied().unwrap_or(0.0);
+        let given_up = core.plan.given_up(at);
         let (kind, title, text, chance, minutes) = match &decision.choice {
+            Choice::Hold if given_up > 0.0 => {
+                let text = format!(
+                    "Its parts serve the others if what they show asks for it: given up then with {}.",
+                    percent(given_up)
+                );
+                ("hold", "Keep it whole for now.", text, 0.0, 0.0)
+            }
             Choice::Hold => ("hold", "Hold.", core.held(state, tag)?, 0.0, 0.0),
             Choice::Sell => {
                 let text = format!("It brings {worth}.");
@@ -197,7 +209,13 @@ fn decisions(state: &State, core: &Core, sums: &Sums) -> Result<Vec<DecisionView
             }
             Choice::Donor => ("donor", "Give up as a donor.", core.donated(tag), 0.0, 0.0),
             Choice::Repair(kit) => {
-                let (kind, title, text) = core.repaired(tag, kit, whole, &worth);
+                let (kind, title, mut text) = core.repaired(tag, kit, whole, &worth);
+                if given_up > 0.0 {
+                    text = format!(
+                        "{text} Given up as a donor by what shows, with {}.",
+                        percent(given_up)
+                    );
+                }
                 (kind, title, text, kit.chance, kit.minutes)
             }
         };
@@ -399,6 +417,35 @@ impl Core {
     }
 }
 
+/// How sure the limits are: money is spent before any fault shows, minutes are not.
+fn how_sure(state: &State, core: &Core) -> Vec<String> {
+    let mut told = Vec::new();
+    let spent = spent(state, state.folder.settings.currency);
+    let landed = core.parcels.landed.to_minor();
+    if core
+        .money_limit
+        .is_some_and(|limit| landed + spent <= limit)
+    {
+        told.push("All that is ordered is paid now, whatever the faults turn out to be: the limit on money holds for certain, not only on average.".to_string());
+    }
+    let evenings = core.limits.evenings.filter(|_| core.plan.minutes > 0.0);
+    told.extend(evenings.map(|evenings| {
+        let most = evenings * state.folder.settings.evening_minutes;
+        let within = planning::within_minutes(&core.offered.instance, &core.plan, most);
+        match within {
+            sure if sure > 1.0 - 1e-9 => {
+                "The minutes depend on which faults show: the evenings suffice whatever shows."
+                    .to_string()
+            }
+            chance => format!(
+                "The minutes depend on which faults show: the evenings suffice with {}.",
+                percent(chance)
+            ),
+        }
+    }));
+    told
+}
+
 fn notes(state: &State, core: &Core) -> Vec<String> {
     let mut notes: Vec<String> = core
         .left_out
@@ -406,6 +453,10 @@ fn notes(state: &State, core: &Core) -> Vec<String> {
         .map(|what| sentence(&format!("left out of what is settled: {what}")))
         .collect();
     notes.extend(core.offered.notes.iter().cloned());
+    notes.extend(how_sure(state, core));
+    if exact::differs(&core.offered) && !core.parcels.parcels.is_empty() {
+        notes.push("The parcels are reckoned exactly. Curve, prices and other decisions take each parcel as light and below the limit for duty, and all as taxed.".to_string());
+    }
     let shelved = crate::bench::shelved(state);
     match shelved.as_slice() {
         [] => {}
@@ -434,7 +485,7 @@ fn notes(state: &State, core: &Core) -> Vec<String> {
         let over = core.parcels.landed.to_minor() + spent(state, currency) - limit;
         if over > 0 {
             notes.push(format!(
-                "Taxes are rounded parcel by parcel: the limit is passed by {}.",
+                "Tax, duty and weight are reckoned exactly for the parcels only: the limit is passed by {}.",
                 coins(over, currency)
             ));
         }

@@ -19,6 +19,7 @@ evening_minutes = 150
 members = ["me"]
 harm_cost = "24.00"            # lost when a check harms a part
 unknown_price = "8.00"         # taken for a part that nobody offers yet
+plan_seconds = 10              # how long a plan is looked for; what has no proof by then is shown with its gap
 ask_again_days = 14            # a price seen longer ago than this is worth asking again
 
 [worth]                        # of a machine that works, and of one left as it is; by board id, or for all
@@ -72,6 +73,8 @@ pub(crate) struct Settings {
     pub(crate) harm_cost: i64,
     /// Taken for a part that nobody offers yet.
     pub(crate) unknown_price: i64,
+    /// How long a plan is looked for.
+    pub(crate) plan_seconds: f64,
     /// A price seen longer ago than so many days is worth asking again.
     pub(crate) ask_again_days: i64,
 }
@@ -217,6 +220,7 @@ struct Raw {
     rates: BTreeMap<String, RawRate>,
     harm_cost: Option<Amount>,
     unknown_price: Option<Amount>,
+    plan_seconds: Option<f64>,
     ask_again_days: Option<i64>,
     #[serde(default)]
     instrument: Vec<RawInstrument>,
@@ -322,6 +326,12 @@ impl Raw {
         positive("evening_minutes", evening_minutes, problems);
         let horizon_years = self.horizon_years.unwrap_or(3.0);
         positive("horizon_years", horizon_years, problems);
+        let plan_seconds = self.plan_seconds.unwrap_or(10.0);
+        if !(0.0..=600.0).contains(&plan_seconds) {
+            problems.push(format!(
+                "plan_seconds: expected seconds from 0 to 600, found `{plan_seconds}`"
+            ));
+        }
         for (set_up, minutes) in &self.set_ups {
             if !(0.0..=1000.0).contains(minutes) {
                 problems.push(format!(
@@ -368,6 +378,7 @@ impl Raw {
             rates_seen,
             harm_cost,
             unknown_price,
+            plan_seconds,
             ask_again_days: self.ask_again_days.unwrap_or(14).clamp(0, 36_500),
         }
     }

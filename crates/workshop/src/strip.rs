@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use crate::{
     Error, ErrorKind, Workshop,
-    drawer::UNSOLDER_WHOLE,
+    handling::taking_out,
     intake::find_part,
     pile::{Machine, Pile},
     plan::core,
@@ -19,9 +19,6 @@ use crate::{
 
 /// Chips that are good with less than this are left in, unless they are named.
 const GOOD_ENOUGH: f64 = 0.85;
-/// Minutes to take a chip out of a socket and mark it, and to unsolder one. Common practice, no source.
-const SOCKET_MINUTES: f64 = 2.0;
-const UNSOLDER_MINUTES: f64 = 20.0;
 
 /// A machine to be stripped.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -90,7 +87,7 @@ impl Workshop {
             None => BTreeMap::new(),
         };
         let named = named(asked, &machine, &board)?;
-        let mut view = view(&state.pile, &machine, &board, &bad, asked, &named);
+        let mut view = view(&state, &machine, &board, &bad, asked, &named);
         if view.chips.is_empty() {
             return Err(Error::new(
                 ErrorKind::Refused,
@@ -168,7 +165,7 @@ fn named(asked: &Strip, machine: &Machine, board: &Profile) -> Result<BTreeSet<S
 }
 
 fn view(
-    pile: &Pile,
+    state: &State,
     machine: &Machine,
     board: &Profile,
     bad: &BTreeMap<String, f64>,
@@ -184,6 +181,7 @@ fn view(
         minutes: 0.0,
         lines: Vec::new(),
     };
+    let library = &state.folder.library;
     let held = board
         .parts
         .iter()
@@ -191,13 +189,13 @@ fn view(
     for part in held {
         let Some(device) = &part.device else { continue };
         let soldered = part.mount == Mount::Soldered;
-        let out = if soldered { UNSOLDER_WHOLE } else { 1.0 };
+        let out = taking_out(library, part);
         let chance = bad.get(&part.reference).copied().unwrap_or(0.0);
         let mut row = StripRow {
             part: part.reference.clone(),
             device: device.clone(),
-            good: (1.0 - chance).clamp(0.0, 1.0) * out,
-            mark: mark(pile, machine, part),
+            good: (1.0 - chance).clamp(0.0, 1.0) * out.whole,
+            mark: mark(&state.pile, machine, part),
             note: if soldered {
                 "unsoldered".to_string()
             } else {
@@ -209,11 +207,7 @@ fn view(
             false => named.contains(&part.reference),
         };
         if wanted {
-            view.minutes += if soldered {
-                UNSOLDER_MINUTES
-            } else {
-                SOCKET_MINUTES
-            };
+            view.minutes += out.minutes;
             view.chips.push(row);
             continue;
         }

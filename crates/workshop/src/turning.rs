@@ -1,6 +1,6 @@
 //! What would change the order: prices at which it turns, parcels that do not come, vendors left out.
 
-use std::sync::OnceLock;
+use std::{sync::OnceLock, time::Instant};
 
 use journal::Line;
 use purchasing::{Turn, Vendor};
@@ -10,19 +10,20 @@ use crate::{
     PlanLimits, Workshop,
     drawer::Drawer,
     offers::{price, vendor, vendor_title},
-    plan::{Core, full, patient},
+    plan::{Core, full, patience, patient},
     views::{SumRow, Written},
     words::{coins, counted, listed, sentence},
     workshop::{Result, State, date},
 };
 
-/// Offers of which it is asked at which price the order turns; fewer where the order is large.
+/// Offers of which it is asked at which price the order turns.
 const MOST_TURNS: usize = 40;
-const MOST_LINES: usize = 24;
+/// It is asked no longer than this part of the time that a page has.
+const PART: u32 = 4;
 
-/// Prices at which the order turns, reckoned when they are first asked for.
+/// Prices at which the order turns, reckoned when they are first asked for, and how many offers there was no time for.
 #[derive(Debug, Default)]
-pub(crate) struct Turns(OnceLock<Vec<Turn>>);
+pub(crate) struct Turns(OnceLock<(Vec<Turn>, usize)>);
 
 impl Workshop {
     /// Leaves a vendor out of plan and order from here on, or takes him back in.
@@ -67,17 +68,20 @@ impl Workshop {
     }
 }
 
-/// The prices at which the order turns.
-pub(crate) fn turns(core: &Core) -> &[Turn] {
+/// The prices at which the order turns, and how many offers were not looked at for want of time.
+fn turns<'c>(state: &State, core: &'c Core) -> &'c (Vec<Turn>, usize) {
     core.turns.0.get_or_init(|| {
-        let lines: usize = core
-            .parcels
-            .parcels
-            .iter()
-            .map(|parcel| parcel.lines.len())
-            .sum();
-        let most = if lines > MOST_LINES { 0 } else { MOST_TURNS };
-        purchasing::turns(&full(core), &core.parcels, &patient(), most).unwrap_or_default()
+        let (started, most) = (Instant::now(), patience(state) / PART);
+        let full = full(core);
+        let asked = purchasing::turning_offers(&full, &core.parcels);
+        let mut found = Vec::new();
+        for (at, index) in asked.iter().take(MOST_TURNS).enumerate() {
+            if started.elapsed() >= most {
+                return (found, asked.len() - at);
+            }
+            found.extend(purchasing::turn(&full, &core.parcels, &patient(), *index));
+        }
+        (found, asked.len().saturating_sub(MOST_TURNS))
     })
 }
 
@@ -103,12 +107,23 @@ pub(crate) fn turn_rows(state: &State, core: &Core) -> Vec<SumRow> {
             text: sentence(&text),
         })
     };
-    turns(core).iter().filter_map(row).collect()
+    let (found, left) = turns(state, core);
+    let mut rows: Vec<SumRow> = found.iter().filter_map(row).collect();
+    if *left > 0 {
+        rows.push(SumRow {
+            amount: String::new(),
+            text: format!(
+                "Not looked at for want of time: the prices of {}; those of the lines that are ordered come first.",
+                counted(*left, "other offer", "other offers")
+            ),
+        });
+    }
+    rows
 }
 
 /// `Up to 27.39 the choice stays.`
-pub(crate) fn stays(core: &Core, vendor: &Vendor, item: &str) -> Option<String> {
-    let mut turns = turns(core).iter();
+pub(crate) fn stays(state: &State, core: &Core, vendor: &Vendor, item: &str) -> Option<String> {
+    let mut turns = turns(state, core).0.iter();
     let turn =
         turns.find(|turn| turn.vendor == vendor.id && turn.item == item && turn.quantity > 0)?;
     Some(match turn.at {

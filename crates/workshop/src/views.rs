@@ -442,6 +442,8 @@ pub struct PlanView {
     pub proof: String,
     /// Proven optimal.
     pub proven: bool,
+    /// A longer search could show more, and where pages are served it is under way.
+    pub improving: bool,
     /// How much better a plan could be at most.
     pub gap: String,
     /// Money limit, if one is set.
@@ -456,6 +458,8 @@ pub struct PlanView {
     pub settled: Vec<SettledView>,
     /// One decision a machine, in the order of tags.
     pub decisions: Vec<DecisionView>,
+    /// Boards to build: how many, what they take.
+    pub to_build: Vec<SumRow>,
     /// Spares, postage and taxes: with the money of the decisions they add up to what is spent.
     pub other_costs: Vec<SumRow>,
     /// Rows of the sum: amount and what it is for; the last is the sum.

@@ -23,6 +23,7 @@ pub(crate) fn plan(view: &PlanView) -> Sheet {
     for decision in &view.decisions {
         sheet.row(decision_row(decision));
     }
+    sums(&mut sheet, "To build", &view.to_build, false);
     sums(&mut sheet, "Beside these", &view.other_costs, false);
     sums(&mut sheet, "How it adds up", &view.sum, true);
     sums(&mut sheet, "Spares", &view.spares, false);

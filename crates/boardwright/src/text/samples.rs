@@ -339,6 +339,7 @@ pub(super) fn plan() -> PlanView {
         heading: "Spend 73.67 and two evenings; seven of nine should work.".into(),
         proof: "Proven: nothing better exists within 120.00 and three evenings.".into(),
         proven: true,
+        improving: false,
         gap: "0.00".into(),
         money_limit: Some("120.00".into()),
         evenings_limit: Some(3.0),
@@ -359,6 +360,7 @@ pub(super) fn plan() -> PlanView {
                 0.93,
             ),
         ],
+        to_build: Vec::new(),
         other_costs: vec![sum(
             "17.47",
             "Postage 11.40 and import tax 6.07, in two parcels.",

@@ -11,6 +11,16 @@
     if (entry.id === "value") acceptColumn(entry);
   }
   for (const link of document.querySelectorAll("a[data-copy]")) copyInstead(link);
+  const open = document.querySelector("[data-again]");
+  if (open) setTimeout(loadAgain, open.dataset.again * 1000);
+
+  // What is still being looked for is asked for again, unless somebody is typing or reading something else.
+  function loadAgain() {
+    const inputs = Array.from(document.querySelectorAll("input"));
+    const typing = inputs.some((input) => input.value !== input.defaultValue) || document.activeElement.matches("input");
+    if (typing || document.hidden) setTimeout(loadAgain, 5000);
+    else location.reload();
+  }
 
   // "Read as ..." under the line while it is typed. An answer that is overtaken is dropped.
   function readWhileTyping(input) {

@@ -48,23 +48,29 @@ pub fn plan(setting: &Setting<'_>, view: &PlanView, refused: Option<RefusedLimit
             div.headline {
                 h1 { (prose(&view.heading)) }
                 p { (prose(&view.proof)) }
+                @if view.improving {
+                    p.paperless data-again="15" {
+                        "The search goes on while this page is read; loaded again, it shows the better plan, if there is one."
+                    }
+                }
             }
             (said(setting))
             div.columns.plan {
                 div {
                     (curve(setting, view))
                     (decisions(view))
-                    (rows("Spares", &view.spares))
+                    (rows("To build", &view.to_build))
                     (rows("What would change it", &view.changes))
-                    @if !view.notes.is_empty() {
-                        section { h2 { "To know" } ul.notes { @for note in &view.notes { li { (prose(note)) } } } }
-                    }
                 }
                 div {
                     (limits(setting, view, refused))
                     (adds_up(&view.sum))
                     (rows("What another decision costs", &view.others))
+                    (rows("Spares", &view.spares))
                     (settled(view, refused))
+                    @if !view.notes.is_empty() {
+                        section { h2 { "To know" } ul.notes { @for note in &view.notes { li { (prose(note)) } } } }
+                    }
                     div.buttons { a.button.main href="/parcels" { "To the parcels" } }
                 }
             }
@@ -220,7 +226,7 @@ fn settled(view: &PlanView, refused: Option<RefusedLimits<'_>>) -> Markup {
         Typed::Limits { .. } => None,
     });
     html! {
-        section #settled {
+        section #settled .paperless[view.settled.is_empty()] {
             h2 { "Settled beforehand" }
             @if !view.settled.is_empty() {
                 ul.ledger.close.settled {

@@ -104,10 +104,12 @@ fn form(entry: Entry<'_>) -> Markup {
                         input #note name="note" value=(entry.note) placeholder="from the attic" autocomplete="off";
                     }
                 }
+                p.small.soft { "Boards that were built go in, and what is there of their parts goes out." }
                 @if let Some(error) = entry.error { (wrong(error)) }
                 div.buttons {
                     button.button.main name="way" value="in" { "Put in" }
                     button.button name="way" value="out" { "Take out" }
+                    button.button name="way" value="built" { "Built" }
                 }
             }
         }

@@ -184,7 +184,7 @@ fn looking() -> Markup {
     html! {
         section.paperless {
             h2 { "Only looking?" }
-            p.small { "The demo has a pile of nine, their findings and four vendors, in a folder of its own. It starts with " kbd.hand { "boardwright demo" } "." }
+            p.small { "The demo has a pile of nine, their findings and five vendors, in a folder of its own. It starts with " kbd.hand { "boardwright demo" } "." }
         }
     }
 }
