@@ -6,6 +6,7 @@
 
 mod built_in;
 mod compare;
+mod complete;
 mod derive;
 mod device;
 mod device_files;
