@@ -30,7 +30,7 @@ const PAGES: [(&str, &str, bool); 19] = [
     ("strip", "/machine/T-06/strip", false),
     ("take-in", "/take-in", false),
     ("boards", "/boards", false),
-    ("new-board", "/boards/new", false),
+    ("new-board", "/new-board", false),
     ("board", "/boards/ostrel-8-r2", false),
     ("about", "/boards/ostrel-8-r2/about?name=U9", false),
 ];

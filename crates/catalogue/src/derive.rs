@@ -6,14 +6,14 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use units::{Limits, Unit};
 
+use crate::complete::complete_part;
 use crate::device::{Device, PinKind};
 use crate::fields::At;
 use crate::library::Library;
 use crate::nets::{Netlist, refine_spoils};
 use crate::problem::Problems;
-use crate::profile::{Mount, Site};
 use crate::raw::{
-    Raw, RawBlock, RawCheck, RawEvent, RawFunction, RawMode, RawNeed, RawPart, RawRail, RawTells,
+    Raw, RawBlock, RawCheck, RawEvent, RawFunction, RawNeed, RawPart, RawRail, RawTells,
 };
 use crate::roles::{RailCheck, RoleCheck, RoleFunction};
 use crate::source::Span;
@@ -29,8 +29,7 @@ pub(crate) fn derive(
         return;
     }
     for part in raw.parts.iter_mut().filter(|part| part.of.is_none()) {
-        check_role(part, library, problems);
-        complete_part(part, library, problems);
+        complete_part(part, &raw.board, library, problems);
     }
     if let Some(nets) = nets {
         refine_spoils(raw, nets, library);
@@ -44,6 +43,7 @@ pub(crate) fn derive(
     }
     add_blocks(raw, library);
     feed_rails(raw, library);
+    check_without(&raw.board.without, library, problems);
     let ctx = Ctx::new(raw, library);
     let functions = ctx.functions();
     let known: BTreeSet<String> = functions
@@ -54,15 +54,27 @@ pub(crate) fn derive(
     let checks = ctx.checks(&known);
     let events = ctx.events();
     let rails = ctx.rails;
-    raw.functions = merge(functions, std::mem::take(&mut raw.functions), |function| {
-        &function.id.value
-    });
-    raw.checks = merge(checks, std::mem::take(&mut raw.checks), |check| {
-        &check.id.value
-    });
-    raw.events = merge(events, std::mem::take(&mut raw.events), |event| {
-        &event.id.value
-    });
+    raw.functions = merge(
+        functions,
+        std::mem::take(&mut raw.functions),
+        |function| &function.id.value,
+        |written, _| written,
+    );
+    raw.checks = merge(
+        checks,
+        std::mem::take(&mut raw.checks),
+        |check| &check.id.value,
+        |written: RawCheck, derived| match written.tells {
+            Some(_) => written,
+            None => written.completed_by(derived),
+        },
+    );
+    raw.events = merge(
+        events,
+        std::mem::take(&mut raw.events),
+        |event| &event.id.value,
+        |written, _| written,
+    );
     let known = |name: &str| known.contains(name) || rails.contains(side_of(name));
     for mode in raw
         .parts
@@ -79,9 +91,9 @@ pub(crate) fn derive(
 const SUPPLIES: [&str; 3] = ["supply", "mains-filter", "switch"];
 
 /// The place of what no file says.
-const DERIVED: Span = 0..0;
+pub(crate) const DERIVED: Span = 0..0;
 
-fn derived(name: impl Into<String>) -> At<String> {
+pub(crate) fn derived(name: impl Into<String>) -> At<String> {
     At::new(name.into(), DERIVED)
 }
 
@@ -98,77 +110,28 @@ fn device_of<'l>(part: &RawPart, library: &'l Library) -> Option<&'l Device> {
 }
 
 /// What a part does on the board: its own role, else its device's.
-fn role_of<'r>(part: &'r RawPart, library: &'r Library) -> Option<&'r str> {
+pub(crate) fn role_of<'r>(part: &'r RawPart, library: &'r Library) -> Option<&'r str> {
     let own = part.role.as_ref().map(|role| role.value.as_str());
     own.or_else(|| device_of(part, library).map(|device| device.role.as_str()))
 }
 
-fn check_role(part: &RawPart, library: &Library, problems: &mut Problems<'_>) {
-    if let Some(role) = &part.role
-        && library.role(&role.value).is_none()
-    {
-        let known = library.roles().roles.iter().map(|role| role.id.as_str());
-        problems.unknown(&role.span, "a role of the catalogue", &role.value, known);
-    }
-    if let Some(like) = &part.like
-        && library.device(&like.value).is_none()
-    {
-        let known = library.device_ids();
-        problems.unknown(&like.span, "a device of the catalogue", &like.value, known);
-    }
-}
-
-fn complete_part(part: &mut RawPart, library: &Library, problems: &mut Problems<'_>) {
-    if part.block.is_none() {
-        let role = role_of(part, library).and_then(|role| library.role(role));
-        part.block = role.and_then(|role| role.block.clone()).map(derived);
-    }
-    let Some(name) = &part.device else { return };
-    let Some(device) = library.device(&name.value) else {
-        if part.modes.is_empty() {
-            problems.unknown(
-                &name.span,
-                "a device of the catalogue, or modes of the part's own",
-                &name.value,
-                library.device_ids(),
-            );
-        }
-        return;
-    };
-    let mount = *part
-        .mount
-        .get_or_insert(device.mount.unwrap_or(Mount::Soldered));
-    part.title.get_or_insert_with(|| device.title.clone());
-    let written: BTreeSet<String> = part.modes.iter().map(|mode| mode.mode.id.clone()).collect();
-    for site in [Site::Chip, Site::Place] {
-        if part.modes.iter().all(|mode| mode.mode.site != site) {
-            let usual = usual_modes(device, mount, site, library)
-                .filter(|mode| !written.contains(&mode.mode.id));
-            part.modes.extend(usual.map(|mode| RawMode {
-                span: DERIVED,
-                ..mode.clone()
-            }));
+/// Only what the roles could bring can be left out.
+fn check_without(without: &[At<String>], library: &Library, problems: &mut Problems<'_>) {
+    let roles = library.roles();
+    let functions = roles.functions.iter().map(|one| &one.function.id.value);
+    let checks = roles.checks.iter().map(|one| &one.check.id.value);
+    let events = roles.events.iter().map(|one| &one.id.value);
+    let known: BTreeSet<&str> = functions
+        .chain(checks)
+        .chain(events)
+        .map(String::as_str)
+        .collect();
+    for name in without {
+        if !known.contains(name.value.as_str()) {
+            let expected = "a function, check or event that roles bring";
+            problems.unknown(&name.span, expected, &name.value, known.iter().copied());
         }
     }
-}
-
-/// The device's modes of one site, and those of its way of sitting, where the device says nothing of them.
-fn usual_modes<'l>(
-    device: &'l Device,
-    mount: Mount,
-    site: Site,
-    library: &'l Library,
-) -> impl Iterator<Item = &'l RawMode> {
-    let own = device
-        .modes
-        .iter()
-        .filter(move |mode| mode.mode.site == site);
-    let own_places = site == Site::Place && own.clone().next().is_some();
-    let of_mount = library
-        .mount_modes(mount)
-        .iter()
-        .filter(move |mode| mode.mode.site == site && !own_places);
-    own.chain(of_mount)
 }
 
 /// Declares the usual blocks that parts sit in.
@@ -217,11 +180,16 @@ fn feed_rails(raw: &mut Raw, library: &Library) {
 }
 
 /// Derived things in their order, written ones in the place of those they replace, then the other written ones.
-fn merge<T>(derived: Vec<T>, mut written: Vec<T>, id: impl Fn(&T) -> &String) -> Vec<T> {
+fn merge<T>(
+    derived: Vec<T>,
+    mut written: Vec<T>,
+    id: impl Fn(&T) -> &String,
+    both: impl Fn(T, T) -> T,
+) -> Vec<T> {
     let mut all = Vec::new();
     for one in derived {
         match written.iter().position(|other| id(other) == id(&one)) {
-            Some(index) => all.push(written.remove(index)),
+            Some(index) => all.push(both(written.remove(index), one)),
             None => all.push(one),
         }
     }
@@ -259,6 +227,12 @@ impl<'r> Ctx<'r> {
         }
     }
 
+    /// Whether the board does not take what the roles bring under this name.
+    fn left_out(&self, id: &str) -> bool {
+        let mut without = self.raw.board.without.iter();
+        without.any(|name| name.value == id)
+    }
+
     /// What the roles bring, also where the file replaces it.
     fn functions(&self) -> Vec<RawFunction> {
         let taken: BTreeSet<&str> = self
@@ -276,7 +250,8 @@ impl<'r> Ctx<'r> {
             .collect();
         let mut functions = Vec::new();
         for template in &self.library.roles().functions {
-            if taken.contains(template.function.id.value.as_str()) {
+            let id = template.function.id.value.as_str();
+            if taken.contains(id) || self.left_out(id) {
                 continue;
             }
             if let Some(function) = self.function(template, &known) {
@@ -297,7 +272,7 @@ impl<'r> Ctx<'r> {
             .iter()
             .flat_map(|part| self.rails_of(part))
             .collect();
-        needs.extend(rails.into_iter().map(|rail| RawNeed::Name(derived(rail))));
+        needs.extend(rails.into_iter().flat_map(|rail| self.need_of(rail)));
         let mut targets = Vec::new();
         for need in &template.function.needs {
             match need {
@@ -329,6 +304,19 @@ impl<'r> Ctx<'r> {
             needs,
             ..template.function.clone()
         })
+    }
+
+    /// A low rail breaks with the chance that it says, a high one always.
+    fn need_of(&self, rail: &str) -> Vec<RawNeed> {
+        let mut rails = self.raw.rails.iter();
+        let breaks = rails
+            .find(|known| known.name.value == rail)
+            .map_or(1.0, |known| known.breaks);
+        if breaks >= 1.0 {
+            return vec![RawNeed::Name(derived(rail))];
+        }
+        let side = |side: &str, chance| RawNeed::Target(derived(format!("{rail}.{side}")), chance);
+        vec![side("present", breaks), side("high", 1.0)]
     }
 
     /// The rails that a part needs: those of its device, else the board's first.
@@ -449,7 +437,9 @@ impl<'r> Ctx<'r> {
             known.contains(&name.value) || self.rails.contains(side_of(&name.value))
         };
         let only_with = template.only_with.as_ref();
-        if only_with.is_some_and(|name| !known(&derived(name))) {
+        if only_with.is_some_and(|name| !known(&derived(name)))
+            || self.left_out(&template.check.id.value)
+        {
             return None;
         }
         let mut check = template.check.clone();
@@ -517,6 +507,9 @@ impl<'r> Ctx<'r> {
     fn events(&self) -> Vec<RawEvent> {
         let mut events = Vec::new();
         for template in &self.library.roles().events {
+            if self.left_out(&template.id.value) {
+                continue;
+            }
             let causes: Vec<_> = template
                 .causes
                 .iter()

@@ -7,6 +7,7 @@
 mod build;
 mod built_in;
 mod compare;
+mod complete;
 mod derive;
 mod device;
 mod device_files;

@@ -28,6 +28,12 @@ pub(crate) struct RawBoard {
     pub(crate) title: Option<String>,
     pub(crate) unmodelled: Option<f64>,
     pub(crate) derive: bool,
+    /// What devices do only at times is derived, too.
+    pub(crate) at_times: bool,
+    /// What the chances of derived modes are multiplied by.
+    pub(crate) chances: Option<f64>,
+    /// Derived functions, checks and events that this board does not take.
+    pub(crate) without: Vec<At<String>>,
 }
 
 /// `[[rail]]`.
@@ -38,6 +44,8 @@ pub(crate) struct RawRail {
     pub(crate) tolerance: f64,
     pub(crate) fed_by: Vec<At<String>>,
     pub(crate) leak: f64,
+    /// The chance that a derived function fails while the rail is low.
+    pub(crate) breaks: f64,
 }
 
 /// `[[block]]`.
@@ -162,6 +170,45 @@ pub(crate) struct RawRow {
 }
 
 impl RawCheck {
+    /// What this check says, and what `other` says where this one is silent.
+    pub(crate) fn completed_by(mut self, other: Self) -> Self {
+        let (check, rest) = (&mut self.check, other.check);
+        let said = |own: &mut String, other: String| {
+            if own.is_empty() {
+                *own = other;
+            }
+        };
+        said(&mut check.title, rest.title);
+        said(&mut check.how, rest.how);
+        if check.aliases.is_empty() {
+            check.aliases = rest.aliases;
+        }
+        if check.set_up.is_empty() {
+            check.set_up = rest.set_up;
+        }
+        check.caution = check.caution.take().or(rest.caution);
+        check.limits = check.limits.or(rest.limits);
+        check.repeats_same |= rest.repeats_same;
+        if self.requires.is_empty() {
+            self.requires = other.requires;
+        }
+        if self.harms.is_empty() {
+            self.harms = other.harms;
+        }
+        if self.at.is_empty() {
+            self.at = other.at;
+        }
+        if self.outcomes.is_none() {
+            self.outcomes = other.outcomes;
+        }
+        self.minutes = self.minutes.or(other.minutes);
+        self.false_pass = self.false_pass.or(other.false_pass);
+        self.false_fail = self.false_fail.or(other.false_fail);
+        self.blunder = self.blunder.or(other.blunder);
+        self.tells = self.tells.or(other.tells);
+        self
+    }
+
     /// A check of which nothing is said yet.
     pub(crate) fn empty(id: At<String>) -> Self {
         let check = Check {

@@ -63,6 +63,9 @@ fn read_board(mut fields: Fields<'_>, problems: &mut Problems<'_>) -> RawBoard {
         title: title(&mut fields, problems),
         unmodelled: fields.chance("unmodelled", problems),
         derive: fields.flag("derive", problems).unwrap_or(true),
+        at_times: fields.flag("at_times", problems).unwrap_or(true),
+        chances: fields.chance("chances", problems),
+        without: fields.texts("without", problems),
     };
     fields.finish(problems);
     board
@@ -93,6 +96,7 @@ fn read_rail(fields: &mut Fields<'_>, problems: &mut Problems<'_>) -> Option<Raw
     });
     let fed_by = fields.texts("fed_by", problems);
     let leak = fields.chance("leak", problems).unwrap_or(0.0);
+    let breaks = fields.chance("breaks", problems).unwrap_or(1.0);
     let name = name.filter(|name| {
         let side = name.value.ends_with(".present") || name.value.ends_with(".high");
         let good = !side && !name.value.is_empty() && !name.value.contains(char::is_whitespace);
@@ -111,6 +115,7 @@ fn read_rail(fields: &mut Fields<'_>, problems: &mut Problems<'_>) -> Option<Raw
         tolerance: tolerance.unwrap_or(0.05),
         fed_by,
         leak,
+        breaks,
     })
 }
 

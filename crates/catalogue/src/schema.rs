@@ -127,6 +127,21 @@ pub const PROFILE_TABLES: &[TableShape] = &[
                 Flag,
                 "Whether devices and roles bring their functions and checks; true if left out.",
             ),
+            may(
+                "at_times",
+                Flag,
+                "Whether what devices do only at times or only warm is derived, too; true if left out.",
+            ),
+            may(
+                "chances",
+                Chance,
+                "What the usual chances of the parts are multiplied by; 1 if left out.",
+            ),
+            may(
+                "without",
+                Texts,
+                "Functions, checks and events of the roles that this board does not take.",
+            ),
         ],
     },
     TableShape {
@@ -141,6 +156,11 @@ pub const PROFILE_TABLES: &[TableShape] = &[
             ),
             may("fed_by", Texts, "Parts that make the rail."),
             may("leak", Chance, "Chance that it fails for no known reason."),
+            may(
+                "breaks",
+                Chance,
+                "Chance that a low rail breaks what is derived to need it; 1 if not said.",
+            ),
         ],
     },
     TableShape {

@@ -49,6 +49,42 @@ fn separators() {
 }
 
 #[test]
+fn how_a_part_sits_and_what_it_is_for() {
+    let check = |text: &str, expect: &str| {
+        let parts = parse(text).parts;
+        let part = |part: &ListedPart| {
+            let title = part.title.as_deref().unwrap_or("-");
+            let mount = part
+                .mount
+                .map_or("-".to_owned(), |mount| format!("{mount:?}"));
+            format!("{} {title} {mount}", part.reference)
+        };
+        let parts: Vec<String> = parts.iter().map(part).collect();
+        assert_eq!(parts.join("; "), expect, "{text}");
+    };
+    let both = "U1 CPU Socket; U2 gates -";
+    check(
+        "Ref;Value;Description;Notes\nU1;Z80A;CPU;socket\nU2;74LS00;gates;\n",
+        both,
+    );
+    check(
+        "Ref;Value;Notes;Socket\nU1;Z80A;CPU;yes\nU2;74LS00;gates;\n",
+        both,
+    );
+    // a description is the name itself where there is no other
+    check(
+        "Ref;Description;Notes\nU1;Z80A;CPU\nU2;74LS00;gates\n",
+        "U1 CPU -; U2 gates -",
+    );
+    // one remark of another kind, and all are remarks
+    check(
+        "Ref;Value;Notes\nU1;Z80A;socket\nU2;74LS00;check\n",
+        "U1 socket -; U2 check -",
+    );
+    check("U1;Z80A;socket\nU2;74LS00;\n", "U1 - Socket; U2 - -");
+}
+
+#[test]
 fn references_in_one_cell() {
     use Separator::{Comma, Semicolon, Words};
     let five = "U22=74LS166 U23=74LS166 U24=74LS166 U25=74LS166 U30=74LS166";

@@ -3,7 +3,10 @@
 use std::fs;
 use std::path::Path;
 
-use catalogue::{Library, Profile, check_profile, parse_profile, same_looks, starter, starter_ids};
+use catalogue::{
+    Library, Profile, check_profile, parse_profile, same_looks, starter, starter_ids,
+    unknown_devices,
+};
 
 /// A board on which nothing smells: two chips behind one another, each with its check.
 const GOOD: &str = r#"
@@ -79,6 +82,20 @@ fn check(from: &str, to: &str, expect: &[&str]) {
     assert_eq!(smells(&GOOD.replacen(from, to, 1)), expect, "{to}");
 }
 
+/// The good board with these texts in place of others does not smell, though it nearly does.
+fn near_miss(changes: &[(&str, &str)]) {
+    let text = changes.iter().fold(GOOD.to_owned(), |text, (from, to)| {
+        assert!(text.contains(from), "{from}");
+        text.replacen(from, to, 1)
+    });
+    assert_eq!(smells(&text), [""; 0], "{changes:?}");
+}
+
+const CLOCK_CHECK: &str =
+    "[[check]]\nid = \"clock\"\ntitle = \"Clock\"\nhow = \"Look.\"\ntells = \"clock\"\n";
+
+const U2: &str = "ref = \"U2\"\nblock = \"main\"\nmode = [{ id = \"dead\", chance = 0.1 }]";
+
 #[test]
 fn nothing_smells_on_a_good_board() {
     assert_eq!(smells(GOOD), [""; 0]);
@@ -103,15 +120,38 @@ fn a_function_nothing_tests() {
         "",
         &["no check tells of function `run` or of one that needs it"],
     );
+    // told of by a row of a table
+    near_miss(&[(
+        "tells = \"run\"\n",
+        "outcomes = { a = \"a\", b = \"b\" }\ntells = [{ fails = \"run\", shows = { a = 1.0 } }, { otherwise = true, shows = { b = 1.0 } }]\n",
+    )]);
+    // told of by the check of what needs it
+    near_miss(&[
+        (CLOCK_CHECK, ""),
+        (
+            "needs = [\"U2\", \"clock\"]",
+            "needs = [\"U2\", { function = \"clock\", chance = 0.5 }]",
+        ),
+    ]);
 }
 
 #[test]
 fn a_part_with_no_mode() {
+    let bare = "ref = \"U2\"\nblock = \"main\"";
     check(
-        "ref = \"U2\"\nblock = \"main\"\nmode = [{ id = \"dead\", chance = 0.1 }]",
-        "ref = \"U2\"\nblock = \"main\"",
+        U2,
+        bare,
         &["part `U2` has no mode with a chance, so it is never suspected"],
     );
+    // only an event strikes it
+    near_miss(&[
+        (U2, &U2.replace("0.1", "0.0")),
+        (
+            "[[function]]",
+            "[[event]]\nid = \"flood\"\nchance = 0.1\ncauses = [{ mode = \"U2.dead\", chance = 0.5 }]\n\n[[function]]",
+        ),
+    ]);
+    near_miss(&[(U2, &format!("{bare}\noptional = true"))]);
 }
 
 #[test]
@@ -121,21 +161,43 @@ fn a_part_nothing_needs() {
         "needs = [\"clock\"]",
         &["no function and no rail needs part `U2`, and it spoils nothing"],
     );
+    // nothing needs it, but it pulls something down
+    near_miss(&[
+        ("needs = [\"U2\", \"clock\"]", "needs = [\"clock\"]"),
+        (
+            U2,
+            &U2.replace(
+                "0.1 }",
+                "0.1, spoils = [{ function = \"run\", chance = 0.5 }] }",
+            ),
+        ),
+    ]);
 }
 
 #[test]
 fn a_mode_that_breaks_nothing() {
+    let dull = |more: &str| {
+        U2.replace(
+            "}]",
+            &format!("}}, {{ id = \"dull\", chance = 0.1, spares = [\"run\"]{more} }}]"),
+        )
+    };
     check(
-        "ref = \"U2\"\nblock = \"main\"\nmode = [{ id = \"dead\", chance = 0.1 }]",
-        "ref = \"U2\"\nblock = \"main\"\nmode = [{ id = \"dead\", chance = 0.1 }, { id = \"dull\", chance = 0.1, spares = [\"run\"] }]",
+        U2,
+        &dull(""),
         &["mode `U2.dull` breaks nothing, so nothing ever shows it"],
     );
+    // it spares what the part is for, and pulls down something else
+    near_miss(&[(
+        U2,
+        &dull(", spoils = [{ function = \"clock\", chance = 0.5 }]"),
+    )]);
 }
 
 #[test]
 fn two_modes_no_check_can_tell_apart() {
     check(
-        "[[check]]\nid = \"clock\"\ntitle = \"Clock\"\nhow = \"Look.\"\ntells = \"clock\"\n",
+        CLOCK_CHECK,
         "",
         &["no check tells `U1.dead` from `U2.dead`, though they differ in `clock`, `run`"],
     );
@@ -143,19 +205,14 @@ fn two_modes_no_check_can_tell_apart() {
 
 #[test]
 fn modes_told_apart_by_their_time_or_their_chance_do_not_smell() {
-    let untold = GOOD.replacen(
-        "[[check]]\nid = \"clock\"\ntitle = \"Clock\"\nhow = \"Look.\"\ntells = \"clock\"\n",
-        "",
-        1,
-    );
-    let warm = untold.replacen("chance = 0.1 }", "chance = 0.1, after = \"8 min\" }", 1);
-    assert_eq!(smells(&warm), [""; 0]);
-    let half = untold.replacen(
-        "needs = [\"U2\", \"clock\"]",
-        "needs = [\"U2\", { function = \"clock\", chance = 0.5 }]",
-        1,
-    );
-    assert_eq!(smells(&half), [""; 0]);
+    near_miss(&[
+        (CLOCK_CHECK, ""),
+        ("chance = 0.1 }", "chance = 0.1, after = \"8 min\" }"),
+    ]);
+    near_miss(&[
+        (CLOCK_CHECK, ""),
+        ("chance = 0.1 }", "chance = 0.1, shows = 0.5 }"),
+    ]);
 }
 
 #[test]
@@ -184,6 +241,28 @@ fn a_check_that_can_never_change_a_decision() {
         "outcomes = { a = \"a\", b = \"b\" }\ntells = [{ fails = \"run\", shows = { a = 0.5, b = 0.5 } }, { otherwise = true, shows = { a = 0.5, b = 0.5 } }]\n",
         &["check `run` can never change a decision: it shows the same whether that fails or not"],
     );
+    // no part breaks it, but a thing outside does
+    near_miss(&[
+        (
+            "tells = \"run\"\n",
+            &lone.replace(
+                "leak = 0.1",
+                "leak = 0.1\n\n[[check]]\nid = \"run-too\"\ntells = \"run\"",
+            ),
+        ),
+        (
+            "[[block]]",
+            "[[outside]]\nid = \"lead\"\nserves = [\"lone\"]\nchance = 0.1\n\n[[block]]",
+        ),
+    ]);
+    for errors in [
+        "false_pass = 0.6\nfalse_fail = 0.39\n",
+        "blunder = 0.99\n",
+        // whether it can be done at all tells something
+        "false_pass = 0.6\nfalse_fail = 0.4\nrequires = [\"clock\"]\n",
+    ] {
+        near_miss(&[("tells = \"run\"\n", &format!("tells = \"run\"\n{errors}"))]);
+    }
 }
 
 #[test]
@@ -193,6 +272,35 @@ fn a_row_that_never_decides() {
         "outcomes = { a = \"a\", b = \"b\" }\ntells = [{ fails = \"run\", shows = { a = 1.0 } }, { fails = [\"run\", \"clock\"], shows = { a = 0.5, b = 0.5 } }, { otherwise = true, shows = { b = 1.0 } }]\n",
         &["row 2 of check `run` never decides, as row 1 always does before it"],
     );
+    near_miss(&[(
+        "tells = \"run\"\n",
+        "outcomes = { a = \"a\", b = \"b\" }\ntells = [{ fails = [\"run\", \"clock\"], shows = { a = 1.0 } }, { fails = \"run\", shows = { a = 0.5, b = 0.5 } }, { otherwise = true, shows = { b = 1.0 } }]\n",
+    )]);
+}
+
+#[test]
+fn a_device_the_catalogue_does_not_know() {
+    let check = |device: &str, expect: &[&str]| {
+        let named = U2.replace("mode =", &format!("device = \"{device}\"\nmode ="));
+        let found: Vec<String> =
+            unknown_devices(&profile(&GOOD.replacen(U2, &named, 1)), Library::built_in())
+                .iter()
+                .map(ToString::to_string)
+                .collect();
+        assert_eq!(found, expect, "{device}");
+    };
+    check(
+        "74ls2455",
+        &[
+            "part `U2` names device `74ls2455`, which the catalogue does not know; nearest is `74ls245`",
+        ],
+    );
+    check(
+        "ov-2",
+        &["part `U2` names device `ov-2`, which the catalogue does not know"],
+    );
+    check("74ls245", &[]);
+    check("74hct245", &[]);
 }
 
 #[test]

@@ -780,21 +780,21 @@ async fn the_drawer_by_form_and_nonsense_with_a_sentence() {
 async fn a_board_is_begun_and_a_block_taken_to_pieces() {
     let house = House::with_three();
     let file = house.folder.path().join("boards/ostrel-9.toml");
-    house.get("/boards").await.has("/boards/new");
-    house.get("/boards/new").await.has("What it is called");
+    house.get("/boards").await.has("/new-board");
+    house.get("/new-board").await.has("What it is called");
     let typed = "title=Ostrel+9&cpu=z80&ram=";
-    let shown = house.post("/boards/new", typed).await;
+    let shown = house.post("/new-board", typed).await;
     shown.has("Board ostrel-9").has("Write it");
     assert!(!file.exists());
-    let wrong = house.post("/boards/new", "title=Ostrel+9&cpu=abacus").await;
+    let wrong = house.post("/new-board", "title=Ostrel+9&cpu=abacus").await;
     assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY);
     wrong.has("abacus");
     house
-        .post("/boards/new", &format!("{typed}&take=yes"))
+        .post("/new-board", &format!("{typed}&take=yes"))
         .await
         .has("Take a block to pieces");
     let begun = std::fs::read_to_string(&file).expect("written");
-    let again = house.post("/boards/new", typed).await;
+    let again = house.post("/new-board", typed).await;
     assert!(again.status.is_client_error(), "{}", again.body);
     let pieces = encoded("U21 6845 socket\r\nU22-U25 74ls166");
     let split = format!("block=video&pieces={pieces}");

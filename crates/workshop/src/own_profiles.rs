@@ -258,11 +258,14 @@ fn said(split: &catalogue::Split, pile: &Pile, board: &str) -> Vec<String> {
     };
     let before = sum(&split.before, &split.before.now(&split.whole));
     let after = sum(&split.after, &split.pieces);
-    let mut said = vec![format!(
-        "The chance that something of it is bad stays: {} before any finding, {} before.",
-        percent(after),
-        percent(before)
-    )];
+    let (before, after) = (percent(before), percent(after));
+    let mut said = vec![if before == after {
+        format!("The chance that something of it is bad stays at {after} before any finding.")
+    } else {
+        format!(
+            "The chance that something of it is bad is {after} before any finding; it was {before}."
+        )
+    }];
     let most = split.pieces.iter().filter_map(|piece| {
         let part = split.after.part(piece)?;
         Some((1.0 - good(part), piece))

@@ -353,8 +353,8 @@ fn what_would_change_the_order() {
             turns 10.50 7805 regulator at northgate, 1.40 now: up to here the choice stays.
             turns 28.71 9 V 1.5 A supply, certified at northgate, 14.50 now: up to here the choice stays.
             turns 8.15 9 V 2 A supply, certified at kettle & sons, 19.90 now: from here down it would be taken.
-            late 162.19 Parcel A, farside parts: while it is late, T-07 and T-09 wait; mended, they are worth this much more.
-            late 120.28 Parcel B, northgate: while it is late, T-02 and T-04 wait; mended, they are worth this much more.
+            late 152.44 Parcel A, farside parts: while it is late, T-07 and T-09 wait; mended, they are worth this much more.
+            late 114.77 Parcel B, northgate: while it is late, T-02 and T-04 wait; mended, they are worth this much more.
             18 days: The price of video controller OV-2, used original at farside parts was seen on 25 October. Nobody else sells it.
         "#]],
         &before,
@@ -492,9 +492,9 @@ fn a_donor_into_the_drawer() {
             chip 98 % speaker T-06.LS1 | T-06 LS1
             chip 98 % z80a T-06.U1 | T-06 U1
             chip 99 % 74ls373 T-06.U12 | T-06 U12
-            chip 98 % 27128 T-06.U2 | T-06 U2
+            chip 99 % 27128 T-06.U2 | T-06 U2
             chip 96 % ay-3-8910 T-06.U26 | T-06 U26
-            chip 98 % 27128 T-06.U3 | T-06 U3
+            chip 99 % 27128 T-06.U3 | T-06 U3
             chip 99 % 146818 T-06.U31 | T-06 U31
             chip 97 % og-1 T-06.U8 | T-06 U8
             chip 85 % ov-2 T-06.U9 | T-06 U9

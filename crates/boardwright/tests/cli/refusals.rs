@@ -246,7 +246,8 @@ fn lines_that_cannot_be_written() {
     check(
         &["settle", "T-03", "U9.asleep"],
         expect![[r#"
-            error: U9 has no mode `asleep`; known are `dead`, `no-colour`, `warm` or `open`
+            error: U9 has no mode `asleep`; known are `dead`, `no-colour`, `warm` or
+            `contact`
 
             hint: write `U9.dead`, `joint "track U7.3 to U12.5"` or `works`
         "#]],
@@ -320,11 +321,11 @@ fn lines_that_cannot_be_written() {
     check(
         &["what-if", "T-03", "dance"],
         expect![[r#"
-        error: expected a check, found `dance`; nearest are `sync`, `tape` or `clock`
+            error: expected a check, found `dance`; nearest are `tape`, `voices` or `+5v`
 
-        hint: suppose an act (`pull U9`, `reseat U9`, `swap U9 mule`), a check
-        (`sound`), or what it shows (`sound none`)
-    "#]],
+            hint: suppose an act (`pull U9`, `reseat U9`, `swap U9 mule`), a check
+            (`sound`), or what it shows (`sound none`)
+        "#]],
     );
     check(
         &["what-if", "T-03", "pull"],
@@ -565,8 +566,8 @@ fn board_files_are_checked() {
         expect![[r#"
             One problem in bad.toml.
 
-            Line 787, column 9: expected literal string (string values must be quoted),
-            found end of line or file.
+            Line 477, column 23: expected `"` (invalid basic string), found end of line or
+            file.
         "#]],
     );
     check(

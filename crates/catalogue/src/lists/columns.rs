@@ -95,7 +95,16 @@ const HEADINGS: [(Meaning, &[&str]); 6] = [
     (
         Meaning::Title,
         &[
-            "title", "note", "notes", "remark", "remarks", "comment", "comments", "purpose", "use",
+            "title",
+            "description",
+            "note",
+            "notes",
+            "remark",
+            "remarks",
+            "comment",
+            "comments",
+            "purpose",
+            "use",
         ],
     ),
 ];
@@ -124,6 +133,29 @@ pub(crate) fn heading(record: &Record) -> Option<Vec<Column>> {
     let has = |meaning| columns.iter().any(|column| column.meaning == meaning);
     (has(Meaning::Reference) && has(Meaning::Value)).then_some(columns)
 }
+
+/// A column of remarks that only ever says how a part sits is read as that.
+pub(crate) fn mount_by_content(columns: &mut [Column], records: &[Record]) {
+    if columns
+        .iter()
+        .any(|column| column.meaning == Meaning::Mount)
+    {
+        return;
+    }
+    let sits = |index: usize| {
+        let cells = records.iter().map(|record| record.text(index));
+        let mut words = cells.filter(|text| !text.is_empty()).peekable();
+        words.peek().is_some()
+            && words.all(|text| MOUNT_WORDS.contains(&text.to_lowercase().as_str()))
+    };
+    let free = |index: &usize| matches!(columns[*index].meaning, Meaning::Title | Meaning::Nothing);
+    if let Some(index) = (0..columns.len()).filter(free).find(|index| sits(*index)) {
+        columns[index].meaning = Meaning::Mount;
+    }
+}
+
+/// How a part sits, where no heading says that a column tells it.
+const MOUNT_WORDS: [&str; 5] = ["socket", "socketed", "soldered", "plug", "plugged"];
 
 /// The columns by what stands in them: references in one, the names most often known in another.
 pub(crate) fn by_content(records: &[Record], namer: &Namer<'_>) -> Option<Vec<Column>> {

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::columns::{Column, Meaning, by_content, heading};
+use super::columns::{Column, Meaning, by_content, heading, mount_by_content};
 use super::decode::{Encoding, decode_list};
 use super::naming::{Namer, letters_of};
 use super::references::{is_reference, print_references, references};
@@ -231,11 +231,13 @@ fn trial(text: &str, separator: Separator, namer: &Namer<'_>) -> Option<Trial> {
     let found = titles
         .filter(|_| separator != Separator::Words)
         .find_map(|(at, record)| Some((at, heading(record)?)));
-    let (heading, columns) = match found {
+    let (heading, mut columns) = match found {
         Some((at, columns)) => (Some(at), columns),
         None if separator == Separator::Words => (None, word_columns()),
         None => (None, by_content(&records, namer)?),
     };
+    let data = &records[heading.map_or(0, |at| at + 1)..];
+    mount_by_content(&mut columns, data);
     let mut trial = Trial {
         separator,
         records,

@@ -69,7 +69,7 @@ pub fn boards(setting: &Setting<'_>, boards: &[BoardChoice]) -> Markup {
             div.headline {
                 h1 { "What is known of each board." }
                 p { "A board is a file in the folder boards; a starter comes with the program." }
-                div.buttons { a.button href="/boards/new" { "Begin a board" } }
+                div.buttons { a.button href="/new-board" { "Begin a board" } }
             }
             @for (title, some) in [("Of your own", own), ("Starters", starters)] {
                 @if !some.is_empty() {

@@ -45,7 +45,7 @@ pub fn new_board(
                 }
             }
             @if let Some(Err(error)) = form.found { (wrong(error)) }
-            form method="post" action="/boards/new" {
+            form method="post" action="/new-board" {
                 label for="title" { "What it is called" }
                 input #title name="title" value=(form.title) placeholder="Ostrel 8" required;
                 div.pair.questions { @for question in questions { (asked(question, form.answers)) } }

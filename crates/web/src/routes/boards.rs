@@ -26,7 +26,7 @@ use crate::{
 pub(super) fn router() -> Router<AppState> {
     Router::new()
         .route("/boards", get(show_all))
-        .route("/boards/new", get(ask).post(begin))
+        .route("/new-board", get(ask).post(begin))
         .route("/boards/{id}", get(show))
         .route("/boards/{id}/split", post(split))
         .route("/boards/{id}/about", get(about))
@@ -75,7 +75,7 @@ async fn show(
 
 /// The questions, nothing answered yet.
 async fn ask(State(state): State<AppState>, headers: HeaderMap) -> Response {
-    let asked = Asked::new(state, &headers, "/boards/new", "");
+    let asked = Asked::new(state, &headers, "/new-board", "");
     let form = NewBoardForm {
         title: "",
         answers: &BTreeMap::new(),
@@ -96,7 +96,7 @@ async fn begin(
     form.remove("look");
     let title = form.remove("title").unwrap_or_default();
     form.retain(|_, answer| !answer.is_empty());
-    let asked = Asked::new(state, &headers, "/boards/new", "");
+    let asked = Asked::new(state, &headers, "/new-board", "");
     let new = NewBoard {
         title: title.clone(),
         answers: form.clone(),
