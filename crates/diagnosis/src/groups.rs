@@ -169,7 +169,7 @@ fn reckoned(
 }
 
 /// Processors; the answer is kept, as asking takes as long as a small network.
-fn threads() -> usize {
+pub(crate) fn threads() -> usize {
     static THREADS: OnceLock<usize> = OnceLock::new();
     *THREADS.get_or_init(|| thread::available_parallelism().map_or(1, usize::from))
 }

@@ -7,11 +7,12 @@
 //! "Rounding Errors in Algebraic Processes", 1963) bounds what is lost; where that is too much, everything is reckoned with twice the digits.
 //! A message carries a power of two beside its table, so that hundreds of findings do not underflow.
 
-use std::{collections::BTreeSet, ops::Index};
+use std::{collections::BTreeSet, ops::Index, panic::resume_unwind, thread};
 
 use crate::{
     clique::{Cliques, Plan, too_large},
     error::Error,
+    groups::threads,
     model::{ALWAYS, Likelihood, Model, Once, Or, Table, Var},
     number::{LANES, Lanes, Number, Pair},
     order::{Arrangement, arrange, entries_of},
@@ -23,6 +24,9 @@ const MOST_ENTRIES: usize = 1 << 24;
 
 /// Entries, zeros included, by entry that may be kept, above which a network is refused before its cliques are listed.
 const MOST_ZEROS: f64 = 32.0;
+
+/// Entries gone through with several questions that are worth a thread.
+const WORTH_A_THREAD: usize = 1 << 17;
 
 /// Roundings in the tables multiplied into a clique, generously.
 const OWN_ROUNDINGS: f64 = 8.0;
@@ -377,20 +381,37 @@ impl Tree {
                 .map(|question| self.upward(question).log_total)
                 .collect();
         }
-        let mut logs = Vec::with_capacity(questions.len());
-        for some in questions.chunks(LANES) {
+        self.by_chunks(questions, |some| {
             let changed = self.changes_of_each(some);
             let messages = Pass::new(&self.cliques, &changed.cliques).up();
             let (total, log) = self.total(&messages, changed.once);
-            logs.extend(
-                total
-                    .0
-                    .iter()
-                    .take(some.len())
-                    .map(|total| total.ln() + log),
-            );
+            let logs = total.0.iter().take(some.len());
+            logs.map(|total| total.ln() + log).collect()
+        })
+    }
+
+    /// Answers questions as many at a time as there are lanes, side by side where that pays; what comes out does not depend on it.
+    fn by_chunks<T: Send>(
+        &self,
+        questions: &[Question],
+        answer: impl Fn(&[Question]) -> Vec<T> + Sync,
+    ) -> Vec<T> {
+        let chunks: Vec<&[Question]> = questions.chunks(LANES).collect();
+        let threads = threads().min(chunks.len());
+        if threads < 2 || chunks.len() * self.entries() < WORTH_A_THREAD {
+            return chunks.into_iter().flat_map(answer).collect();
         }
-        logs
+        let each = |some: &[&[Question]]| -> Vec<T> {
+            some.iter().flat_map(|&some| answer(some)).collect()
+        };
+        thread::scope(|scope| {
+            let shares = chunks.chunks(chunks.len().div_ceil(threads));
+            let working: Vec<_> = shares.map(|some| scope.spawn(move || each(some))).collect();
+            let found = working.into_iter();
+            found
+                .flat_map(|work| work.join().unwrap_or_else(|panic| resume_unwind(panic)))
+                .collect()
+        })
     }
 
     /// Posteriors of these variables under several questions, which leave no finding out.
@@ -405,18 +426,16 @@ impl Tree {
                 .map(|question| self.marginals_of(question, &self.upward(question), wanted))
                 .collect();
         }
-        let mut found = Vec::with_capacity(questions.len());
         let way = self.way_to(wanted);
-        for some in questions.chunks(LANES) {
+        self.by_chunks(questions, |some| {
             let changed = self.changes_of_each(some);
             let messages = Pass::new(&self.cliques, &changed.cliques).up();
             let mut lanes = vec![Marginals::empty(&self.states); some.len()];
             self.down(&changed, &messages, &way, &mut lanes, |sum, lane| {
                 sum.0[lane]
             });
-            found.extend(lanes);
-        }
-        found
+            lanes
+        })
     }
 
     /// Posterior of every variable of the model under a question, after its upward pass.

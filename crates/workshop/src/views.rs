@@ -338,7 +338,7 @@ pub struct TakenAsAbsent {
     pub modes: Vec<String>,
     /// Proven: no chance on the card is off by more than this.
     pub at_most: f64,
-    /// The same in plain words.
+    /// The same in plain words; empty where no figure shown would be another.
     pub sentence: String,
 }
 

@@ -181,6 +181,12 @@ mod tests {
         check(0.994, "99 %");
         check(0.996, "over 99 %");
         check(1.0, "100 %");
+        let check = |chance: f64, says: &str| {
+            assert_eq!(percent_at_most(chance).replace(NBSP, " "), says);
+        };
+        check(0.0, "0.01 %");
+        check(0.000_236, "0.03 %");
+        check(0.0201, "3 %");
         let check = |chance: f64, says: &str| assert_eq!(one_in(chance), says);
         check(1.0 / 240.0, "1 in 240");
         check(1.0 / 243.0, "1 in 240");

@@ -27,6 +27,7 @@ pub(crate) fn card(view: &JobCard, depth: Depth) -> Sheet {
         sheet.text(view.exchanged.join(" "));
     }
     let aside = view.aside.iter().map(|aside| &aside.sentence);
+    let aside = aside.filter(|sentence| !sentence.is_empty());
     for sentence in view.left_out.iter().chain(aside) {
         sheet.gap();
         sheet.text(say(Voice::Doubt, "◐ ").say(Voice::Plain, sentence.as_str()));

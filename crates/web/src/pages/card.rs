@@ -84,7 +84,9 @@ pub fn card(setting: &Setting<'_>, view: &JobCard, entry: &Entry<'_>) -> Markup 
             div.columns.card {
                 div {
                     @for sentence in &view.left_out { (contradiction(sentence)) }
-                    @if let Some(aside) = &view.aside { (not_exact(&aside.sentence)) }
+                    @if let Some(aside) = view.aside.as_ref().filter(|aside| !aside.sentence.is_empty()) {
+                        (not_exact(&aside.sentence))
+                    }
                     @if let Some(doubt) = &view.doubt { (take_again(view, doubt, entry)) }
                     (next_steps(view))
                     (suspects(view))

@@ -19,6 +19,8 @@ use crate::{
 
 /// Modes set aside that are named.
 const NAMED_ASIDE: usize = 4;
+/// What is set aside is told from this bound on: below, no figure on the card would be another.
+const SHOWN: f64 = 1e-6;
 
 impl Case<'_> {
     /// The same without the finding in doubt.
@@ -260,6 +262,13 @@ impl Case<'_> {
         let mut listed_names: Vec<String> = names.iter().take(NAMED_ASIDE).cloned().collect();
         if names.len() > NAMED_ASIDE {
             listed_names.push(format!("{} more", names.len() - NAMED_ASIDE));
+        }
+        if aside.at_most < SHOWN {
+            return TakenAsAbsent {
+                modes,
+                at_most: aside.at_most,
+                sentence: String::new(),
+            };
         }
         let verb = if names.len() == 1 { "is" } else { "are" };
         let sentence = format!(
