@@ -510,7 +510,7 @@ async fn a_write_from_elsewhere_is_refused() {
     ] {
         let answer = house.post_from("/take-in", form, origin).await;
         assert_eq!(answer.status, StatusCode::FORBIDDEN, "{origin}");
-        answer.has("Nothing was written");
+        answer.has("nothing was written");
         assert!(!answer.header("content-security-policy").is_empty());
     }
     let request = Request::post("/take-in")
