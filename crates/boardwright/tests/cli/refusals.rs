@@ -564,10 +564,10 @@ fn board_files_are_checked() {
         "truncated",
         bytes("truncated"),
         expect![[r#"
-            One problem in bad.toml.
+            2 problems in bad.toml.
 
-            Line 477, column 23: expected `"` (invalid basic string), found end of line or
-            file.
+            Line 492, column 8: expected a chance, a number in 0 to 1 or one of the words
+            `rare`, `sometimes`, `known culprit`, found chance `0.`.
         "#]],
     );
     check(
