@@ -564,10 +564,9 @@ fn board_files_are_checked() {
         "truncated",
         bytes("truncated"),
         expect![[r#"
-            2 problems in bad.toml.
+            One problem in bad.toml.
 
-            Line 492, column 8: expected a chance, a number in 0 to 1 or one of the words
-            `rare`, `sometimes`, `known culprit`, found chance `0.`.
+            Line 493, column 2: expected `=` (key with no value), found end of line or file.
         "#]],
     );
     check(
