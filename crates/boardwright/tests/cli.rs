@@ -263,14 +263,14 @@ fn from_take_in_to_parcels() {
                      │ Look at U14 pin 4: how deep are the sync pulses?
                      │ pass (27 %): then U14 dead, 33 %
                      │ fail (73 %): then U9 dead, 73 %
-               4 min │ Ports. Saves 1.10.
-                     │ Plug in a joystick, tape lead or printer that is known to be good and
-                     │ try it; on an arcade-type board try every control, coin and start.
-                     │ pass (86 %): then U9 dead, 57 %
-                     │ fail (11 %): then U9 dead, 42 %
-                     │ cannot (4 %): then U9 dead, 42 %
              4.5 min │ RAM test, bit 0, U18. Saves 0.73.
                      │ Test ROM in U2's socket: is bit 0 called good in all passes? Needs:
+                     │ test rom.
+                     │ pass (95 %): then U9 dead, 55 %
+                     │ fail (3 %): then U9 dead, 51 %
+                     │ cannot (1 %): then U9 dead, 47 %
+             4.5 min │ RAM test, bit 1, U20. Saves 0.73.
+                     │ Test ROM in U2's socket: is bit 1 called good in all passes? Needs:
                      │ test rom.
                      │ pass (95 %): then U9 dead, 55 %
                      │ fail (3 %): then U9 dead, 51 %
@@ -739,35 +739,35 @@ fn beside_findings() {
             It would work with 5 %; now it does with 19 %.
 
             Suspects then
-               36 % │ U9, the video controller, is dead (now 0 %).
-                8 % │ J7, the edge connector: dirty or worn fingers (now 8 %).
-                7 % │ PS1, the 9 V supply, gives nothing (now 7 %).
-                7 % │ U14, the picture output module OM-3, is dead (now 7 %).
-                6 % │ U30, the 5 V regulator, gives too little (now 6 %).
-                6 % │ PS1, the 9 V supply, gives too little under load (now 6 %).
-                6 % │ U12, the RAM data latch, makes no contact in its socket (now 6 %).
-                5 % │ U11, the screen data latch: an output stuck or open (now 5 %).
-                4 % │ Something this profile does not know: a track, a via or a cable.
+                36 % │ U9, the video controller, is dead (now 0 %).
+                 8 % │ J7, the edge connector: dirty or worn fingers (now 8 %).
+                 7 % │ PS1, the 9 V supply, gives nothing (now 7 %).
+                 7 % │ U14, the picture output module OM-3, is dead (now 7 %).
+                 6 % │ U30, the 5 V regulator, gives too little (now 6 %).
+                 6 % │ PS1, the 9 V supply, gives too little under load (now 6 %).
+                 6 % │ U12, the RAM data latch, makes no contact in its socket (now 6 %).
+                 5 % │ U11, the screen data latch: an output stuck or open (now 5 %).
+                 4 % │ Something this profile does not know: a track, a via or a cable.
 
             Next then
-              1 min │ Sound. Saves 8.48.
-                    │ Which voices of the start-up tune are heard?
-                    │ three voices (34 %): then U9 dead, 55 %
-                    │ two voices (2 %): then U26 voice, 57 %
-                    │ none (35 %): then U9 dead, 36 %
-                    │ cannot (29 %): then PS1 dead, 24 %
-              4 min │ Ports. Saves 4.41.
-                    │ Plug in a joystick, tape lead or printer that is known to be good and
-                    │ try it; on an arcade-type board try every control, coin and start.
-                    │ pass (34 %): then U9 dead, 56 %
-                    │ fail (5 %): then U9 dead, 38 %
-                    │ cannot (61 %): then U9 dead, 25 %
-             10 min │ Voices at the sound generator, U26 pins 4, 3 and 38. Saves 2.60.
-                    │ Look at U26 pins 4, 3 and 38 during the tune: does each show its
-                    │ voice? Needs: lid off, oscilloscope.
-                    │ pass (35 %): then U9 dead, 53 %
-                    │ fail (3 %): then U9 dead, 52 %
-                    │ cannot (61 %): then U9 dead, 25 %
+               1 min │ Sound. Saves 8.48.
+                     │ Which voices of the start-up tune are heard?
+                     │ three voices (34 %): then U9 dead, 55 %
+                     │ two voices (2 %): then U26 voice, 57 %
+                     │ none (35 %): then U9 dead, 36 %
+                     │ cannot (29 %): then PS1 dead, 24 %
+              10 min │ Voices at the sound generator, U26 pins 4, 3 and 38. Saves 2.60.
+                     │ Look at U26 pins 4, 3 and 38 during the tune: does each show its
+                     │ voice? Needs: lid off, oscilloscope.
+                     │ pass (35 %): then U9 dead, 53 %
+                     │ fail (3 %): then U9 dead, 52 %
+                     │ cannot (61 %): then U9 dead, 25 %
+             4.5 min │ +5 V at C12. Saves 2.41.
+                     │ ▲ Keep the probe from bridging two pins.
+                     │ Read the voltage across C12, black lead on minus. Needs: lid off,
+                     │ multimeter.
+                     │ pass (70 %): then U9 dead, 45 %
+                     │ fail (30 %): then PS1 dead, 24 %
 
             Without more checks then
             Best left as it is, worth 12.00.
@@ -797,11 +797,11 @@ fn the_next_rounds() {
         &["--workshop", "boardwright-demo", "round"],
         expect![[r#"
             Next round: U9 in the mule: picture, from T-03, U9 in the mule: colour bars,
-            from T-02 and T-06 and sound on T-01; 19 min, saves 16.18.
-            Three rounds with a look at eight machines, 29 min in all. Stand already:
-            powered and screen.
+            from T-02 and T-06 and U26 in the mule: sound, from T-04; 23 min, saves 16.34.
+            Two rounds with a look at seven machines, 34 min in all. Stand already: powered
+            and screen.
 
-            First: 19 min, saves 16.18; 51.08 an hour
+            First: 23 min, saves 16.34; 42.62 an hour
                3 min │ Set up, once for all: mule.
                5 min │ U9 in the mule: picture. From T-03; saves 11.59.
                      │ ▲ The set stays closed: its picture tube holds its charge for days.
@@ -811,33 +811,28 @@ fn the_next_rounds() {
                      │ Are all eight colours of the start-up screen right?
                      │ Write: boardwright swap T-02 U9 mule; boardwright swap T-06 U9 mule,
                      │ then what the mule shows
-               1 min │ Sound. On T-01; saves 0.39.
+               5 min │ U26 in the mule: sound. From T-04; saves 0.55.
                      │ Which voices of the start-up tune are heard?
-                     │ Write: boardwright round sound "T-01=…"
+                     │ Write: boardwright swap T-04 U26 mule, then what the mule shows
 
-            Then: 4 min, saves 0.04; 0.64 an hour
-               3 min │ Set up, once for all: lid off.
-               1 min │ Hum test of the amplifier at U27 pin 3. On T-04; saves 0.64.
-                     │ Touch U27 pin 3 through 100 kilohms: does the loudspeaker hum?
-                     │ Write: boardwright round amplifier "T-04=…"
-
-            Then: 5.5 min, saves 0.55; 6.03 an hour
-               4 min │ Set up, once for all: test rom.
-               1 min │ RAM test, bit 4, U21. On T-08 and T-09; saves 0.95.
-                     │ Test ROM in U2's socket: is bit 4 called good in all passes?
-                     │ Write: boardwright round bit4 "T-08=…; T-09=…"
-             0.5 min │ RAM test, bit 0, U18. On T-07; saves 0.40.
-                     │ Test ROM in U2's socket: is bit 0 called good in all passes?
-                     │ Write: boardwright round bit0 "T-07=…"
+            Then: 11 min, saves 0.68; 3.71 an hour
+               2 min │ Set up, once for all: loop back.
+               9 min │ Edge connector and joystick at J7 and J8. On T-01, T-07 and T-08;
+                     │ saves 1.08.
+                     │ ▲ Plug and unplug only with the machine off.
+                     │ Plug in the loop-back board and run its test from the start-up menu;
+                     │ then move the joystick.
+                     │ Write: boardwright round ports "T-01=…; T-07=…; T-08=…"
 
             Instead of the first
               14 min │ Video sync on T-03, amplifier on T-02 and T-04 and sound on T-01.
                      │ Saves 11.46. Set up: lid off, oscilloscope.
-              13 min │ Supply alone on T-02, ports on T-03 and sound on T-01. Saves 4.49.
-                     │ Set up: multimeter, dummy load.
-               5 min │ Ports on T-03 and sound on T-01. Saves 1.54.
+             9.5 min │ Supply alone on T-02 and sound on T-01 and T-03. Saves 3.58. Set up:
+                     │ multimeter, dummy load.
+               2 min │ Sound on T-01 and T-03. Saves 0.63.
 
             The others
+            T-09 goes on by its job card: no further look pays for itself there.
             T-06 cannot be switched on: PS1 is absent.
             T-02 could be shelved for now: work on it brings 75.48 an hour at best, work on
             a fresh machine for 27.00 brings 85.85.

@@ -315,6 +315,15 @@ fn bad_nets() {
             "nets:2:1: expected each net once, found `CLK` again; hint: it is at line 1 too; begin a line that goes on with a blank",
         ],
     );
+    check(
+        "U1.6;U12.3\n",
+        &["nets:1:1: expected a net and its pins, such as `CLK: U1.6 U12.3`, found `U1.6;U12.3`"],
+    );
+    assert_eq!(
+        parse_plain_nets(b"CLK\tU1.6\tU12.3\r\nD0;U1.14;U2.11\r\n", "x"),
+        parse_plain_nets(b"CLK: U1.6 U12.3\nD0: U1.14 U2.11\n", "x"),
+        "the cells of a table"
+    );
     let small = std::str::from_utf8(SMALL).expect("text");
     let cut = &small[..small.len() / 2];
     let problems = parse_nets(cut.as_bytes(), "board.ipc").expect_err("half a file");

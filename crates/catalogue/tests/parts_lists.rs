@@ -160,7 +160,7 @@ fn bad_lists() {
     );
     refused(
         "Ref;Value\nU1;Z80A\nU2\n",
-        &["list:3:1: expected a whole line, found 1 cells; hint: the list may have been cut off"],
+        &["list:3:1: expected a whole line, found one cell; hint: the list may have been cut off"],
     );
     refused(
         "Ref;Value\nU1;Z80A\nU2;\n",
@@ -179,6 +179,12 @@ fn bad_lists() {
         &[
             "list:3:1: expected each position once, found `U1` again; hint: it is at line 2 too",
             "list:4:1: expected references such as `U7`, found the range `U5-U2`; hint: write it from the first to the last, as `U22-U25`, at most 256 of them",
+        ],
+    );
+    refused(
+        "Ref\tValue\nU1\tZ80A\nU2;74LS00\n",
+        &[
+            "list:3:1: expected a line like the others, found `U2;74LS00`; hint: the other lines have another separator",
         ],
     );
     refused(

@@ -723,6 +723,29 @@ async fn lists_go_into_a_board_of_ones_own_once_they_are_seen() {
         .await;
     assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY);
     wrong.has("found the quantity 4");
+    for (what, text, says) in [
+        (
+            "parts",
+            "Ref;Value\nU3;74LS00\nU4\n",
+            "may have been cut off",
+        ),
+        (
+            "parts",
+            "Ref\tValue\nU3\t74LS00\nU4;74LS00",
+            "another separator",
+        ),
+        ("nets", "CLK: U1.6 U7.99", "a pin of U7"),
+        (
+            "revision",
+            "[board]\nid = \"mine\"\n[[pa",
+            "Nothing was written",
+        ),
+    ] {
+        let body = format!("text={}&take=yes", encoded(text));
+        let wrong = house.post(&format!("/boards/mine/{what}"), &body).await;
+        assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY, "{text}");
+        wrong.has(says);
+    }
     assert_eq!(std::fs::read_to_string(&file).expect("read"), taken);
     house
         .post(
@@ -796,6 +819,9 @@ async fn a_board_is_begun_and_a_block_taken_to_pieces() {
     let begun = std::fs::read_to_string(&file).expect("written");
     let again = house.post("/new-board", typed).await;
     assert!(again.status.is_client_error(), "{}", again.body);
+    // a board of this name has a page like any other
+    house.post("/new-board", "title=New&cpu=z80&take=yes").await;
+    house.get("/boards/new").await.has("Take a parts list in");
     let pieces = encoded("U21 6845 socket\r\nU22-U25 74ls166");
     let split = format!("block=video&pieces={pieces}");
     let address = "/boards/ostrel-9/split";

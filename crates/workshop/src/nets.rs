@@ -220,10 +220,13 @@ fn overview(told: &mut Told, nets: &Netlist, profile: &Profile, library: &Librar
     }
     if !unknown.is_empty() {
         let names: Vec<&str> = unknown.keys().copied().collect();
-        let line = format!(
-            "{} of the list are no parts of the board.",
-            counted(names.len(), "position", "positions")
-        );
+        let line = match names.len() {
+            1 => "One position of the list is no part of the board.".to_owned(),
+            several => format!(
+                "{} of the list are no parts of the board.",
+                counted(several, "position", "positions")
+            ),
+        };
         told.section(
             "Not on the board",
             vec![ToldLine::new("", line).under(catalogue::print_references(&names))],

@@ -115,7 +115,61 @@ fn a_list_with_a_problem_is_refused_whole() {
     check(b"Ref\tValue\n\"U40\t74LS00\n", "a closing quote");
     check(b"Ref;Value\nU40;\xb574LS00\n", "byte `0xb5`");
     check(b"", "found an empty text");
+    check(
+        b"Ref\tValue\nU40\t74LS00\nU41;74LS00\n",
+        "parts.csv:3:1: expected a line like the others, found `U41;74LS00`",
+    );
     assert_eq!(std::fs::read(&file).expect("the board"), before);
+}
+
+/// The same list in every dress that programs give it.
+#[test]
+fn a_list_is_understood_in_every_dress() {
+    let bench = club();
+    let plain = "Ref;Value\nU40;74LS00\nU41;74LS08\n";
+    let wide = |bytes: fn(u16) -> [u8; 2]| -> Vec<u8> {
+        let text = format!("\u{feff}{plain}");
+        text.encode_utf16().flat_map(bytes).collect()
+    };
+    for (list, says) in [
+        (plain.into(), "with semicolons."),
+        (plain.replace(';', "\t").into_bytes(), "with tabs."),
+        (
+            plain.replace('\n', "\r\n").into_bytes(),
+            "with Windows line ends.",
+        ),
+        (wide(u16::to_le_bytes), "in UTF-16."),
+        (wide(u16::to_be_bytes), "in UTF-16."),
+    ] {
+        bench.write("parts.csv", &list);
+        let shown = bench.ok(&["board", "read-parts", "ostrel-8-r2", "parts.csv"]);
+        assert!(shown.starts_with("Two parts would go into"), "{shown}");
+        assert!(shown.contains(says), "{shown}");
+    }
+}
+
+#[test]
+fn nets_that_do_not_fit_are_refused_whole() {
+    let bench = club();
+    let kept = bench.folder().join("boardwright/boards/ostrel-8-r2.nets");
+    let check = |nets: &str, says: &str| {
+        bench.write("nets.txt", nets);
+        let ran = bench.run(&["board", "read-nets", "ostrel-8-r2", "nets.txt", "--take"]);
+        assert_eq!((ran.status, ran.stdout.as_str()), (2, ""));
+        let said = ran.stderr.replace('\n', " ");
+        assert!(said.contains(says), "{said}");
+        assert!(said.contains("hint: nothing was written"), "{said}");
+        assert!(!kept.exists());
+    };
+    check(
+        "CLK: U1.6 U32.9\r\nA0: U1.30 U7.99\r\n",
+        "nets.txt:2:1: expected a pin of U7, a 74ls138 with 16 pins, found `U7.99`",
+    );
+    check("CLK: U1.6\nRESET: U1.6\n", "expected each pin in one net");
+    check("U1.6;U32.9\n", "expected a net and its pins");
+    bench.write("nets.txt", "CLK\tU1.6 U32.9\r\nRESET;U1.26;U15.3\r\n");
+    let shown = bench.ok(&["board", "read-nets", "ostrel-8-r2", "nets.txt"]);
+    assert!(shown.starts_with("Two nets would go into"), "{shown}");
 }
 
 #[test]

@@ -566,8 +566,7 @@ fn board_files_are_checked() {
         expect![[r#"
             One problem in bad.toml.
 
-            Line 477, column 23: expected `"` (invalid basic string), found end of line or
-            file.
+            Line 493, column 2: expected `=` (key with no value), found end of line or file.
         "#]],
     );
     check(

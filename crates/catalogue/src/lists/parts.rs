@@ -380,6 +380,12 @@ impl Reader<'_, '_> {
         }
         let needed = self.trial.column(Meaning::Value)?.max(of_references) + 1;
         let lone = said == 1 && references(record.text(0)).is_err();
+        if lone && begins_with_reference(record.text(0)) {
+            let hint = Some("the other lines have another separator".to_owned());
+            let found = shown(record.text(0));
+            self.refuse_at(record.start, "a line like the others", &found, hint);
+            return None;
+        }
         if lone && record.text(0).parse::<u32>().is_err() {
             self.leave_out(
                 &record,
@@ -389,7 +395,10 @@ impl Reader<'_, '_> {
         }
         if record.cells.len() < needed {
             let hint = Some("the list may have been cut off".to_owned());
-            let found = format!("{} cells", record.cells.len());
+            let found = match record.cells.len() {
+                1 => "one cell".to_owned(),
+                several => format!("{several} cells"),
+            };
             self.refuse_at(record.start, "a whole line", &found, hint);
             return None;
         }
@@ -531,6 +540,12 @@ impl Reader<'_, '_> {
         self.problems
             .add_with(&(start..start), expected, found, hint);
     }
+}
+
+/// The text is a position and more after some separator.
+fn begins_with_reference(text: &str) -> bool {
+    let cut = text.split_once([';', ',', '\t', '|']);
+    cut.is_some_and(|(first, _)| references(first).is_ok())
 }
 
 /// How a part sits, by a word or by yes and no under `socket`.

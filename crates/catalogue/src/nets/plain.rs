@@ -7,7 +7,7 @@ use crate::lists::{decode_list, is_reference};
 use crate::problem::{Problem, Problems, shown};
 use crate::source::Source;
 
-/// Reads a net on each line, a colon after its name; a line that begins with a blank goes on.
+/// Reads a net on each line, a colon, a tab or a semicolon after its name; a line that begins with a blank goes on.
 ///
 /// # Errors
 /// Every line that cannot be understood.
@@ -33,7 +33,7 @@ pub fn parse_plain_nets(bytes: &[u8], file: &str) -> Result<Netlist, Vec<Problem
             continue;
         }
         let goes_on = line.starts_with([' ', '\t']);
-        let pins = match line.split_once(':') {
+        let pins = match line.split_once(':').or_else(|| cells(line)) {
             Some((name, pins)) if !goes_on => {
                 let name = name.trim();
                 if name.is_empty() || name.contains(char::is_whitespace) {
@@ -88,6 +88,21 @@ pub fn parse_plain_nets(bytes: &[u8], file: &str) -> Result<Netlist, Vec<Problem
     }
 }
 
+/// A net in the first cell of a table's line, if it is not a pin itself.
+fn cells(line: &str) -> Option<(&str, &str)> {
+    let cut = line.split_once(['\t', ';']);
+    cut.filter(|(name, _)| pin_of(name.trim()).is_none())
+}
+
+/// A position and its pin.
+fn pin_of(word: &str) -> Option<(&str, &str)> {
+    let split = word
+        .rsplit_once('.')
+        .or_else(|| word.rsplit_once('-'))
+        .or_else(|| word.rsplit_once('/'));
+    split.filter(|(reference, pin)| is_reference(reference) && !pin.is_empty())
+}
+
 fn read_pins(
     text: &str,
     line: usize,
@@ -102,12 +117,7 @@ fn read_pins(
         if word.is_empty() {
             continue;
         }
-        let split = word
-            .rsplit_once('.')
-            .or_else(|| word.rsplit_once('-'))
-            .or_else(|| word.rsplit_once('/'));
-        let pin = split.filter(|(reference, pin)| is_reference(reference) && !pin.is_empty());
-        let Some((reference, pin)) = pin else {
+        let Some((reference, pin)) = pin_of(word) else {
             problems.add(&(start..start), "a pin such as `U1.6`", shown(word));
             continue;
         };
