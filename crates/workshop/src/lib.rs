@@ -66,6 +66,7 @@ mod turning;
 mod undo;
 pub mod views;
 mod what_if;
+mod wish;
 mod words;
 mod workshop;
 

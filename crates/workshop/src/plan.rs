@@ -19,6 +19,7 @@ use crate::{
     pins,
     plan_view::view,
     views::PlanView,
+    wish,
     words::{coins, quoted},
     workshop::{Inner, Result, State},
 };
@@ -415,7 +416,7 @@ pub(crate) struct Ordered {
 
 impl Ordered {
     pub(crate) fn of(offered: &Offered, plan: &Plan, currency: Currency) -> Result<Ordered> {
-        let needers = needers(offered, plan);
+        let mut needers = needers(offered, plan);
         let needs = needers
             .iter()
             .map(|(item, tags)| Need {
@@ -423,10 +424,18 @@ impl Ordered {
                 quantity: count(tags.len()),
             })
             .collect();
-        let parcels = cheapest(&Request {
+        let request = Request {
             needs,
             ..offered.request.clone()
-        })?;
+        };
+        let mut parcels = cheapest(&request)?;
+        if let Some(filled) = wish::filled(&request, &parcels, &offered.wishes)? {
+            parcels = filled.parcels;
+            for (item, count) in filled.taken {
+                let tags = needers.entry(item).or_default();
+                tags.extend((0..count).map(|_| wish::DRAWER.to_string()));
+            }
+        }
         let (money, spares) = money(&parcels, &needers, currency);
         Ok(Ordered {
             given: given(offered, plan),

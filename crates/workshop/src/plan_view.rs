@@ -133,7 +133,12 @@ fn other_costs(core: &Core, currency: Currency) -> Vec<SumRow> {
             .sum()
     };
     let parcels = counted(core.parcels.parcels.len(), "parcel", "parcels");
+    let wishes = core.money.get(crate::wish::DRAWER).copied().unwrap_or(0);
     let rows = [
+        (
+            wishes,
+            "for the drawer: wishes that make the order no dearer".to_string(),
+        ),
         (
             core.spares,
             "spares: packs and least quantities hold more than is needed".to_string(),

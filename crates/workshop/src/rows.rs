@@ -218,6 +218,14 @@ fn words(state: &State, entry: &Entry) -> (String, String, String) {
                 String::new(),
             )
         }
+        Line::Wish { item, count } => (
+            "Wanted for the drawer:".to_string(),
+            match count {
+                0 => format!("{item} no more"),
+                count => format!("{count} × {item}"),
+            },
+            String::new(),
+        ),
         Line::Pinned { pins, without } => {
             let mut said = pins.clone();
             said.extend(without.iter().map(|vendor| format!("without {vendor}")));

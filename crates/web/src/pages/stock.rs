@@ -43,6 +43,8 @@ pub fn stock(setting: &Setting<'_>, view: &StockView, entry: Entry<'_>) -> Marku
                     (block("Without a mark", &view.things))
                     (block("Chips out of machines, each with the chance that it is good", &view.chips))
                     (block("On the way", &view.coming))
+                    (block("Wanted for the drawer", &view.wishes))
+                    (block("Used up later, by what is fitted now", &view.used_later))
                 }
                 div { (form(entry)) }
             }
@@ -104,12 +106,13 @@ fn form(entry: Entry<'_>) -> Markup {
                         input #note name="note" value=(entry.note) placeholder="from the attic" autocomplete="off";
                     }
                 }
-                p.small.soft { "Boards that were built go in, and what is there of their parts goes out." }
+                p.small.soft { "Boards that were built go in, and what is there of their parts goes out. A wish is ordered along where that makes the order no dearer." }
                 @if let Some(error) = entry.error { (wrong(error)) }
                 div.buttons {
                     button.button.main name="way" value="in" { "Put in" }
                     button.button name="way" value="out" { "Take out" }
                     button.button name="way" value="built" { "Built" }
+                    button.button name="way" value="wish" { "Wish for it" }
                 }
             }
         }
