@@ -194,6 +194,7 @@ async fn change_stock(
     let write = move |workshop: &Workshop| match way.as_str() {
         "built" => workshop.built(&change.what),
         "wish" => workshop.wish(&change.what, false),
+        "no-wish" => workshop.wish(&change.what, true),
         _ => workshop.keep(&change),
     };
     match in_background(&asked.state, write).await {

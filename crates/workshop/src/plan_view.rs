@@ -78,7 +78,10 @@ fn heading(core: &Core, state: &State, evenings: f64) -> String {
         0 => "No machine is on the bench.".to_string(),
         _ => format!(
             "Spend {money} and {time}; {} of {} should work.",
-            number(working),
+            match working {
+                0 => "none".to_string(),
+                some => number(some),
+            },
             number(all)
         ),
     }
@@ -265,6 +268,9 @@ impl Core {
         let settled = self.pins.iter().any(|one| one.tag() == tag);
         Ok(match best {
             _ if settled => format!("It is settled so. Worth {hold} as it is."),
+            Some(_) if self.cut => {
+                format!("The best plan found so far leaves it so. Worth {hold} as it is.")
+            }
             None => format!("Nothing that could be had mends it. Worth {hold} as it is."),
             Some(best) if best.faults.is_empty() => {
                 format!("No time is left for it. Worth {hold} as it is.")

@@ -8,7 +8,8 @@ use purchasing::{Need, Parcels, Request};
 
 use crate::{
     Error, ErrorKind, Workshop,
-    plan::{Core, cheapest, kits},
+    ordered::kits,
+    plan::{Core, cheapest},
     stock::{StockRow, counted_name, item},
     views::Written,
     words::{quoted, trimmed},

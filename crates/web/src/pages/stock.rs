@@ -43,7 +43,7 @@ pub fn stock(setting: &Setting<'_>, view: &StockView, entry: Entry<'_>) -> Marku
                     (block("Without a mark", &view.things))
                     (block("Chips out of machines, each with the chance that it is good", &view.chips))
                     (block("On the way", &view.coming))
-                    (block("Wanted for the drawer", &view.wishes))
+                    (wishes(&view.wishes))
                     (block("Used up later, by what is fitted now", &view.used_later))
                 }
                 div { (form(entry)) }
@@ -70,6 +70,31 @@ fn block(heading: &str, rows: &[StockRow]) -> Markup {
             section {
                 h2 { (heading) }
                 ol.ledger.close { @for row in rows { (line(row)) } }
+            }
+        }
+    }
+}
+
+/// What is wanted for the drawer, each with its button to want it no more.
+fn wishes(rows: &[StockRow]) -> Markup {
+    html! {
+        @if !rows.is_empty() {
+            section {
+                h2 { "Wanted for the drawer" }
+                ol.ledger.close.settled {
+                    @for row in rows {
+                        li {
+                            span { (row.amount) }
+                            div {
+                                (prose(&row.what)) " " span.soft { (prose(&row.from)) }
+                                form.paperless method="post" action="/stock" {
+                                    input type="hidden" name="what" value=(row.what);
+                                    button.plain name="way" value="no-wish" aria-label={ "Want " (row.what) " no more" } { "let it go" }
+                                }
+                            }
+                        }
+                    }
+                }
             }
         }
     }
