@@ -28,7 +28,7 @@ pub(crate) const NODES: u64 = 20_000;
 /// With at most so many joint states of the machines, repairs are decided once the faults have shown.
 const MOST_CASES: usize = 12;
 /// How long the order of a plan is searched for.
-const FOR_THE_ORDER: Duration = Duration::from_secs(2);
+pub(crate) const FOR_THE_ORDER: Duration = Duration::from_secs(2);
 /// The plan may take this part of the time there is; the rest is for its parcels and what would change it.
 pub(crate) const FOR_THE_PLAN: f64 = 0.8;
 

@@ -1,7 +1,7 @@
 //! Wishes: things that have a use one day. They are ordered along where that makes the order no dearer, as when they
 //! reach the goods value from which postage falls.
 
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, time::Instant};
 
 use journal::{Draft, Line};
 use purchasing::{Need, Parcels, Request};
@@ -9,7 +9,7 @@ use purchasing::{Need, Parcels, Request};
 use crate::{
     Error, ErrorKind, Workshop,
     ordered::kits,
-    plan::{Core, cheapest},
+    plan::{Core, FOR_THE_ORDER, cheapest},
     stock::{StockRow, counted_name, item},
     views::Written,
     words::{quoted, trimmed},
@@ -18,8 +18,8 @@ use crate::{
 
 /// Who a wish is for.
 pub(crate) const DRAWER: &str = "the drawer";
-/// Wishes that are looked at together, those named first.
-const MOST_TOGETHER: usize = 6;
+/// Wishes that are looked at together, in the order of their names.
+const MOST_TOGETHER: usize = 4;
 /// Uses of a thing below this are not told.
 const LEAST_USED: f64 = 0.05;
 
@@ -88,8 +88,12 @@ pub(crate) fn filled(
         .take(MOST_TOGETHER)
         .collect();
     let cost = |parcels: &Parcels| parcels.landed.to_minor() + parcels.hassle.to_minor();
+    let started = Instant::now();
     let mut best: Option<((i64, i64), Filled)> = None;
     for mask in 1..1_u32 << wishes.len() {
+        if started.elapsed() >= FOR_THE_ORDER {
+            break;
+        }
         let chosen = wishes.iter().enumerate();
         let chosen = chosen.filter(|(bit, _)| mask >> bit & 1 == 1);
         let chosen: Vec<(String, u32)> = chosen
