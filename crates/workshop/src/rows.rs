@@ -185,7 +185,7 @@ fn words(state: &State, entry: &Entry) -> (String, String, String) {
             (
                 format!("Offers of {vendor}, seen on {seen}:"),
                 match offers.as_slice() {
-                    [one] => crate::offers::said(one),
+                    [one] => crate::offers_read::said(one),
                     _ => format!("{what}, {how}"),
                 },
                 String::new(),
