@@ -88,7 +88,8 @@ pub(crate) struct Receiving {
   boardwright stock --add \"3 4164-150ns\" --note \"from the attic\"
   boardwright stock --add \"2 z80a\" --works 0.8
   boardwright stock --out \"1 4164-150ns\"
-  boardwright stock --built \"2 ob-2\"")]
+  boardwright stock --built \"2 ob-2\"
+  boardwright stock --wish \"5 dip-socket-40\"")]
 pub(crate) struct Stock {
     /// Put this in: how many, and of what item or device.
     #[arg(long, value_name = "WHAT")]
@@ -99,6 +100,12 @@ pub(crate) struct Stock {
     /// These boards were built and are good: they go in, and their parts out.
     #[arg(long, value_name = "WHAT", conflicts_with_all = ["add", "out", "works", "note"])]
     built: Option<String>,
+    /// Wanted for the drawer: ordered along where that makes the order no dearer.
+    #[arg(long, value_name = "WHAT", conflicts_with_all = ["add", "out", "built", "works", "note"])]
+    wish: Option<String>,
+    /// Wanted no more.
+    #[arg(long, value_name = "ITEM", conflicts_with_all = ["add", "out", "built", "wish", "works", "note"])]
+    no_wish: Option<String>,
     /// Chance that one of them is good, if it is no matter of course.
     #[arg(long, value_name = "CHANCE")]
     works: Option<String>,
@@ -237,6 +244,11 @@ pub(crate) fn receive(workshop: &Workshop, args: &Receiving, printer: &Printer) 
 pub(crate) fn stock(workshop: &Workshop, args: Stock, printer: &Printer) -> Result {
     if let Some(built) = &args.built {
         let written = workshop.built(built)?;
+        return answer(printer, "written", &written, || text::written(&written));
+    }
+    let wish = args.wish.as_ref().map(|wish| (wish, false));
+    if let Some((what, end)) = wish.or(args.no_wish.as_ref().map(|wish| (wish, true))) {
+        let written = workshop.wish(what, end)?;
         return answer(printer, "written", &written, || text::written(&written));
     }
     let (what, out) = match (args.add, args.out) {

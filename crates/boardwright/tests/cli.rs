@@ -946,6 +946,9 @@ fn offers_parcels_and_donors() {
 
         On the way
             1 × │ ov-2-used; parcel A, farside parts
+
+        Used up later, by what is fitted now
+         0.19 × │ video controller OV-2, used original; on average in 3 years
     "#]]
     .assert_eq(&run(&["stock"]));
     run(&["undo"]);
@@ -976,6 +979,9 @@ fn offers_parcels_and_donors() {
 
         On the way
             2 × │ ov-2-used; parcel A, farside parts
+
+        Used up later, by what is fitted now
+         0.19 × │ video controller OV-2, used original; on average in 3 years
     "#]]
     .assert_eq(&run(&["stock"]));
     expect![[r#"

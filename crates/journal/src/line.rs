@@ -160,6 +160,14 @@ pub enum Line {
         #[serde(default, skip_serializing_if = "String::is_empty")]
         note: String,
     },
+    /// Something is wanted for the drawer where it costs nothing more; it takes the place of an earlier such line for the
+    /// same item.
+    Wish {
+        /// Item, as remedies and vendors name it.
+        item: String,
+        /// How many; 0 ends the wish.
+        count: u32,
+    },
     /// What the plan may spend from here on.
     Limits {
         /// Money, with its minor digits; none: no limit.

@@ -474,6 +474,7 @@ fn line() -> impl Strategy<Value = Line> {
                 note
             }
         ),
+        (text, any::<u32>()).prop_map(|(item, count)| Line::Wish { item, count }),
         (text, text, text, prop::collection::vec(offered, 0..3)).prop_map(
             |(vendor, seen, how, offers)| Line::Offers {
                 vendor,

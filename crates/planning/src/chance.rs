@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::instance::{Fault, Instance, Machine};
 use crate::plan::{Choice, Decision, Kit, Plan};
-use crate::recourse::taken_up;
+use crate::two_stage_worth::taken_up;
 
 /// Chance that the bench minutes of a plan are at most `most`: machines are taken as independent, and a remedy takes its
 /// minutes only if its fault is there. What is ordered is paid in every case, so money needs no such chance.

@@ -21,6 +21,7 @@ mod rules;
 mod solve;
 mod spares;
 mod turning;
+mod two_stage_worth;
 mod vendors;
 
 pub use chance::within_minutes;

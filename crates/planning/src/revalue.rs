@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::instance::{Instance, Machine, Remedy};
 use crate::plan::{Choice, Kit, Plan};
-use crate::recourse::revalue_cases;
+use crate::two_stage_worth::revalue_cases;
 
 /// What a plan comes to.
 #[derive(Debug, Clone, Copy, PartialEq)]

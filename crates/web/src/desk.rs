@@ -190,10 +190,12 @@ async fn change_stock(
         works: Some(works.clone()),
         note: note.clone(),
     };
-    let built = (field(&form, "way") == "built").then(|| what.clone());
-    let write = move |workshop: &Workshop| match &built {
-        Some(built) => workshop.built(built),
-        None => workshop.keep(&change),
+    let way = field(&form, "way");
+    let write = move |workshop: &Workshop| match way.as_str() {
+        "built" => workshop.built(&change.what),
+        "wish" => workshop.wish(&change.what, false),
+        "no-wish" => workshop.wish(&change.what, true),
+        _ => workshop.keep(&change),
     };
     match in_background(&asked.state, write).await {
         Ok(written) => {

@@ -356,6 +356,10 @@ fn rules(frame: &Frame, curve: &MoneyCurve<'_>, figures: &[(Place, String)]) -> 
             } @else {
                 circle.ink.fill-sheet cx=(px(x)) cy=(px(y)) r="4.5" stroke-width="1.8" {}
             }
+            @if (place.line() - y - 4.5).abs() > 1.0 {
+                // a line leads from words that stand elsewhere to their mark
+                path.edge d={ "M" (px(x)) " " (px(y + if place.line() > y { 6.0 } else { -6.0 })) "L" (px(x.clamp(place.from, place.to))) " " (px(if place.line() > y { place.top } else { place.bottom })) } {}
+            }
             text.is-ink x=(px(place.from)) y=(px(place.line())) { (text) }
         }
     }

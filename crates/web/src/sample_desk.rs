@@ -98,6 +98,13 @@ pub(crate) fn stock() -> StockView {
         things: vec![row("3 ×", "4164-150ns", None, "parcel A, northgate")],
         chips: vec![row("97 %", "z80a", Some("T-06.U1"), "T-06 U1")],
         coming: vec![row("1 ×", "ov-2-used", None, "parcel B, farside parts")],
+        wishes: vec![row(
+            "5 ×",
+            "dip-socket-40",
+            None,
+            "ordered along where the order gets no dearer",
+        )],
+        used_later: vec![row("0.12 ×", "4164, 150 ns", None, "on average in 3 years")],
         waits: vec!["T-02 can be worked on now: what it needs lies in the drawer.".into()],
     }
 }

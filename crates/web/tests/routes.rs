@@ -786,6 +786,17 @@ async fn the_drawer_by_form_and_nonsense_with_a_sentence() {
         .post("/stock", "what=3+fuse&works=80+%25&note=attic&way=in")
         .await;
     house.follow(&put).await.has("each good with").has("attic");
+    let wished = house.post("/stock", "what=5+fuse&way=wish").await;
+    house
+        .follow(&wished)
+        .await
+        .has("Wanted for the drawer")
+        .has("no-wish");
+    let let_go = house.post("/stock", "what=fuse&way=no-wish").await;
+    house.follow(&let_go).await.has("is wanted no more");
+    let built = house.post("/stock", "what=2+ob-2&way=built").await;
+    assert_eq!(built.status, StatusCode::NOT_FOUND);
+    built.has("Expected a board that can be built");
     let nobody = house
         .post("/offers", "vendor=swan&text=fuse+0.20&take=1")
         .await;

@@ -12,7 +12,8 @@ use units::{Currency, Decimal};
 
 use crate::{
     offer::Offered,
-    plan::{Ordered, round, whole},
+    ordered::Ordered,
+    plan::{round, whole},
     workshop::Result,
 };
 

@@ -222,7 +222,7 @@ fn parcel_view(
         *from = until;
         waiting.extend(
             own.iter()
-                .filter(|tag| !waiting.contains(tag))
+                .filter(|tag| !waiting.contains(tag) && *tag != crate::wish::DRAWER)
                 .cloned()
                 .collect::<Vec<_>>(),
         );
@@ -250,7 +250,19 @@ fn parcel_view(
     waiting.sort();
     waiting.dedup();
     let unweighed = unweighed(state, parcel);
-    lines.extend(vendor.map(|vendor| postage(&state.folder.settings, vendor, parcel, &unweighed)));
+    let wished = core
+        .needers
+        .values()
+        .flatten()
+        .any(|tag| tag == crate::wish::DRAWER);
+    let fills = state.pile.wishes.is_empty() || wished;
+    lines.extend(vendor.map(|vendor| {
+        let mut line = postage(&state.folder.settings, vendor, parcel, &unweighed);
+        if !fills && line.text.ends_with(" away") {
+            line.text.push_str(" and no wish fills it");
+        }
+        line
+    }));
     lines.extend(
         vendor
             .into_iter()

@@ -42,6 +42,10 @@ pub(crate) struct Offered {
     pub(crate) whole: BTreeMap<String, f64>,
     /// What kind of way each remedy of the instance is.
     pub(crate) kinds: BTreeMap<String, RemedyKind>,
+    /// Failures a year after each remedy.
+    pub(crate) fails: BTreeMap<String, f64>,
+    /// What is wanted for the drawer.
+    pub(crate) wishes: BTreeMap<String, u32>,
     /// Where the part of a remedy comes from, if it lies in the drawer.
     pub(crate) lying: BTreeMap<String, String>,
     /// Positions whose chips a donor gives, by tag and item.
@@ -109,6 +113,8 @@ pub(crate) fn offered(
         request,
         whole: BTreeMap::new(),
         kinds: BTreeMap::new(),
+        fails: BTreeMap::new(),
+        wishes: state.pile.wishes.clone(),
         lying: BTreeMap::new(),
         gives: BTreeMap::new(),
         notes: Vec::new(),
@@ -252,6 +258,7 @@ impl Offered {
             building::add(&mut self.instance, folder, cure.item.as_deref());
             let later = self.later(folder, &cure, spare);
             self.kinds.insert(id.clone(), cure.kind);
+            self.fails.insert(id.clone(), cure.fails_per_year);
             if let Some(lies) = cure.lies {
                 self.lying.insert(id.clone(), lies);
             }

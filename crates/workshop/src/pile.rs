@@ -21,6 +21,8 @@ pub(crate) struct Pile {
     pub(crate) pinned: Pinned,
     /// Numbers of the lines of parcels ordered.
     pub(crate) ordered: Vec<i64>,
+    /// What is wanted for the drawer, and how many.
+    pub(crate) wishes: BTreeMap<String, u32>,
     /// Lines that contradict those before them.
     pub(crate) problems: Vec<Problem>,
 }
@@ -265,8 +267,19 @@ impl Pile {
                 };
                 Ok(())
             }
-            Line::Ordered { .. } => {
+            Line::Ordered { items, .. } => {
                 self.ordered.push(entry.id);
+                for (item, count) in items {
+                    if let Some(wished) = self.wishes.get_mut(item) {
+                        *wished = wished.saturating_sub(*count);
+                    }
+                }
+                self.wishes.retain(|_, count| *count > 0);
+                Ok(())
+            }
+            Line::Wish { item, count } => {
+                self.wishes.insert(item.clone(), *count);
+                self.wishes.retain(|_, count| *count > 0);
                 Ok(())
             }
             Line::Received { parcel, .. } if !self.ordered.contains(parcel) => {

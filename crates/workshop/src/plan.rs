@@ -1,20 +1,20 @@
 //! The decision over the pile.
 
 use std::{
-    collections::{BTreeMap, VecDeque},
+    collections::BTreeMap,
     sync::Arc,
     time::{Duration, Instant},
 };
 
 use journal::{Draft, Line};
-use planning::{Choice, Goal, Kit, Plan};
+use planning::{Choice, Goal, Plan};
 use purchasing::{Need, Parcels, Request};
 use units::{Currency, Money};
 
 use crate::{
-    Error, ErrorKind, PlanLimits, Workshop, building, exact,
-    intake::shares,
-    offer::{Offered, is_from_donor, offered, works_already},
+    Error, ErrorKind, PlanLimits, Workshop, exact,
+    offer::{Offered, offered, works_already},
+    ordered::count,
     pile::{Limits, Pinned},
     pins,
     plan_view::view,
@@ -24,34 +24,28 @@ use crate::{
 };
 
 /// The search ends after so many nodes, the same on every machine; the plan then says how far it may be from the best.
-const NODES: u64 = 20_000;
+pub(crate) const NODES: u64 = 20_000;
 /// With at most so many joint states of the machines, repairs are decided once the faults have shown.
 const MOST_CASES: usize = 12;
 /// How long the order of a plan is searched for.
-const FOR_THE_ORDER: Duration = Duration::from_secs(2);
+pub(crate) const FOR_THE_ORDER: Duration = Duration::from_secs(2);
 /// The plan may take this part of the time there is; the rest is for its parcels and what would change it.
-const FOR_THE_PLAN: f64 = 0.8;
-/// A search that goes on in the background ends after so many times the nodes.
-const NODES_IN_BACKGROUND: u64 = 100;
-/// It is given so many times the time that a page has, and twice as much each time again, so often at most.
-const LONGER: f64 = 6.0;
-const LEAST_LONGER: f64 = 30.0;
-const MOST_TRIES: u32 = 4;
+pub(crate) const FOR_THE_PLAN: f64 = 0.8;
 
 /// Plans reckoned for one state of journal and folder.
 #[derive(Debug, Default)]
 pub(crate) struct Plans {
-    key: (i64, u64),
-    cores: BTreeMap<String, Arc<Core>>,
-    views: BTreeMap<String, PlanView>,
+    pub(crate) key: (i64, u64),
+    pub(crate) cores: BTreeMap<String, Arc<Core>>,
+    pub(crate) views: BTreeMap<String, PlanView>,
     /// A longer search is under way.
-    improving: bool,
+    pub(crate) improving: bool,
     /// How many longer searches there were.
-    tried: u32,
+    pub(crate) tried: u32,
 }
 
 /// A plan with its parcels.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(crate) struct Core {
     pub(crate) limits: Limits,
     pub(crate) pinned: Pinned,
@@ -99,41 +93,6 @@ impl Workshop {
         let view = view(&state, &core, left)?;
         inner.plans.views.insert(key(&core.limits), view.clone());
         Ok(view)
-    }
-
-    /// Looks longer for the plan that holds and for what would change it, while others go on working; the next
-    /// [`Workshop::plan`] then shows what was found. Returns at once where that is under way, or would be no use.
-    ///
-    /// # Errors
-    /// As [`Workshop::plan`].
-    pub fn improve(&self) -> Result<()> {
-        let mut inner = self.fresh()?;
-        let old = core(&mut inner)?;
-        let state = inner.state();
-        let open = inner.plans.views.get(&key(&old.limits));
-        if inner.plans.improving || !open.is_some_and(|view| view.improving) {
-            return Ok(());
-        }
-        inner.plans.improving = true;
-        let (tried, last) = (inner.plans.tried, inner.plans.tried + 1 >= MOST_TRIES);
-        drop(inner);
-        let patience = longer(&state, tried);
-        let found = better(&old, patience).and_then(|core| {
-            let mut view = view(&state, &core, patience)?;
-            view.improving &= !last;
-            Ok((core, view))
-        });
-        let mut inner = self.fresh()?;
-        if inner.plans.key != state.key() {
-            return Ok(());
-        }
-        inner.plans.improving = false;
-        inner.plans.tried = tried + 1;
-        let (core, view) = found?;
-        let key = key(&core.limits);
-        inner.plans.cores.insert(key.clone(), Arc::new(core));
-        inner.plans.views.insert(key, view);
-        Ok(())
     }
 
     /// Remembers limits and settled decisions, if they are new and can be kept.
@@ -237,7 +196,7 @@ fn merged(state: &State, limits: &PlanLimits) -> Result<Limits> {
     Ok(merged)
 }
 
-fn key(limits: &Limits) -> String {
+pub(crate) fn key(limits: &Limits) -> String {
     format!("{:?} {:?}", limits.money, limits.evenings)
 }
 
@@ -248,12 +207,6 @@ pub(crate) fn refused(error: impl ToString) -> Error {
 /// How long a page waits for a plan and all that goes with it.
 pub(crate) fn patience(state: &State) -> Duration {
     Duration::from_secs_f64(state.folder.settings.plan_seconds)
-}
-
-/// How long the search goes on in the background.
-fn longer(state: &State, tried: u32) -> Duration {
-    let first = (state.folder.settings.plan_seconds * LONGER).max(LEAST_LONGER);
-    Duration::from_secs_f64(first * f64::from(1_u32 << tried.min(MOST_TRIES)))
 }
 
 pub(crate) fn search(patience: Duration) -> planning::Settings {
@@ -278,29 +231,6 @@ pub(crate) fn patient() -> purchasing::Settings {
 /// The cheapest parcels, proven if that can be done in reasonable time.
 pub(crate) fn cheapest(request: &Request) -> Result<Parcels> {
     purchasing::cheapest(request, &patient()).map_err(refused)
-}
-
-/// The same plan sought anew with more time: the better of both, and the nearer bound.
-fn better(old: &Core, patience: Duration) -> Result<Core> {
-    let settings = planning::Settings {
-        node_limit: Some(NODES * NODES_IN_BACKGROUND),
-        time_limit: Some(patience.mul_f64(FOR_THE_PLAN)),
-        ..old.settings.clone()
-    };
-    if !old.cut {
-        return Ok(old.with(old.plan.clone(), old.ordered(), false));
-    }
-    let (instance, currency) = (&old.offered.instance, old.offered.request.currency);
-    let new = planning::solve(instance, &settings).map_err(refused)?;
-    let bound = new.bound.min(old.plan.bound);
-    let cut = !new.proven;
-    let (new, ordered) = exact::settled(&old.offered, &settings, new, currency)?;
-    let better = exact::worth(&new, &ordered.parcels) >= exact::worth(&old.plan, &old.parcels);
-    let (plan, ordered) = match better {
-        true => (new, ordered),
-        false => (old.plan.clone(), old.ordered()),
-    };
-    Ok(old.with(Plan { bound, ..plan }, ordered, cut))
 }
 
 /// Everything that is to be bought, with all that is offered.
@@ -404,40 +334,6 @@ fn make(
     })
 }
 
-/// What follows from a plan: its parcels, and who gets what.
-pub(crate) struct Ordered {
-    pub(crate) parcels: Parcels,
-    needers: BTreeMap<String, Vec<String>>,
-    money: BTreeMap<String, i64>,
-    spares: i64,
-    given: BTreeMap<(String, String), Vec<(String, String)>>,
-}
-
-impl Ordered {
-    pub(crate) fn of(offered: &Offered, plan: &Plan, currency: Currency) -> Result<Ordered> {
-        let needers = needers(offered, plan);
-        let needs = needers
-            .iter()
-            .map(|(item, tags)| Need {
-                item: item.clone(),
-                quantity: count(tags.len()),
-            })
-            .collect();
-        let parcels = cheapest(&Request {
-            needs,
-            ..offered.request.clone()
-        })?;
-        let (money, spares) = money(&parcels, &needers, currency);
-        Ok(Ordered {
-            given: given(offered, plan),
-            parcels,
-            needers,
-            money,
-            spares,
-        })
-    }
-}
-
 /// Leaves out what cannot be kept, and says so; whether there was anything to leave out.
 fn loosened(
     error: &planning::Error,
@@ -461,10 +357,6 @@ fn loosened(
     true
 }
 
-fn count(n: usize) -> u32 {
-    u32::try_from(n).unwrap_or(u32::MAX)
-}
-
 /// What parcels ordered since the limits were set have cost.
 pub(crate) fn spent(state: &State, currency: Currency) -> i64 {
     let set = state
@@ -485,101 +377,6 @@ pub(crate) fn spent(state: &State, currency: Currency) -> i64 {
     landed.map(|money| money.to_minor()).sum()
 }
 
-pub(crate) fn kits(plan: &Plan) -> impl Iterator<Item = (&str, &Kit)> {
-    plan.machines
-        .iter()
-        .filter_map(|decision| match &decision.choice {
-            Choice::Repair(kit) => Some((decision.id.as_str(), kit)),
-            Choice::Hold | Choice::Sell | Choice::Donor => None,
-        })
-}
-
-/// Who needs each item that has to be bought: what is on hand goes to the first, and a board that is built needs its
-/// parts.
-fn needers(offered: &Offered, plan: &Plan) -> BTreeMap<String, Vec<String>> {
-    let mut needs = building::Needs::new(&offered.instance, plan);
-    for (tag, kit) in kits(plan) {
-        for (item, n) in kit.items.iter().filter(|(item, _)| !is_from_donor(item)) {
-            for _ in 0..*n {
-                needs.add(tag, item);
-            }
-        }
-    }
-    let mut needers = needs.needers;
-    if !plan.cases.is_empty() {
-        // in no state of the machines is more used than was ordered; who needs it shows later
-        for (item, tags) in &mut needers {
-            let orders = plan.orders.iter().filter(|order| order.item == *item);
-            let ordered: u32 = orders.map(|order| order.quantity).sum();
-            tags.truncate(usize::try_from(ordered).unwrap_or(usize::MAX));
-        }
-        needers.retain(|_, tags| !tags.is_empty());
-    }
-    needers
-}
-
-/// Parts money of each machine, and of units that nobody needs; with postage and taxes it adds up to what is paid.
-fn money(
-    parcels: &Parcels,
-    needers: &BTreeMap<String, Vec<String>>,
-    currency: Currency,
-) -> (BTreeMap<String, i64>, i64) {
-    let mut waiting: BTreeMap<&String, VecDeque<&String>> = needers
-        .iter()
-        .map(|(item, tags)| (item, tags.iter().collect()))
-        .collect();
-    let mut money: BTreeMap<String, i64> = BTreeMap::new();
-    let mut spares = 0;
-    for line in parcels.parcels.iter().flat_map(|parcel| &parcel.lines) {
-        debug_assert_eq!(line.total.currency, currency);
-        for unit in shares(
-            line.total.to_minor(),
-            usize::try_from(line.quantity).unwrap_or(1),
-        ) {
-            match waiting.get_mut(&line.item).and_then(VecDeque::pop_front) {
-                Some(tag) => *money.entry(tag.clone()).or_default() += unit,
-                None => spares += unit,
-            }
-        }
-    }
-    (money, spares)
-}
-
-/// Which donor's part goes to whom.
-fn given(offered: &Offered, plan: &Plan) -> BTreeMap<(String, String), Vec<(String, String)>> {
-    let mut pool: BTreeMap<&String, VecDeque<(&String, &String)>> = BTreeMap::new();
-    for decision in plan
-        .machines
-        .iter()
-        .filter(|decision| decision.choice == Choice::Donor)
-    {
-        for ((tag, item), parts) in offered
-            .gives
-            .iter()
-            .filter(|((tag, _), _)| *tag == decision.id)
-        {
-            pool.entry(item)
-                .or_default()
-                .extend(parts.iter().map(|part| (tag, part)));
-        }
-    }
-    let mut given: BTreeMap<(String, String), Vec<(String, String)>> = BTreeMap::new();
-    for (tag, kit) in kits(plan) {
-        for (item, n) in kit.items.iter().filter(|(item, _)| is_from_donor(item)) {
-            for _ in 0..*n {
-                let Some((giver, part)) = pool.get_mut(item).and_then(VecDeque::pop_front) else {
-                    continue;
-                };
-                given
-                    .entry((tag.to_string(), item.clone()))
-                    .or_default()
-                    .push((giver.clone(), part.clone()));
-            }
-        }
-    }
-    given
-}
-
 /// How the plan adds up, in smallest coins.
 pub(crate) struct Sums {
     pub(crate) worth: i64,
@@ -595,38 +392,6 @@ pub(crate) struct Sums {
 }
 
 impl Core {
-    /// The same with another plan.
-    fn with(&self, plan: Plan, ordered: Ordered, cut: bool) -> Core {
-        Core {
-            limits: self.limits.clone(),
-            pinned: self.pinned.clone(),
-            cut,
-            pins: self.pins.clone(),
-            left_out: self.left_out.clone(),
-            money_limit: self.money_limit,
-            settings: self.settings.clone(),
-            offered: self.offered.clone(),
-            all_vendors: self.all_vendors.clone(),
-            plan,
-            parcels: ordered.parcels,
-            needers: ordered.needers,
-            money: ordered.money,
-            spares: ordered.spares,
-            turns: crate::turning::Turns::default(),
-            given: ordered.given,
-        }
-    }
-
-    fn ordered(&self) -> Ordered {
-        Ordered {
-            parcels: self.parcels.clone(),
-            needers: self.needers.clone(),
-            money: self.money.clone(),
-            spares: self.spares,
-            given: self.given.clone(),
-        }
-    }
-
     /// A vendor's words for an item.
     pub(crate) fn title_of<'c>(&'c self, item: &'c str) -> &'c str {
         let offers = self.offered.request.offers.iter();

@@ -9,7 +9,8 @@ use purchasing::{Need, Request};
 use crate::{
     building::made,
     offer::is_from_donor,
-    plan::{Core, cheapest, kits, round, whole},
+    ordered::{count, kits},
+    plan::{Core, cheapest, round, whole},
     views::SumRow,
     words::{capital, coins, number as in_words, percent},
     workshop::State,
@@ -203,10 +204,6 @@ fn paid(core: &Core, needs: &[(String, usize)]) -> Option<i64> {
     let parcels = cheapest(&request).ok()?;
     let all_met = parcels.unmet.is_empty();
     all_met.then(|| parcels.landed.to_minor() + parcels.hassle.to_minor())
-}
-
-fn count(n: usize) -> u32 {
-    u32::try_from(n).unwrap_or(u32::MAX)
 }
 
 /// At `n` the chance that `n` more of an item will be wanted over the pile, when `over` are left over anyway.

@@ -78,7 +78,10 @@ fn heading(core: &Core, state: &State, evenings: f64) -> String {
         0 => "No machine is on the bench.".to_string(),
         _ => format!(
             "Spend {money} and {time}; {} of {} should work.",
-            number(working),
+            match working {
+                0 => "none".to_string(),
+                some => number(some),
+            },
             number(all)
         ),
     }
@@ -133,7 +136,12 @@ fn other_costs(core: &Core, currency: Currency) -> Vec<SumRow> {
             .sum()
     };
     let parcels = counted(core.parcels.parcels.len(), "parcel", "parcels");
+    let wishes = core.money.get(crate::wish::DRAWER).copied().unwrap_or(0);
     let rows = [
+        (
+            wishes,
+            "for the drawer: wishes that make the order no dearer".to_string(),
+        ),
         (
             core.spares,
             "spares: packs and least quantities hold more than is needed".to_string(),
@@ -260,6 +268,9 @@ impl Core {
         let settled = self.pins.iter().any(|one| one.tag() == tag);
         Ok(match best {
             _ if settled => format!("It is settled so. Worth {hold} as it is."),
+            Some(_) if self.cut => {
+                format!("The best plan found so far leaves it so. Worth {hold} as it is.")
+            }
             None => format!("Nothing that could be had mends it. Worth {hold} as it is."),
             Some(best) if best.faults.is_empty() => {
                 format!("No time is left for it. Worth {hold} as it is.")

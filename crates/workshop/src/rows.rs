@@ -185,7 +185,7 @@ fn words(state: &State, entry: &Entry) -> (String, String, String) {
             (
                 format!("Offers of {vendor}, seen on {seen}:"),
                 match offers.as_slice() {
-                    [one] => crate::offers::said(one),
+                    [one] => crate::offers_read::said(one),
                     _ => format!("{what}, {how}"),
                 },
                 String::new(),
@@ -218,6 +218,14 @@ fn words(state: &State, entry: &Entry) -> (String, String, String) {
                 String::new(),
             )
         }
+        Line::Wish { item, count } => (
+            "Wanted for the drawer:".to_string(),
+            match count {
+                0 => format!("{item} no more"),
+                count => format!("{count} × {item}"),
+            },
+            String::new(),
+        ),
         Line::Pinned { pins, without } => {
             let mut said = pins.clone();
             said.extend(without.iter().map(|vendor| format!("without {vendor}")));

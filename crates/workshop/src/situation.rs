@@ -274,6 +274,7 @@ fn action(pile: &Pile, boards: &BTreeMap<String, Arc<Profile>>, entry: &Entry) -
         | Line::Received { .. }
         | Line::Offers { .. }
         | Line::Kept { .. }
+        | Line::Wish { .. }
         | Line::Shelved { .. }
         | Line::Limits { .. }
         | Line::Pinned { .. } => None,

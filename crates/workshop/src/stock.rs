@@ -8,6 +8,7 @@ use crate::{
     drawer::{Drawer, Lot, loose, parcel_name},
     item_names::{Items, Meant},
     views::Written,
+    wish,
     words::{capital, counted, percent, quoted, sentence},
     workshop::{Inner, Result, State},
 };
@@ -36,6 +37,10 @@ pub struct StockView {
     pub chips: Vec<StockRow>,
     /// Still to come.
     pub coming: Vec<StockRow>,
+    /// Wanted for the drawer where it costs nothing more.
+    pub wishes: Vec<StockRow>,
+    /// What the machines are expected to use up later.
+    pub used_later: Vec<StockRow>,
     /// Whose work waits for what, a sentence each.
     pub waits: Vec<String>,
 }
@@ -237,15 +242,21 @@ fn view(inner: &mut Inner) -> Result<StockView> {
             works: None,
         })
         .collect();
-    let waits = match state.pile.machines.is_empty() {
-        true => Vec::new(),
-        false => crate::receive::waits(inner)?,
+    let (waits, used_later) = match state.pile.machines.is_empty() {
+        true => (Vec::new(), Vec::new()),
+        false => {
+            let waits = crate::receive::waits(inner)?;
+            let core = crate::plan::core(inner)?;
+            (waits, wish::used_later(&state, &core))
+        }
     };
     Ok(StockView {
         heading: heading(things.len() + chips.len(), drawer.coming.len()),
         things,
         chips,
         coming,
+        wishes: wish::rows(&state),
+        used_later,
         waits,
     })
 }

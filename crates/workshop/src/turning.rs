@@ -22,7 +22,7 @@ const MOST_TURNS: usize = 40;
 const PART: u32 = 4;
 
 /// Prices at which the order turns, reckoned when they are first asked for, and how many offers there was no time for.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(crate) struct Turns(OnceLock<(Vec<Turn>, usize)>);
 
 impl Workshop {

@@ -430,6 +430,57 @@ fn the_plan_uses_the_drawer_first() {
     );
 }
 
+/// Sockets that have a use one day fill a parcel up to free postage, and only then; ordered, they are wished for no more.
+#[test]
+fn a_wish_fills_a_parcel_where_that_is_no_dearer() {
+    let (dir, workshop) = demo();
+    let before = workshop.order(&PlanLimits::default()).unwrap();
+    let postage = |ledger: &workshop::views::Ledger| {
+        let parcels = ledger.parcels.iter();
+        let own = parcels.filter(|parcel| parcel.vendor == "northgate");
+        let lines = own.flat_map(|parcel| &parcel.lines);
+        let line = lines
+            .into_iter()
+            .find(|line| line.text.starts_with("postage"));
+        line.unwrap().text.clone()
+    };
+    assert!(postage(&before).ends_with("that is 36.30 away"));
+    assert_eq!(
+        workshop.wish("2 dip-socket-40", false).unwrap().changed,
+        "2 × dip-socket-40 wanted for the drawer: ordered along where that makes the order no dearer."
+    );
+    let far = workshop.order(&PlanLimits::default()).unwrap();
+    assert_eq!(far.landed, before.landed);
+    assert!(postage(&far).ends_with("that is 36.30 away and no wish fills it"));
+    let file = dir.path().join("vendors/northgate.toml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    let near = text.replacen(
+        "{ from = \"60\", fee = \"0\" }",
+        "{ from = \"26\", fee = \"0\" }",
+        1,
+    );
+    std::fs::write(&file, near).unwrap();
+    let filled = workshop.order(&PlanLimits::default()).unwrap();
+    assert_eq!(postage(&filled), "postage, free");
+    let lines: Vec<_> = filled.parcels.iter().flat_map(|one| &one.lines).collect();
+    let wished = lines.iter().find(|line| line.note == "for the drawer two");
+    assert!(wished.is_some(), "{lines:?}");
+    let waiting = filled.parcels.iter().flat_map(|one| &one.waiting);
+    assert!(waiting.into_iter().all(|tag| tag.starts_with("T-")));
+    let plan = workshop.plan(&PlanLimits::default()).unwrap();
+    let coins = |text: &str| (text.parse::<f64>().unwrap() * 100.0).round();
+    let machines: f64 = plan.decisions.iter().map(|one| coins(&one.money)).sum();
+    let others: f64 = plan.other_costs.iter().map(|row| coins(&row.amount)).sum();
+    assert_eq!(machines + others, coins(&plan.spends));
+    let stock = workshop.stock().unwrap();
+    assert_eq!(stock.wishes[0].what, "dip-socket-40");
+    assert!(!stock.used_later.is_empty());
+    let parcel = filled.parcels.iter().find(|one| one.vendor == "northgate");
+    workshop.ordered(&parcel.unwrap().letter).unwrap();
+    assert!(workshop.stock().unwrap().wishes.is_empty());
+    assert!(workshop.wish("dip-socket-40", true).is_err());
+}
+
 #[test]
 fn a_donor_into_the_drawer() {
     let (_dir, workshop) = demo();

@@ -166,6 +166,8 @@ pub(crate) fn stock(view: &StockView) -> Sheet {
         ("Without a mark", &view.things),
         ("Chips out of machines, each with its chance", &view.chips),
         ("On the way", &view.coming),
+        ("Wanted for the drawer", &view.wishes),
+        ("Used up later, by what is fitted now", &view.used_later),
     ] {
         if rows.is_empty() {
             continue;

@@ -43,6 +43,8 @@ pub fn stock(setting: &Setting<'_>, view: &StockView, entry: Entry<'_>) -> Marku
                     (block("Without a mark", &view.things))
                     (block("Chips out of machines, each with the chance that it is good", &view.chips))
                     (block("On the way", &view.coming))
+                    (wishes(&view.wishes))
+                    (block("Used up later, by what is fitted now", &view.used_later))
                 }
                 div { (form(entry)) }
             }
@@ -68,6 +70,31 @@ fn block(heading: &str, rows: &[StockRow]) -> Markup {
             section {
                 h2 { (heading) }
                 ol.ledger.close { @for row in rows { (line(row)) } }
+            }
+        }
+    }
+}
+
+/// What is wanted for the drawer, each with its button to want it no more.
+fn wishes(rows: &[StockRow]) -> Markup {
+    html! {
+        @if !rows.is_empty() {
+            section {
+                h2 { "Wanted for the drawer" }
+                ol.ledger.close.settled {
+                    @for row in rows {
+                        li {
+                            span { (row.amount) }
+                            div {
+                                (prose(&row.what)) " " span.soft { (prose(&row.from)) }
+                                form.paperless method="post" action="/stock" {
+                                    input type="hidden" name="what" value=(row.what);
+                                    button.plain name="way" value="no-wish" aria-label={ "Want " (row.what) " no more" } { "let it go" }
+                                }
+                            }
+                        }
+                    }
+                }
             }
         }
     }
@@ -104,12 +131,13 @@ fn form(entry: Entry<'_>) -> Markup {
                         input #note name="note" value=(entry.note) placeholder="from the attic" autocomplete="off";
                     }
                 }
-                p.small.soft { "Boards that were built go in, and what is there of their parts goes out." }
+                p.small.soft { "Boards that were built go in, and what is there of their parts goes out. A wish is ordered along where that makes the order no dearer." }
                 @if let Some(error) = entry.error { (wrong(error)) }
                 div.buttons {
                     button.button.main name="way" value="in" { "Put in" }
                     button.button name="way" value="out" { "Take out" }
                     button.button name="way" value="built" { "Built" }
+                    button.button name="way" value="wish" { "Wish for it" }
                 }
             }
         }
