@@ -156,7 +156,11 @@ pub(crate) fn card_of(
         None => Vec::new(),
     };
     let suspects = case.suspects();
-    let next = case.next(steps, &tries, mule, &economy);
+    let mut next = case.next(steps, &tries, mule, &economy);
+    let in_order = next.is_empty() && case.is_given_up(course);
+    if in_order {
+        next = case.in_order(now, steps, &economy)?;
+    }
     Ok(JobCard {
         tag: tag.to_string(),
         board: board.title.clone(),
@@ -169,7 +173,7 @@ pub(crate) fn card_of(
         left_out: case.left_out(now),
         aside: now.diagnosis.aside().map(|aside| case.aside(aside)),
         doubt: doubted.and_then(|doubted| case.doubt(&doubted)),
-        next_note: case.next_note(&next, steps),
+        next_note: case.next_note(&next, steps, in_order),
         next,
         course: case.course(course, &economy),
         shelve: None,

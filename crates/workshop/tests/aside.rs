@@ -39,6 +39,8 @@ fn a_machine_looked_at_over_and_over_is_answered() {
     assert!(aside[0].is_none(), "one epoch is answered exactly");
     let last = aside.pop().flatten().expect("something is set aside");
     assert!(!last.modes.is_empty());
-    assert!(last.at_most < 1e-9, "at most {}", last.at_most);
-    assert_eq!(last.sentence, "", "no figure shown would be another");
+    assert!(last.at_most < 0.02, "at most {}", last.at_most);
+    let start = "Too much hangs together for an exact answer.";
+    let told = last.at_most < 1e-6 || last.sentence.starts_with(start);
+    assert!(told, "{}", last.sentence);
 }

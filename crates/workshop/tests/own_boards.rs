@@ -183,6 +183,12 @@ const LISTS: [(&str, &str); 12] = [
 #[test]
 fn seventy_parts_take_little_typing() {
     let dir = tempfile::tempdir().unwrap();
+    // a bench with a multimeter, an oscilloscope and a logic probe
+    let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/ostrel/workshop.toml");
+    let bench = fs::read_to_string(example).unwrap();
+    let probe = "[[instrument]]\nid = \"logic-probe\"\ntitle = \"the logic probe\"\nmeasures = []\nsource = \"invented\"\n";
+    let bench = format!("{bench}\n{probe}");
+    fs::write(dir.path().join("workshop.toml"), bench).unwrap();
     let workshop = open(dir.path());
     let answers = [("cpu", "z80"), ("ram", "dram"), ("sound", "chip")];
     let mut typed = "board new \"Ostrel 9\" -a cpu=z80 -a ram=dram -a sound=chip".len();
@@ -231,6 +237,17 @@ fn seventy_parts_take_little_typing() {
     workshop
         .measure("T-01", "picture black; start fail; sound fail")
         .unwrap();
+    // what all else needs is looked at first
+    let mut asked = Vec::new();
+    for _ in 0..4 {
+        let check = workshop.card("T-01").unwrap().next[0].check.clone();
+        workshop.measure("T-01", &format!("{check} ok")).unwrap();
+        asked.push(check);
+    }
+    assert_eq!(asked, ["+5v", "current", "cpu-clock", "cpu-reset"]);
+    for _ in &asked {
+        workshop.undo(None).unwrap();
+    }
     // a dead board that has its supply and clock leaves the blame with what needs them
     let blame = |block: &[&str]| chance_of(&workshop, "T-01", block);
     workshop.measure("T-01", "+5v 2.10").unwrap();

@@ -8,22 +8,31 @@ use journal::Truth;
 
 use super::{Case, at_hand};
 use crate::{
+    reckon::{Reckoned, too_much},
     say,
     tries::{Mule, shorts},
     views::NextStep,
     words::{coins, minutes, percent, sentence, to_coins},
+    workshop::Result,
 };
 
 /// Waiting until the machine is seen not to work must save so much more to be worth a word, in money.
 const WORTH_WAITING: f64 = 0.5;
+/// A look that tells less tells nothing, in bits.
+const LEAST_BITS: f64 = 0.01;
 /// Steps of a course that are named.
 const MOST_STEPS: usize = 4;
 
 impl Case<'_> {
     /// What the savings are measured against; where none pays now, which would if the machine turned out not to work.
-    pub(super) fn next_note(&self, next: &[NextStep], steps: &[Step]) -> String {
+    pub(super) fn next_note(&self, next: &[NextStep], steps: &[Step], in_order: bool) -> String {
         let currency = self.state.folder.settings.currency;
         let rate = coins(self.state.folder.settings.rate_per_hour, currency);
+        if in_order && !next.is_empty() {
+            return format!(
+                "No one look pays for itself, at {rate} an hour; if you go on, this is the board's order, what all else needs first."
+            );
+        }
         if !next.is_empty() {
             return format!("Saved against fitting suspects one at a time, at {rate} an hour.");
         }
@@ -77,6 +86,38 @@ impl Case<'_> {
                 _ => self.next_step(step, economy),
             })
             .collect()
+    }
+
+    /// It does not work, and leaving it so is the best course that needs no further look.
+    pub(super) fn is_given_up(&self, course: &Course) -> bool {
+        course.remedies.is_empty() && course.works < 0.5 && !self.bad_findings().is_empty()
+    }
+
+    /// The first three looks in the board's order that tell anything: what all else needs comes before what needs it.
+    pub(super) fn in_order(
+        &self,
+        now: &Reckoned,
+        steps: &[Step],
+        economy: &Economy,
+    ) -> Result<Vec<NextStep>> {
+        let predictions = now.diagnosis.predictions(&self.machine.tag);
+        let predictions = predictions.map_err(|error| too_much(&error))?;
+        let tells = |step: &Step| {
+            let mut same = predictions.iter().filter(|one| one.check == step.check);
+            same.any(|one| one.entropy_fall_bits >= LEAST_BITS)
+        };
+        let missing = |step: &Step| {
+            let mut set_ups = step.new_set_ups.iter();
+            set_ups.any(|set_up| economy.missing.contains(set_up))
+        };
+        let in_order = self.board.checks.iter();
+        let open = in_order.filter_map(|check| steps.iter().find(|step| step.check == check.id));
+        let open = open.filter(|step| at_hand(self.machine, self.board, &step.check));
+        Ok(open
+            .filter(|step| !missing(step) && tells(step))
+            .take(3)
+            .filter_map(|step| self.next_step(step, economy))
+            .collect())
     }
 
     /// A chip that goes into the mule, and what is looked at there.
