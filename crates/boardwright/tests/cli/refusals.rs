@@ -246,8 +246,7 @@ fn lines_that_cannot_be_written() {
     check(
         &["settle", "T-03", "U9.asleep"],
         expect![[r#"
-            error: U9 has no mode `asleep`; known are `dead`, `no-colour`, `warm` or
-            `contact`
+            error: U9 has no mode `asleep`; known are `dead`, `no-colour`, `warm` or `open`
 
             hint: write `U9.dead`, `joint "track U7.3 to U12.5"` or `works`
         "#]],
@@ -321,11 +320,11 @@ fn lines_that_cannot_be_written() {
     check(
         &["what-if", "T-03", "dance"],
         expect![[r#"
-            error: expected a check, found `dance`; nearest are `tape`, `voices` or `+5v`
+        error: expected a check, found `dance`; nearest are `sync`, `tape` or `clock`
 
-            hint: suppose an act (`pull U9`, `reseat U9`, `swap U9 mule`), a check
-            (`sound`), or what it shows (`sound none`)
-        "#]],
+        hint: suppose an act (`pull U9`, `reseat U9`, `swap U9 mule`), a check
+        (`sound`), or what it shows (`sound none`)
+    "#]],
     );
     check(
         &["what-if", "T-03", "pull"],
@@ -566,7 +565,7 @@ fn board_files_are_checked() {
         expect![[r#"
             One problem in bad.toml.
 
-            Line 493, column 2: expected `=` (key with no value), found end of line or file.
+            Line 787, column 7: expected `=` (key with no value), found end of line or file.
         "#]],
     );
     check(
