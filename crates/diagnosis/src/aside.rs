@@ -147,7 +147,7 @@ impl Clearing<'_> {
 
 /// What may be set aside, in the order in which it is.
 fn candidates(unrolled: &Unrolled, early: &Early, arising: &BTreeSet<Arising>) -> Vec<Candidate> {
-    let mut candidates: Vec<Candidate> = chances(early, arising)
+    let mut candidates: Vec<Candidate> = chances(&early.unrolled, &early.compiled, arising)
         .into_iter()
         .map(|(arising, chance)| Candidate {
             arising,
@@ -194,11 +194,8 @@ fn small(compiled: Result<Compiled, Error>) -> Result<Option<Compiled>, Error> {
 impl Stage {
     /// P(one of the set is there | the early findings and what others say): at most the sum over all of it.
     pub(crate) fn chance(&self, compiled: &Compiled) -> f64 {
-        let early = Early {
-            unrolled: self.early.unrolled.clone(),
-            compiled: compiled.clone(),
-        };
-        chances(&early, &self.set).values().sum()
+        let chances = chances(&self.early.unrolled, compiled, &self.set);
+        chances.values().sum()
     }
 }
 
@@ -332,19 +329,23 @@ fn pruned(mut lowered: Lowered, arising: &BTreeSet<Arising>) -> Lowered {
 }
 
 /// The chance that each mode arose where it may.
-fn chances(early: &Early, arising: &BTreeSet<Arising>) -> BTreeMap<Arising, f64> {
+fn chances(
+    unrolled: &Unrolled,
+    compiled: &Compiled,
+    arising: &BTreeSet<Arising>,
+) -> BTreeMap<Arising, f64> {
     let Compiled {
         lowered,
         tree,
         upward,
-    } = &early.compiled;
+    } = compiled;
     let marginals = tree.marginals(&Question::default(), upward);
     let chance = |&(id, mode): &Arising| -> f64 {
         let Some(&var) = lowered.states.get(&id) else {
             return 0.0;
         };
         let now = marginals[var][mode + 1];
-        let good = before(&early.unrolled, id).and_then(|from| lowered.states.get(&from));
+        let good = before(unrolled, id).and_then(|from| lowered.states.get(&from));
         let Some(&from) = good else { return now };
         // it arose here if all was good before
         let mut question = Question::default();
