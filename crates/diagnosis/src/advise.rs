@@ -7,18 +7,22 @@
 //! remedy. What a course is worth is exact for the given order: after the first suspects are put right the machine works if
 //! every other part is good, and that chance is asked of the network for each length.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
 
 use catalogue::{Check, Profile, Site};
 
 use crate::{
     answer::{Course, Economy, Holder, ModeChance, Step},
+    asking::{Asking, Open, Sum, Works, chance_of, posteriors_of, without_numbers},
     compiled::Compiled,
     diagnosis::{Diagnosis, Listed, listed_on, members_of, most_for_many, outcome_names},
     error::Error,
-    groups::{Group, Outer},
-    lower::Asked,
-    model::Var,
+    graph::Board,
+    lower::Lowered,
+    model::{Table, Var},
     tree::{Marginals, Question, Tree},
     unroll::Unrolled,
 };
@@ -38,32 +42,19 @@ impl Diagnosis {
     /// The machine is unknown, or the answer would be too large.
     pub fn next(&self, tag: &str, economy: &Economy) -> Result<(Vec<Step>, Course), Error> {
         let (group, machine) = self.place(tag)?;
-        let marginals = self.marginals(group);
-        let Group {
-            unrolled,
-            outer,
-            compiled: plain,
-            ..
-        } = &self.groups()[group];
-        if plain.upward.log_total == f64::NEG_INFINITY {
+        let of = &self.groups()[group];
+        let unrolled = &of.unrolled;
+        if of.compiled().upward.log_total == f64::NEG_INFINITY {
             // the findings contradict each other: nothing can be weighed before one is taken back
             return Ok((Vec::new(), leave(economy)));
         }
-        let adviser = Adviser::new(unrolled, machine, plain, economy);
-        let base = adviser.weighed(adviser.now(marginals))?;
-        let course = base.course.clone();
+        let mut course = leave(economy);
         let mut steps = Vec::new();
-        let mut open = vec![unrolled.open_checks(machine)];
-        while let Some(checks) = open.pop() {
-            let (unrolled, asked) = unrolled.ask_each(machine, &checks);
-            match Bench::of(unrolled, asked, outer.as_ref(), plain) {
-                Ok(bench) => steps.extend(bench.steps(machine, economy, &base)?),
-                Err(error) if checks.len() < 2 => return Err(error),
-                Err(_) => {
-                    let (some, rest) = checks.split_at(checks.len() / 2);
-                    open.extend([rest.to_vec(), some.to_vec()]);
-                }
-            }
+        for asking in self.asked(group, machine)? {
+            let adviser = Adviser::new(unrolled, machine, Ground::asking(asking), economy);
+            let (base, some) = adviser.steps(asking)?;
+            course = base.course;
+            steps.extend(some);
         }
         let missing = |step: &Step| {
             step.new_set_ups
@@ -84,96 +75,53 @@ impl Diagnosis {
     }
 }
 
-/// Checks not yet made, in one network with their outcomes.
-struct Bench {
-    unrolled: Unrolled,
-    asked: Vec<Asked>,
-    compiled: Compiled,
-}
-
-impl Bench {
-    /// Many checks that tie the network too much together are refused; fewer may do.
-    fn of(
-        unrolled: Unrolled,
-        asked: Vec<Asked>,
-        outer: Option<&Outer>,
-        plain: &Compiled,
-    ) -> Result<Self, Error> {
-        let most = if asked.len() > 1 {
-            most_for_many(plain.tree.entries())
-        } else {
-            usize::MAX
-        };
-        let compiled = Compiled::within(&unrolled, &asked, outer, most)?;
-        Ok(Self {
-            unrolled,
-            asked,
-            compiled,
-        })
-    }
-
-    fn steps(&self, machine: usize, economy: &Economy, base: &Weighed) -> Result<Vec<Step>, Error> {
-        let adviser = Adviser::new(&self.unrolled, machine, &self.compiled, economy);
-        let Compiled {
-            lowered,
-            tree,
-            upward,
-        } = &self.compiled;
-        let wanted: Vec<Var> = adviser
-            .members
-            .iter()
-            .chain(&lowered.outcomes)
-            .copied()
-            .collect();
-        let marginals = tree.marginals_of(&Question::default(), upward, &wanted);
-        let after = adviser.after_each(&lowered.outcomes, &marginals);
-        let points: Vec<Point<'_>> = after
-            .iter()
-            .zip(&lowered.outcomes)
-            .flat_map(|(after, &outcome)| {
-                let followed = after.iter().enumerate();
-                let marginals = &marginals;
-                followed.filter_map(move |(state, after)| {
-                    Some(Point {
-                        seen: Some((outcome, only(state, tree.states_of(outcome)))),
-                        log_chance: upward.log_total + marginals[outcome][state].ln(),
-                        marginals: after.as_ref()?,
-                    })
-                })
-            })
-            .collect();
-        let mut weighed = adviser.weighed_each(&points)?.into_iter();
-        let checks = &self.unrolled.graph.boards[machine].profile.checks;
-        let each = self.asked.iter().zip(&lowered.outcomes).zip(&after);
-        let steps = each.map(|((asked, &outcome), after)| {
-            let ways = marginals[outcome].iter().zip(after);
-            let ways = ways.map(|(&chance, after)| Way {
-                chance,
-                after: after
-                    .as_ref()
-                    .and_then(|after| Some((after, weighed.next()?))),
-            });
-            let ways: Vec<Way<'_>> = ways.collect();
-            let check = &checks[asked.check];
-            let cost = Cost {
-                minutes: check.minutes,
-                set_ups: &check.set_up,
-                harm: adviser.expected_harm(check, asked, outcome),
-            };
-            adviser.step(check, cost, &ways, base)
-        });
-        Ok(steps.collect())
-    }
-}
-
 /// What is known at a point from which courses are weighed.
 pub(crate) struct Point<'a> {
-    /// What was seen: a variable and how much it speaks for each of its states.
-    pub(crate) seen: Option<(Var, Vec<f64>)>,
+    pub(crate) seen: Seen<'a>,
     /// The logarithm of its chance, all findings included.
     pub(crate) log_chance: f64,
     /// Posteriors of the members that may be tried.
     pub(crate) marginals: &'a Marginals,
+}
+
+/// What was seen beside the findings.
+pub(crate) enum Seen<'a> {
+    Nothing,
+    /// How much it speaks for each state of a chip.
+    Chip(Var, &'a [f64]),
+    Sum(&'a Sum),
+}
+
+/// A network, and what can be asked about it.
+#[derive(Clone, Copy)]
+pub(crate) struct Ground<'a> {
+    lowered: &'a Lowered,
+    log_total: f64,
+    entries: usize,
+    tables: &'a [Table],
+    works: &'a [Arc<Works>],
+}
+
+impl<'a> Ground<'a> {
+    pub(crate) fn plain(compiled: &'a Compiled) -> Self {
+        Self {
+            lowered: &compiled.lowered,
+            log_total: compiled.upward.log_total,
+            entries: compiled.tree.entries(),
+            tables: &[],
+            works: &[],
+        }
+    }
+
+    fn asking(asking: &'a Asking) -> Self {
+        Self {
+            lowered: &asking.lowered,
+            log_total: asking.upward.log_total,
+            entries: asking.tree.entries(),
+            tables: &asking.tables,
+            works: &asking.works,
+        }
+    }
 }
 
 /// The best courses from a point.
@@ -201,7 +149,8 @@ pub(crate) struct Cost<'a> {
 }
 
 pub(crate) struct Adviser<'a> {
-    compiled: &'a Compiled,
+    board: &'a Board,
+    ground: Ground<'a>,
     economy: &'a Economy,
     /// Modes of this machine.
     pub(crate) listed: Vec<Listed>,
@@ -219,13 +168,13 @@ pub(crate) struct Adviser<'a> {
 
 impl<'a> Adviser<'a> {
     pub(crate) fn new(
-        unrolled: &Unrolled,
+        unrolled: &'a Unrolled,
         machine: usize,
-        compiled: &'a Compiled,
+        ground: Ground<'a>,
         economy: &'a Economy,
     ) -> Self {
-        let listed = listed_on(unrolled, machine, &compiled.lowered);
-        let members = members_of(unrolled, machine, &compiled.lowered)
+        let listed = listed_on(unrolled, machine, ground.lowered);
+        let members = members_of(unrolled, machine, ground.lowered)
             .iter()
             .map(|member| member.var)
             .collect();
@@ -267,7 +216,8 @@ impl<'a> Adviser<'a> {
         }
         let board = &unrolled.graph.boards[machine];
         Self {
-            compiled,
+            board,
+            ground,
             economy,
             with_it: with_it(&board.profile, &listed),
             listed,
@@ -281,8 +231,8 @@ impl<'a> Adviser<'a> {
     /// Nothing more was seen.
     pub(crate) fn now<'m>(&self, marginals: &'m Marginals) -> Point<'m> {
         Point {
-            seen: None,
-            log_chance: self.compiled.upward.log_total,
+            seen: Seen::Nothing,
+            log_chance: self.ground.log_total,
             marginals,
         }
     }
@@ -447,7 +397,7 @@ impl<'a> Adviser<'a> {
     ) -> Result<Vec<Vec<f64>>, Error> {
         let most = match points.len() {
             0 | 1 => usize::MAX,
-            _ => most_for_many(self.compiled.tree.entries()),
+            _ => most_for_many(self.ground.entries),
         };
         match self.solved_within(points, tried, most) {
             Err(_) if points.len() > 1 => {
@@ -471,54 +421,147 @@ impl<'a> Adviser<'a> {
             free.insert(*var);
             free.extend(self.with_it.get(var).map(|(place, _)| *place));
         }
-        let tree = self.all_good_but(points, &free, most)?;
+        let (tree, works) = self.all_good_but(points, &free, most)?;
         let mut questions = Vec::new();
+        let mut known = BTreeMap::new();
+        let mut terms: Vec<Vec<(f64, usize)>> = Vec::with_capacity(points.len());
         for (point, tried) in points.iter().zip(tried) {
-            let mut question = Question::default();
+            let mut given = Question::default();
             for &var in &free {
-                question.fix(&tree, var, 0);
+                given.fix(&tree, var, 0);
             }
-            question.weights.extend(point.seen.clone());
-            questions.push(question.clone());
-            for &(var, remedy) in tried {
-                let works = self.economy.remedies[remedy].works;
-                cure(&mut question, var, |_| works);
-                if let Some((place, cured)) = self.with_it.get(&var) {
-                    cure(&mut question, *place, |state| cured[state]);
+            let mut ask = |given: Question| {
+                questions.push(given.clone());
+                self.along(given, tried, &mut questions);
+                questions.len() - tried.len() - 1
+            };
+            terms.push(match &point.seen {
+                Seen::Nothing => vec![(1.0, ask(given))],
+                Seen::Chip(var, shown) => {
+                    given.weights.push((*var, shown.to_vec()));
+                    vec![(1.0, ask(given))]
                 }
-                questions.push(question.clone());
-            }
+                Seen::Sum(sum) => {
+                    let each = sum.iter().map(|&(factor, number)| {
+                        let first = known.entry((tried, number)).or_insert_with(|| {
+                            let works = Some(Arc::clone(&works[number]));
+                            ask(Question {
+                                works,
+                                ..given.clone()
+                            })
+                        });
+                        (factor, *first)
+                    });
+                    each.collect()
+                }
+            });
         }
-        let mut logs = tree.log_totals(&questions).into_iter();
-        let each = points.iter().zip(tried);
+        let logs = tree.log_totals(&questions);
+        let each = points.iter().zip(tried).zip(&terms);
         Ok(each
-            .map(|(point, tried)| {
-                let logs = logs.by_ref().take(tried.len() + 1);
-                logs.map(|log| (log - point.log_chance).exp()).collect()
+            .map(|((point, tried), terms)| {
+                let chance = |done: usize| {
+                    let terms = terms.iter().map(|&(factor, first)| {
+                        factor * (logs[first + done] - point.log_chance).exp()
+                    });
+                    terms.sum::<f64>().max(0.0)
+                };
+                (0..=tried.len()).map(chance).collect()
             })
             .collect())
     }
 
-    /// A small network: all members are known to be good but these; of the outcomes only those that were seen.
+    /// Adds the questions after each of these remedies.
+    fn along(&self, given: Question, tried: &[(Var, usize)], questions: &mut Vec<Question>) {
+        let mut question = given;
+        for &(var, remedy) in tried {
+            let works = self.economy.remedies[remedy].works;
+            cure(&mut question, var, |_| works);
+            if let Some((place, cured)) = self.with_it.get(&var) {
+                cure(&mut question, *place, |state| cured[state]);
+            }
+            questions.push(question.clone());
+        }
+    }
+
+    /// A small network: all members are known to be good but these.
     fn all_good_but(
         &self,
         points: &[Point<'_>],
         free: &BTreeSet<Var>,
         most: usize,
-    ) -> Result<Tree, Error> {
+    ) -> Result<(Tree, Vec<Arc<Works>>), Error> {
+        let Ground {
+            lowered,
+            tables,
+            works,
+            ..
+        } = self.ground;
         let good: BTreeMap<Var, usize> = self
             .members
             .iter()
             .filter(|var| !free.contains(var))
             .map(|&var| (var, 0))
             .collect();
-        let seen = points
-            .iter()
-            .filter_map(|point| Some(point.seen.as_ref()?.0));
-        let kept = self.members.iter().copied().chain(seen).collect();
-        let lowered = &self.compiled.lowered;
-        let model = lowered.model.clone().pruned(&lowered.outcomes, &kept);
-        Tree::compile_within(&model.clamped(&good), most)
+        let mut kept: BTreeSet<Var> = self.members.iter().copied().collect();
+        kept.extend(tables.iter().flat_map(|table| &table.vars));
+        let weighed = works.iter().flat_map(|works| &works.weights);
+        kept.extend(weighed.map(|(var, _)| *var));
+        kept.extend(points.iter().filter_map(|point| match point.seen {
+            Seen::Chip(var, _) => Some(var),
+            _ => None,
+        }));
+        let model = lowered.model.clone().pruned(&kept);
+        let cut = tables.iter().map(|table| table.cut(&model, &good));
+        let cut: Vec<Table> = cut.collect();
+        let (tables, works) = without_numbers(&cut, works);
+        let tree = Tree::compile_within(&model.clamped(&good), &tables, most)?;
+        Ok((tree, works))
+    }
+
+    /// Every check asked for, and the best courses without them.
+    fn steps(&self, asking: &Asking) -> Result<(Weighed, Vec<Step>), Error> {
+        let (chances, each) = asking.posteriors(&self.members);
+        let outcomes = asking.open.iter().flat_map(|open| &open.outcomes);
+        let after = outcomes.map(|sum| {
+            let chance = chance_of(sum, &chances);
+            let followed = chance >= LEAST_OUTCOME;
+            let after = || posteriors_of(sum, chance, &chances, &each, &self.members);
+            (sum, chance, followed.then(after))
+        });
+        let after: Vec<(&Sum, f64, Option<Marginals>)> = after.collect();
+        let mut points = vec![self.now(&each[0])];
+        points.extend(after.iter().filter_map(|(sum, chance, marginals)| {
+            Some(Point {
+                seen: Seen::Sum(sum),
+                log_chance: self.ground.log_total + chance.ln(),
+                marginals: marginals.as_ref()?,
+            })
+        }));
+        let mut weighed = self.weighed_each(&points)?.into_iter();
+        let base = weighed
+            .next()
+            .ok_or_else(|| unreachable!("there is a point"))?;
+        let mut after = after.iter();
+        let mut steps = Vec::with_capacity(asking.open.len());
+        for open in &asking.open {
+            let ways = after.by_ref().take(open.outcomes.len());
+            let ways = ways.map(|(_, chance, marginals)| Way {
+                chance: *chance,
+                after: marginals
+                    .as_ref()
+                    .and_then(|marginals| Some((marginals, weighed.next()?))),
+            });
+            let ways: Vec<Way<'_>> = ways.collect();
+            let check = &self.board.profile.checks[open.check];
+            let cost = Cost {
+                minutes: check.minutes,
+                set_ups: &check.set_up,
+                harm: self.expected_harm(check, asking, open),
+            };
+            steps.push(self.step(check, cost, &ways, &base));
+        }
+        Ok((base, steps))
     }
 
     /// A check, what it costs and what it saves against the course without it.
@@ -573,65 +616,25 @@ impl<'a> Adviser<'a> {
         }
     }
 
-    /// By check and outcome: the members' posteriors after it, none where it is too unlikely to be followed. Members that stay below
-    /// the chance at which they are tried may be left at 0. A check's likeliest outcome takes what its others leave.
-    fn after_each(&self, outcomes: &[Var], marginals: &Marginals) -> Vec<Vec<Option<Marginals>>> {
-        let tree = &self.compiled.tree;
-        let mut questions = Vec::new();
-        let mut least = 1.0_f64;
-        for &outcome in outcomes {
-            for state in asked_for(&marginals[outcome]) {
-                let mut question = Question::default();
-                question.fix(tree, outcome, state);
-                questions.push(question);
-                least = least.min(marginals[outcome][state]);
-            }
-        }
-        let can = |var: &Var| bad(&marginals[*var]) >= LEAST_CHANCE * least;
-        let wanted: Vec<Var> = self.members.iter().copied().filter(can).collect();
-        let mut found = tree.marginals_of_each(&questions, &wanted).into_iter();
-        let each = outcomes.iter();
-        each.map(|&outcome| {
-            let chances = &marginals[outcome];
-            let mut after: Vec<Option<Marginals>> = vec![None; chances.len()];
-            for state in asked_for(chances) {
-                after[state] = found.next();
-            }
-            let likeliest = likeliest(chances);
-            if after[likeliest].is_none() {
-                after[likeliest] = Some(rest(marginals, chances, &after, &wanted));
-            }
-            after
-        })
-        .collect()
-    }
-
     /// Expected number of parts harmed by a check: only a good chip is harmed, and only if the check can be done.
-    fn expected_harm(&self, check: &Check, asked: &Asked, outcome: Var) -> f64 {
-        let Compiled {
-            lowered,
-            tree,
-            upward,
-        } = self.compiled;
-        let outcomes = check.outcomes.len();
-        let could = (0..outcomes + usize::from(asked.requires.is_some()))
-            .map(|outcome| f64::from(u8::from(outcome < outcomes)));
-        let done = (outcome, could.collect::<Vec<_>>());
-        let harmed = check.harms.iter().zip(&asked.harms).map(|(harm, when)| {
+    fn expected_harm(&self, check: &Check, asking: &Asking, open: &Open) -> f64 {
+        let harmed = check.harms.iter().zip(&open.harms).map(|(harm, when)| {
             let (Some(when), Some(chip)) = (when, self.chip_of(&harm.part)) else {
                 return 0.0;
             };
-            let mut question = Question {
-                weights: vec![done.clone()],
-                ..Question::default()
-            };
-            question.fix(tree, lowered.ors[*when], 1);
-            if let Some(var) = chip {
-                question.fix(tree, var, 0);
-            }
-            harm.chance
-                * (tree.log_total_with(upward, &Question::default(), &question) - upward.log_total)
-                    .exp()
+            let questions = when.iter().map(|(_, works)| {
+                let mut question = Question::that(&asking.works[*works]);
+                if let Some(var) = chip {
+                    question.fix(&asking.tree, var, 0);
+                }
+                question
+            });
+            let logs = asking.tree.log_totals(&questions.collect::<Vec<_>>());
+            let terms = when
+                .iter()
+                .zip(logs)
+                .map(|((factor, _), log)| factor * (log - self.ground.log_total).exp());
+            harm.chance * terms.sum::<f64>().max(0.0)
         });
         harmed.sum()
     }
@@ -661,51 +664,6 @@ impl<'a> Adviser<'a> {
             chance: chance(best),
         })
     }
-}
-
-/// The outcome with the largest chance.
-pub(crate) fn likeliest(chances: &[f64]) -> usize {
-    (0..chances.len())
-        .max_by(|&a, &b| chances[a].total_cmp(&chances[b]))
-        .unwrap_or(0)
-}
-
-/// The outcomes that are followed by a question of their own: the likeliest one only if some possible outcome is not followed.
-fn asked_for(chances: &[f64]) -> impl Iterator<Item = usize> {
-    let likeliest = likeliest(chances);
-    let followed = |&state: &usize| chances[state] >= LEAST_OUTCOME;
-    let left = (0..chances.len()).any(|state| chances[state] > 0.0 && !followed(&state));
-    (0..chances.len())
-        .filter(move |state| chances[*state] >= LEAST_OUTCOME && (left || *state != likeliest))
-}
-
-/// What the likeliest outcome leaves of these variables: everything less what the others took.
-pub(crate) fn rest(
-    marginals: &Marginals,
-    chances: &[f64],
-    after: &[Option<Marginals>],
-    wanted: &[Var],
-) -> Marginals {
-    let mut rest = marginals.zeros();
-    let chance = chances[likeliest(chances)];
-    for &var in wanted {
-        for (state, rest) in rest.of_mut(var).iter_mut().enumerate() {
-            let others: f64 = after
-                .iter()
-                .zip(chances)
-                .filter_map(|(after, chance)| Some(chance * after.as_ref()?[var][state]))
-                .sum();
-            *rest = ((marginals[var][state] - others) / chance).clamp(0.0, 1.0);
-        }
-    }
-    rest
-}
-
-/// This state and no other.
-fn only(state: usize, states: usize) -> Vec<f64> {
-    (0..states)
-        .map(|other| f64::from(u8::from(other == state)))
-        .collect()
 }
 
 /// Leave it as it is.

@@ -78,7 +78,7 @@ impl Clearing<'_> {
                 Some(stage) => aside.stages.push(Arc::new(stage)),
                 // nothing is left to set aside
                 None => {
-                    let compiled = Compiled::of(&unrolled, &[], self.outer)?;
+                    let compiled = Compiled::of(&unrolled, self.outer)?;
                     return Ok((aside, unrolled, compiled));
                 }
             }
@@ -324,7 +324,7 @@ fn pruned(mut lowered: Lowered, arising: &BTreeSet<Arising>) -> Lowered {
         .filter_map(|(state, _)| lowered.states.get(state));
     let shared = lowered.events.values().chain(lowered.outside.values());
     let kept = states.chain(shared).copied().collect();
-    lowered.model = lowered.model.pruned(&[], &kept);
+    lowered.model = lowered.model.pruned(&kept);
     lowered
 }
 

@@ -60,6 +60,13 @@ pub(crate) struct Evidence {
     pub(crate) values: Arc<[f64]>,
 }
 
+/// A table that questions multiply in, by entry of a clique.
+#[derive(Debug, Clone)]
+pub(crate) struct Optional {
+    pub(crate) node: usize,
+    pub(crate) values: Arc<[f64]>,
+}
+
 /// All cliques with what the findings say; a copy shares what no finding changes.
 #[derive(Debug, Clone)]
 pub(crate) struct Cliques {
@@ -67,6 +74,8 @@ pub(crate) struct Cliques {
     pub(crate) evidence: Vec<Evidence>,
     /// By clique: numbers of what is said there.
     pub(crate) said: Vec<Vec<usize>>,
+    /// What questions multiply in.
+    pub(crate) optional: Vec<Optional>,
 }
 
 impl Deref for Cliques {
@@ -128,6 +137,13 @@ impl Cliques {
         Some(values)
     }
 
+    /// Where a table that questions multiply in stands; none if it has no variables, or no clique holds them.
+    pub(crate) fn optional(&self, table: &Table, states: &[usize]) -> Option<Optional> {
+        let node = table.vars.iter().map(|&var| self.home[var]).min()?;
+        let values = self.stretched(node, table, states)?.into();
+        Some(Optional { node, values })
+    }
+
     /// Adds a finding's table to a clique.
     pub(crate) fn add(&mut self, node: usize, finding: usize, values: Vec<f64>) {
         self.said[node].push(self.evidence.len());
@@ -140,10 +156,15 @@ impl Cliques {
 }
 
 impl Node {
-    /// By class: the state of a variable that is summed out here.
-    pub(crate) fn states_of(&self, var: Var, states: &[usize]) -> impl Iterator<Item = usize> {
+    /// Runs of classes in which a variable that is summed out here keeps its state, with that state.
+    pub(crate) fn runs(
+        &self,
+        var: Var,
+        states: &[usize],
+    ) -> impl Iterator<Item = (usize, Range<usize>)> {
         let (stride, size) = self.stride(var, states);
-        (0..self.classes).map(move |class| class / stride % size)
+        let runs = (0..self.classes).step_by(stride).enumerate();
+        runs.map(move |(run, first)| (run % size, first..first + stride))
     }
 
     fn stride(&self, var: Var, states: &[usize]) -> (usize, usize) {
@@ -330,6 +351,7 @@ impl<'a> Plan<'a> {
             shape: Arc::new(shape),
             evidence: list.evidence,
             said: list.said,
+            optional: Vec::new(),
         })
     }
 }

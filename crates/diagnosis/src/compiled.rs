@@ -3,7 +3,7 @@
 use crate::{
     error::Error,
     groups::Outer,
-    lower::{Asked, Lowered, Unmodelled, lower},
+    lower::{Lowered, Unmodelled, lower},
     model::{Likelihood, Model, OUTER},
     tree::{Tree, Upward},
     unroll::Unrolled,
@@ -18,26 +18,13 @@ pub(crate) struct Compiled {
 }
 
 impl Compiled {
-    pub(crate) fn of(
-        unrolled: &Unrolled,
-        asked: &[Asked],
-        outer: Option<&Outer>,
-    ) -> Result<Self, Error> {
-        Self::within(unrolled, asked, outer, usize::MAX)
-    }
-
-    /// The same, refused if it needs more entries than this.
-    pub(crate) fn within(
-        unrolled: &Unrolled,
-        asked: &[Asked],
-        outer: Option<&Outer>,
-        most: usize,
-    ) -> Result<Self, Error> {
-        Self::of_lowered(lower(unrolled, asked, outer, Unmodelled::Beside), most)
+    pub(crate) fn of(unrolled: &Unrolled, outer: Option<&Outer>) -> Result<Self, Error> {
+        let lowered = lower(unrolled, &[], outer, Unmodelled::Beside);
+        Self::of_lowered(lowered, usize::MAX)
     }
 
     pub(crate) fn of_lowered(lowered: Lowered, most: usize) -> Result<Self, Error> {
-        let (tree, upward) = Tree::with_pass(&lowered.model, most)?;
+        let (tree, upward) = Tree::with_pass(&lowered.model, &[], most)?;
         Ok(Self {
             lowered,
             tree,
@@ -48,17 +35,29 @@ impl Compiled {
     /// The same network after other machines said something else about what is shared.
     pub(crate) fn with_outer(&self, outer: &Outer) -> Result<Self, Error> {
         let mut changed = self.clone();
-        changed.lowered.set_outer(outer);
-        for likelihood in &changed.lowered.model.likelihoods {
-            if likelihood.finding == OUTER {
-                changed.tree.set(likelihood);
-            }
-        }
+        changed.set_outer(outer);
         match changed.tree.first_pass() {
             Some(upward) => changed.upward = upward,
             None => return Self::of_lowered(changed.lowered, usize::MAX),
         }
         Ok(changed)
+    }
+
+    /// The same where the bound of the relative rounding error is known already.
+    pub(crate) fn told(&self, outer: &Outer, rounding: f64) -> Self {
+        let mut changed = self.clone();
+        changed.set_outer(outer);
+        changed.upward = changed.tree.pass_within(rounding);
+        changed
+    }
+
+    fn set_outer(&mut self, outer: &Outer) {
+        self.lowered.set_outer(outer);
+        for likelihood in &self.lowered.model.likelihoods {
+            if likelihood.finding == OUTER {
+                self.tree.set(likelihood);
+            }
+        }
     }
 
     /// The network with findings added to it, if nothing else is new in `lowered` and they fit into the cliques there are.

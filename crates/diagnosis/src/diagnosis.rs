@@ -1,22 +1,25 @@
 //! The answers about one situation: posteriors, fits, predictions.
 
-use std::{collections::BTreeMap, sync::OnceLock};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::OnceLock,
+};
 
 use catalogue::{Check, Part, Site};
 
 use crate::{
-    advise::{likeliest, rest},
     answer::{Explanation, Fit, FunctionChance, Holder, ModeChance, Prediction, SetAside},
+    asking::{Asking, Open, Sum, chance_of, posteriors_of},
     compiled::Compiled,
     error::Error,
     explain,
-    graph::{OrId, StateId},
-    groups::{Group, Limits, groups},
+    graph::StateId,
+    groups::{Group, Limits, Outer, groups},
     lower::Lowered,
     model::Var,
-    situation::{Situation, Step},
+    situation::{Action, Situation, Step},
     tree::{Marginals, Question},
-    unroll::{Unrolled, unknown_machine, unroll},
+    unroll::{Finding, Unrolled, unknown_machine, unroll},
 };
 
 /// A diagnosed situation; each answer is exact, but for what [`Diagnosis::aside`] tells.
@@ -26,9 +29,14 @@ pub struct Diagnosis {
     groups: Vec<Group>,
     /// Posteriors of each group's variables.
     marginals: Vec<OnceLock<Marginals>>,
+    /// By group and machine: what is asked about it.
+    asked: Vec<Vec<Asks>>,
     log_total: f64,
     limits: Limits,
 }
+
+/// What is asked about a machine, once it was asked.
+type Asks = OnceLock<Result<Vec<Asking>, Error>>;
 
 /// A mode that can be present now: where it sits, its variable and state; no variable where it cannot be bad.
 #[derive(Debug, Clone)]
@@ -79,6 +87,7 @@ impl Diagnosis {
         Ok(Self {
             situation,
             marginals: vec![OnceLock::new(); groups.len()],
+            asked: groups.iter().map(none_asked).collect(),
             groups,
             log_total,
             limits,
@@ -100,17 +109,14 @@ impl Diagnosis {
     /// Variables in the largest clique of the compiled networks.
     #[must_use]
     pub fn width(&self) -> usize {
-        let widths = self.groups.iter().map(|group| group.compiled.tree.width());
+        let widths = self.groups.iter().map(|group| group.tree().width());
         widths.max().unwrap_or(0)
     }
 
     /// Numbers held by the compiled networks.
     #[must_use]
     pub fn entries(&self) -> usize {
-        let entries = self
-            .groups
-            .iter()
-            .map(|group| group.compiled.tree.entries());
+        let entries = self.groups.iter().map(|group| group.tree().entries());
         entries.sum()
     }
 
@@ -147,7 +153,7 @@ impl Diagnosis {
         let of = &self.groups[group];
         self.chances(
             group,
-            listed_on(&of.unrolled, machine, &of.compiled.lowered),
+            listed_on(&of.unrolled, machine, &of.compiled().lowered),
         )
     }
 
@@ -158,7 +164,7 @@ impl Diagnosis {
         let mut tellers: BTreeMap<&String, (bool, bool, usize, Var)> = BTreeMap::new();
         for (index, group) in self.groups.iter().enumerate() {
             let boards = &group.unrolled.graph.boards;
-            for (id, &var) in &group.compiled.lowered.outside {
+            for (id, &var) in group.outside() {
                 let used = boards.iter().any(|board| board.outside.contains(id));
                 let asked = self.marginals[index].get().is_some();
                 let known = tellers.get(id);
@@ -170,27 +176,11 @@ impl Diagnosis {
         let known = tellers
             .into_iter()
             .map(|(id, (_, _, group, var))| (id, self.marginals(group)[var][1]));
-        known
-            .map(|(id, chance)| ModeChance {
-                holder: Holder::Outside(id.clone()),
-                mode: "bad".to_owned(),
-                site: Site::Chip,
-                chance,
-            })
-            .collect()
+        known.map(|(id, chance)| bad_thing(id, chance)).collect()
     }
 
     fn chances(&self, group: usize, listed: Vec<Listed>) -> Vec<ModeChance> {
-        let marginals = self.marginals(group);
-        listed
-            .into_iter()
-            .map(|listed| ModeChance {
-                chance: listed.at.map_or(0.0, |(var, state)| marginals[var][state]),
-                holder: listed.holder,
-                mode: listed.mode,
-                site: listed.site,
-            })
-            .collect()
+        chances_in(self.marginals(group), listed).collect()
     }
 
     /// Every event of a machine or a lot, with its posterior; known ones are 0 or 1.
@@ -202,7 +192,7 @@ impl Diagnosis {
             .map(|(key, &known)| (key.clone(), f64::from(u8::from(known))))
             .collect();
         for (index, group) in self.groups.iter().enumerate() {
-            for (key, &var) in &group.compiled.lowered.events {
+            for (key, &var) in &group.compiled().lowered.events {
                 events.insert(key.clone(), self.marginals(index)[var][1]);
             }
         }
@@ -222,7 +212,7 @@ impl Diagnosis {
         if !of.unrolled.graph.boards[machine].unmodelled {
             return 0.0;
         }
-        of.compiled.lowered.unmodelled[machine].map_or(0.0, |var| self.marginals(group)[var][1])
+        of.compiled().lowered.unmodelled[machine].map_or(0.0, |var| self.marginals(group)[var][1])
     }
 
     /// The likeliest sets of modes present now, with their shares, best first; proven: no set left out has a larger share.
@@ -231,10 +221,9 @@ impl Diagnosis {
     /// The machine is unknown.
     pub fn explanations(&self, tag: &str, count: usize) -> Result<Vec<Explanation>, Error> {
         let (group, machine) = self.place(tag)?;
-        let Group {
-            unrolled, compiled, ..
-        } = &self.groups[group];
-        let members = members_of(unrolled, machine, &compiled.lowered);
+        let of = &self.groups[group];
+        let compiled = of.compiled();
+        let members = members_of(&of.unrolled, machine, &compiled.lowered);
         Ok(explain::best(
             compiled,
             self.marginals(group),
@@ -251,37 +240,91 @@ impl Diagnosis {
         fits
     }
 
+    /// The same for the findings on a machine and on those with which it exchanged chips; none for an unknown tag.
+    #[must_use]
+    pub fn given_others_of(&self, tag: &str) -> Vec<Fit> {
+        let group = self.place(tag).ok().map(|(group, _)| &self.groups[group]);
+        let mut fits: Vec<Fit> = group.into_iter().flat_map(fits_of).collect();
+        fits.sort_by(|a, b| a.steps.cmp(&b.steps));
+        fits
+    }
+
+    /// The modes of a machine, and the outside things it uses, as they were without the last step with this machine or those it
+    /// exchanged chips with. None where that step did more than show something: then the situation without it has to be diagnosed.
+    #[must_use]
+    pub fn modes_before(&self, tag: &str, step: usize) -> Option<Vec<ModeChance>> {
+        let (group, machine) = self.place(tag).ok()?;
+        let of = &self.groups[group];
+        let Action::Measure(measure) = &self.situation.steps.get(step)?.action else {
+            return None;
+        };
+        let number = of.unrolled.machine(&measure.machine).ok()?;
+        let board = &of.unrolled.graph.boards[number];
+        let harms = |check: &Check| check.id == measure.check && !check.harms.is_empty();
+        if of.last_step() != Some(step) || board.profile.checks.iter().any(harms) {
+            return None;
+        }
+        let findings = of.unrolled.findings.iter().enumerate();
+        let about: Vec<(usize, &Finding)> = findings
+            .filter(|(_, finding)| of.steps_of(finding).contains(&step))
+            .collect();
+        if about.iter().any(|(_, finding)| finding.steps.len() > 1) {
+            return None;
+        }
+        let question = Question {
+            without: about.into_iter().map(|(number, _)| number).collect(),
+            ..Question::default()
+        };
+        let Compiled {
+            lowered,
+            tree,
+            upward,
+        } = of.compiled();
+        let pass = tree.again(upward, &question, &question);
+        let marginals = tree.marginals(&question, &pass);
+        let listed = listed_on(&of.unrolled, machine, lowered);
+        let outside = &of.unrolled.graph.boards[machine].outside;
+        let things = lowered
+            .outside
+            .iter()
+            .filter(|(id, _)| outside.contains(id));
+        let things = things.map(|(id, &var)| bad_thing(id, marginals[var][1]));
+        Some(chances_in(&marginals, listed).chain(things).collect())
+    }
+
     /// Chance that each function fails, as the next powered look on the usual supply would find it.
     ///
     /// # Errors
     /// The machine is unknown, or the answer would be too large.
     pub fn functions(&self, tag: &str) -> Result<Vec<FunctionChance>, Error> {
         let (group, machine) = self.place(tag)?;
-        let Group {
-            unrolled, outer, ..
-        } = &self.groups[group];
-        let mut unrolled = Unrolled::clone(unrolled);
-        let view = unrolled.next_view(machine);
-        let board = &unrolled.graph.boards[machine];
-        let targets = board.targets.all(&board.profile);
-        let ors: Vec<OrId> = targets
-            .iter()
-            .map(|(number, _)| unrolled.graph.look(machine, *number, view))
-            .collect();
-        unrolled.watched.clone_from(&ors);
-        let compiled = Compiled::of(&unrolled, &[], outer.as_ref())?;
-        let wanted: Vec<Var> = ors.iter().map(|&or| compiled.lowered.ors[or]).collect();
-        let marginals = compiled
-            .tree
-            .marginals_of(&Question::default(), &compiled.upward, &wanted);
+        let Some(asking) = self.asked(group, machine)?.first() else {
+            return Ok(Vec::new());
+        };
+        let chances = asking.chances(&asking.functions);
+        let board = &self.groups[group].unrolled.graph.boards[machine];
+        let targets = board.targets.all(&board.profile).into_iter();
         Ok(targets
-            .into_iter()
-            .zip(wanted)
-            .map(|((_, target), var)| FunctionChance {
+            .zip(chances)
+            .map(|((_, target), works)| FunctionChance {
                 target,
-                chance: marginals[var][1],
+                chance: (1.0 - works).clamp(0.0, 1.0),
             })
             .collect())
+    }
+
+    /// For each check not yet made in the present epoch: its number in the profile and the chance of each outcome, `cannot` last.
+    pub(crate) fn shown(&self, tag: &str) -> Result<Vec<(usize, Vec<f64>)>, Error> {
+        let (group, machine) = self.place(tag)?;
+        let mut shown = Vec::new();
+        for asking in self.asked(group, machine)? {
+            let chances = asking.told();
+            shown.extend(asking.open.iter().map(|open| {
+                let outcomes = open.outcomes.iter().map(|sum| chance_of(sum, &chances));
+                (open.check, outcomes.collect())
+            }));
+        }
+        Ok(shown)
     }
 
     /// For each check not yet made in the present epoch what it would show and how much it would clear up over all machines.
@@ -293,11 +336,17 @@ impl Diagnosis {
         let alone = &self.groups[group];
         let aside = self.groups.iter().any(|group| group.aside.is_some());
         if alone.outer.is_none() || aside {
-            return predictions(&alone.unrolled, machine, alone.compiled.tree.entries());
+            return Ok(predictions(
+                &alone.unrolled,
+                machine,
+                self.asked(group, machine)?,
+            ));
         }
         // an answer here says something of other machines too: all of them together
         let whole = unroll(&self.situation)?;
-        predictions(&whole, whole.machine(tag)?, self.entries())
+        let machine = whole.machine(tag)?;
+        let asked = ask(&whole, machine, None, self.entries())?;
+        Ok(predictions(&whole, machine, &asked))
     }
 
     /// Sum of the binary entropies of all modes, in bits.
@@ -317,21 +366,56 @@ impl Diagnosis {
             .ok_or_else(|| unknown_machine(tag))
     }
 
+    /// The checks open on a machine, and its functions, ready to be asked for.
+    pub(crate) fn asked(&self, group: usize, machine: usize) -> Result<&[Asking], Error> {
+        let asked = self.asked[group][machine].get_or_init(|| {
+            let of = &self.groups[group];
+            let entries = of.compiled().tree.entries();
+            ask(&of.unrolled, machine, of.outer.as_ref(), entries)
+        });
+        asked.as_deref().map_err(Clone::clone)
+    }
+
     pub(crate) fn groups(&self) -> &[Group] {
         &self.groups
     }
 
     pub(crate) fn marginals(&self, group: usize) -> &Marginals {
         self.marginals[group].get_or_init(|| {
-            let Compiled { tree, upward, .. } = &*self.groups[group].compiled;
+            let Compiled { tree, upward, .. } = self.groups[group].compiled();
             tree.marginals(&Question::default(), upward)
         })
     }
 }
 
+/// An outside thing that may be bad.
+fn bad_thing(id: &str, chance: f64) -> ModeChance {
+    ModeChance {
+        holder: Holder::Outside(id.to_owned()),
+        mode: "bad".to_owned(),
+        site: Site::Chip,
+        chance,
+    }
+}
+
+/// Modes with their posteriors.
+fn chances_in(marginals: &Marginals, listed: Vec<Listed>) -> impl Iterator<Item = ModeChance> {
+    listed.into_iter().map(|listed| ModeChance {
+        chance: listed.at.map_or(0.0, |(var, state)| marginals[var][state]),
+        holder: listed.holder,
+        mode: listed.mode,
+        site: listed.site,
+    })
+}
+
+fn none_asked(group: &Group) -> Vec<Asks> {
+    let boards = group.unrolled.graph.boards.iter();
+    boards.map(|_| OnceLock::new()).collect()
+}
+
 /// P(finding | all other findings) for each finding of a group.
 fn fits_of(group: &Group) -> impl Iterator<Item = Fit> {
-    let Compiled { tree, upward, .. } = &*group.compiled;
+    let Compiled { tree, upward, .. } = group.compiled();
     let findings = group.unrolled.findings.iter().enumerate();
     findings.map(|(index, finding)| {
         let without = Question {
@@ -353,22 +437,24 @@ pub(crate) fn most_for_many(entries: usize) -> usize {
     4 * entries + 10_000
 }
 
-fn predictions(
+/// Checks of a machine that are asked for in as few networks as may be.
+fn ask(
     unrolled: &Unrolled,
     machine: usize,
+    outer: Option<&Outer>,
     entries: usize,
-) -> Result<Vec<Prediction>, Error> {
-    let mut predictions = Vec::new();
+) -> Result<Vec<Asking>, Error> {
+    let mut askings = Vec::new();
     let mut open = vec![unrolled.open_checks(machine)];
     while let Some(checks) = open.pop() {
-        let (unrolled, asked) = unrolled.ask_each(machine, &checks);
+        let (unrolled, asked, functions) = unrolled.ask_each(machine, &checks);
         let most = if checks.len() > 1 {
             most_for_many(entries)
         } else {
             usize::MAX
         };
-        match Compiled::within(&unrolled, &asked, None, most) {
-            Ok(compiled) => predictions.extend(predict(&unrolled, machine, &checks, &compiled)),
+        match Asking::of(&unrolled, &asked, &functions, outer, most) {
+            Ok(asking) => askings.push(asking),
             Err(error) if checks.len() < 2 => return Err(error),
             Err(_) => {
                 let (some, rest) = checks.split_at(checks.len() / 2);
@@ -376,72 +462,48 @@ fn predictions(
             }
         }
     }
-    Ok(predictions)
+    Ok(askings)
+}
+
+fn predictions(unrolled: &Unrolled, machine: usize, asked: &[Asking]) -> Vec<Prediction> {
+    let each = asked.iter();
+    each.flat_map(|asking| predict(unrolled, machine, asking))
+        .collect()
 }
 
 /// What checks that are asked for in one network would show, each by itself.
-fn predict(
-    unrolled: &Unrolled,
-    machine: usize,
-    checks: &[usize],
-    compiled: &Compiled,
-) -> Vec<Prediction> {
-    let Compiled {
-        lowered,
-        tree,
-        upward,
-    } = compiled;
-    let listed = all_listed(unrolled, lowered);
-    let modes: Vec<Var> = listed.iter().map(|(var, _)| *var).collect();
-    let wanted: Vec<Var> = modes.iter().chain(&lowered.outcomes).copied().collect();
+fn predict(unrolled: &Unrolled, machine: usize, asking: &Asking) -> Vec<Prediction> {
+    let listed = all_listed(unrolled, &asking.lowered);
+    let modes: BTreeSet<Var> = listed.iter().map(|(var, _)| *var).collect();
+    let modes: Vec<Var> = modes.into_iter().collect();
     let entropy = |marginals: &Marginals| -> f64 {
         listed
             .iter()
             .map(|&(var, state)| binary_entropy(marginals[var][state]))
             .sum()
     };
-    let now = tree.marginals_of(&Question::default(), upward, &wanted);
-    let before = entropy(&now);
-    let mut questions = Vec::new();
-    for &outcome in &lowered.outcomes {
-        for state in all_but_likeliest(&now[outcome]) {
-            let mut question = Question::default();
-            question.fix(tree, outcome, state);
-            questions.push(question);
-        }
-    }
-    let mut found = tree.marginals_of_each(&questions, &modes).into_iter();
+    let (chances, each) = asking.posteriors(&modes);
+    let before = entropy(&each[0]);
     let known = &unrolled.graph.boards[machine].profile.checks;
-    checks
-        .iter()
-        .zip(&lowered.outcomes)
-        .map(|(&check, &outcome)| {
-            let chances = &now[outcome];
-            let mut after: Vec<Option<Marginals>> = vec![None; chances.len()];
-            let mut expected = 0.0;
-            for state in all_but_likeliest(chances) {
-                after[state] = found.next();
-                expected += after[state]
-                    .as_ref()
-                    .map_or(0.0, |after| chances[state] * entropy(after));
-            }
-            let rest = rest(&now, chances, &after, &modes);
-            expected += chances[likeliest(chances)] * entropy(&rest);
-            Prediction {
-                check: known[check].id.clone(),
-                outcomes: outcome_names(&known[check])
-                    .zip(chances.iter().copied())
-                    .collect(),
-                entropy_fall_bits: before - expected,
-            }
-        })
-        .collect()
-}
-
-/// The possible outcomes but the likeliest, which takes what they leave.
-fn all_but_likeliest(chances: &[f64]) -> impl Iterator<Item = usize> {
-    let likeliest = likeliest(chances);
-    (0..chances.len()).filter(move |&state| chances[state] > 0.0 && state != likeliest)
+    let predict = |open: &Open| {
+        let shown = open
+            .outcomes
+            .iter()
+            .map(|sum| (sum, chance_of(sum, &chances)));
+        let shown: Vec<(&Sum, f64)> = shown.collect();
+        let expected = shown.iter().filter(|(_, chance)| *chance > 0.0);
+        let expected = expected.map(|&(sum, chance)| {
+            chance * entropy(&posteriors_of(sum, chance, &chances, &each, &modes))
+        });
+        let entropy_fall_bits = before - expected.sum::<f64>();
+        let chances = shown.iter().map(|(_, chance)| *chance);
+        Prediction {
+            check: known[open.check].id.clone(),
+            outcomes: outcome_names(&known[open.check]).zip(chances).collect(),
+            entropy_fall_bits,
+        }
+    };
+    asking.open.iter().map(predict).collect()
 }
 
 /// Everything that is listed as a mode now: its variable and state.
@@ -457,7 +519,7 @@ fn all_listed(unrolled: &Unrolled, lowered: &Lowered) -> Vec<(Var, usize)> {
 }
 
 fn loose_chips(group: &Group) -> Vec<Listed> {
-    loose(&group.unrolled, &group.compiled.lowered)
+    loose(&group.unrolled, &group.compiled().lowered)
 }
 
 /// The modes of marked chips that sit nowhere.

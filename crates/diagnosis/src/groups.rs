@@ -53,17 +53,52 @@ pub(crate) struct Group {
     pub(crate) steps: Vec<usize>,
     pub(crate) unrolled: Arc<Unrolled>,
     pub(crate) outer: Option<Outer>,
-    /// With what the others say.
-    pub(crate) compiled: Arc<Compiled>,
+    /// With what the others said when it was compiled.
+    before: Arc<Compiled>,
+    said_before: Option<Outer>,
+    /// With what the others say now.
+    compiled: OnceLock<Arc<Compiled>>,
     /// What it says of what it shares.
     says: Arc<Says>,
     /// What had to be set aside.
     pub(crate) aside: Option<Aside>,
     /// The chance that what was set aside is there is at most this.
     pub(crate) aside_at_most: f64,
+    /// Bound of the relative rounding error with what the others say.
+    rounding: f64,
 }
 
 impl Group {
+    /// The network with what the others say; made when it is first asked for.
+    pub(crate) fn compiled(&self) -> &Compiled {
+        self.compiled.get_or_init(|| match &self.outer {
+            Some(outer) => Arc::new(self.before.told(outer, self.rounding)),
+            None => Arc::clone(&self.before),
+        })
+    }
+
+    pub(crate) fn tree(&self) -> &Tree {
+        &self.ready().0.tree
+    }
+
+    /// The variables of outside things.
+    pub(crate) fn outside(&self) -> &BTreeMap<String, Var> {
+        &self.ready().0.lowered.outside
+    }
+
+    /// The last of its steps, numbered as in the whole situation.
+    pub(crate) fn last_step(&self) -> Option<usize> {
+        self.steps.last().copied()
+    }
+
+    /// The network that there is, and what the others said in it.
+    fn ready(&self) -> (&Arc<Compiled>, &Option<Outer>) {
+        match self.compiled.get() {
+            Some(compiled) => (compiled, &self.outer),
+            None => (&self.before, &self.said_before),
+        }
+    }
+
     /// What it set aside, for a situation that has only more steps; not if too much was.
     fn still_aside(&self, part: &Situation, limits: Limits) -> Option<Aside> {
         let before = &self.part;
@@ -261,13 +296,14 @@ impl Rough {
             same,
         } = part;
         if let Some(same) = same.filter(|same| same.says.keys == keys) {
+            let (compiled, outer) = same.ready();
             return Ok(Self {
                 part,
                 steps,
                 unrolled,
-                compiled: Arc::clone(&same.compiled),
+                compiled: Arc::clone(compiled),
                 says: Arc::clone(&same.says),
-                outer: same.outer.clone(),
+                outer: outer.clone(),
                 aside: same.aside.clone(),
             });
         }
@@ -287,21 +323,22 @@ impl Rough {
         for group in like {
             // what the others say is set afterwards: the old one's may stand here
             let mut lowered = lowered.clone();
-            if let Some(outer) = &group.outer {
+            let (known, said) = group.ready();
+            if let Some(outer) = said {
                 lowered.set_outer(outer);
             }
-            if lowered.model == group.compiled.lowered.model {
+            if lowered.model == known.lowered.model {
                 return Ok(Self {
                     part,
                     steps,
                     unrolled,
-                    compiled: Arc::clone(&group.compiled),
+                    compiled: Arc::clone(known),
                     says: Arc::clone(&group.says),
-                    outer: group.outer.clone(),
+                    outer: said.clone(),
                     aside,
                 });
             }
-            if let Some(compiled) = group.compiled.with_more(&lowered) {
+            if let Some(compiled) = known.with_more(&lowered) {
                 let says = Says::of(&unrolled, &compiled, keys);
                 return Ok(Self {
                     part,
@@ -309,7 +346,7 @@ impl Rough {
                     unrolled,
                     says: Arc::new(says),
                     compiled: Arc::new(compiled),
-                    outer: group.outer.clone(),
+                    outer: said.clone(),
                     aside,
                 });
             }
@@ -359,22 +396,56 @@ impl Rough {
     }
 
     fn with(self, outer: Option<Outer>) -> Result<Group, Error> {
+        let mut rounding = 0.0;
         let compiled = match &outer {
             Some(new) if self.outer.as_ref() != Some(new) => {
-                Arc::new(self.compiled.with_outer(new)?)
+                let enough = self.rounding_with(new);
+                match enough {
+                    Some(bound) => {
+                        rounding = bound;
+                        OnceLock::new()
+                    }
+                    None => OnceLock::from(Arc::new(self.compiled.with_outer(new)?)),
+                }
             }
-            _ => self.compiled,
+            _ => OnceLock::from(Arc::clone(&self.compiled)),
         };
         Ok(Group {
             part: self.part,
             steps: self.steps,
             unrolled: self.unrolled,
             outer,
+            before: self.compiled,
+            said_before: self.outer,
             compiled,
             says: self.says,
             aside: self.aside,
             aside_at_most: 0.0,
+            rounding,
         })
+    }
+
+    /// Bound of the relative rounding error once the others say this; none if it might be too large, or is not known. What is said
+    /// weighs every number, and so what rounding did to it; how it weighs the total is known from what the group itself says.
+    fn rounding_with(&self, new: &Outer) -> Option<f64> {
+        let (mut before, mut now, mut most) = (0.0, 0.0, 0.0_f64);
+        let mut place = 0;
+        let priors = self.says.keys.iter().map(|key| prior(&self.unrolled, key));
+        let priors: Vec<f64> = priors.collect();
+        for_each_state(&vec![2; priors.len()], |at| {
+            let each = at.iter().zip(&priors);
+            let chance: f64 = each
+                .map(|(&state, prior)| if state == 1 { *prior } else { 1.0 - prior })
+                .product();
+            let old = self.outer.as_ref().map_or(1.0, |old| old.values[place]);
+            before += chance * self.says.values[place] * old;
+            now += chance * self.says.values[place] * new.values[place];
+            if new.values[place] > 0.0 {
+                most = most.max(new.values[place] / old);
+            }
+            place += 1;
+        });
+        self.compiled.upward.enough_after(most * before / now)
     }
 }
 

@@ -3,6 +3,7 @@
 mod advise;
 mod answer;
 mod aside;
+mod asking;
 mod clique;
 mod compiled;
 mod diagnosis;

@@ -1,4 +1,4 @@
-//! Findings as likelihoods, and what a check not yet made would show.
+//! Findings as likelihoods.
 //!
 //! A table of outcomes is followed row by row: a selector says whether one of the rows so far applied, so that the
 //! functions a check names meet two or three at a time and not all at once.
@@ -10,13 +10,13 @@ use units::Instrument;
 
 use crate::{
     graph::OrId,
-    lower::{Asked, Lowering},
-    model::{ALWAYS, Likelihood, Table, Var},
+    lower::Lowering,
+    model::{Likelihood, Table, Var},
     unroll::{Finding, Look, Seen, Unrolled, What, named_targets},
 };
 
 /// Chance that a check with requirements cannot be done: when one of them fails, when none does.
-const CANNOT: [f64; 2] = [0.98, 0.01];
+pub(crate) const CANNOT: [f64; 2] = [0.98, 0.01];
 
 /// Draws and selectors shared between looks.
 #[derive(Debug, Default)]
@@ -312,47 +312,6 @@ impl Lowering<'_> {
         });
         self.model.conditionals.push(table);
         self.looks.selectors.insert(key, child);
-        child
-    }
-
-    /// The outcome of a check not yet made, in a session of its own; `cannot` comes last.
-    pub(crate) fn outcome(&mut self, asked: &Asked) -> Var {
-        let check = &self.graph.boards[asked.machine].profile.checks[asked.check];
-        let outcomes = check.outcomes.len();
-        let functions: Vec<Var> = asked.ors.iter().map(|&or| self.or_vars[or]).collect();
-        let requires = asked.requires.map(|or| self.or_vars[or]);
-        let child = self
-            .model
-            .variable(outcomes + usize::from(requires.is_some()));
-        let mut tables = Vec::new();
-        for row in self.rows(check, &functions) {
-            let mut vars = row.applies.vars();
-            vars.push(child);
-            tables.push(Table::from_fn(&self.model, vars, |at| {
-                match at[at.len() - 1] {
-                    shown if shown < outcomes && row.applies.holds(at) => {
-                        (1.0 - check.blunder) * row.shows[shown] + check.blunder / outcomes as f64
-                    }
-                    _ => 1.0,
-                }
-            }));
-        }
-        if let Some(requires) = requires {
-            tables.push(Table::from_fn(&self.model, vec![requires, child], |at| {
-                let cannot = if at[0] == 1 { CANNOT[0] } else { CANNOT[1] };
-                if at[1] == outcomes {
-                    cannot
-                } else {
-                    1.0 - cannot
-                }
-            }));
-        }
-        self.model
-            .likelihoods
-            .extend(tables.into_iter().map(|table| Likelihood {
-                table,
-                finding: ALWAYS,
-            }));
         child
     }
 }

@@ -25,8 +25,6 @@ pub(crate) struct Lowered {
     pub(crate) ors: Vec<Var>,
     /// By machine: the variable that says whether it ever had an unmodelled fault.
     pub(crate) unmodelled: Vec<Option<Var>>,
-    /// By check asked for: the variable of its outcome; `cannot` comes last where the check has requirements.
-    pub(crate) outcomes: Vec<Var>,
 }
 
 impl Lowered {
@@ -51,6 +49,15 @@ pub(crate) struct Asked {
     pub(crate) harms: Vec<Option<OrId>>,
 }
 
+impl Asked {
+    /// All ORs that it asks for.
+    pub(crate) fn all(&self) -> impl Iterator<Item = OrId> {
+        let harms = self.harms.iter().flatten();
+        let ors = self.ors.iter().chain(&self.requires).chain(harms);
+        ors.copied()
+    }
+}
+
 /// How the unmodelled faults are written down.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Unmodelled {
@@ -60,10 +67,10 @@ pub(crate) enum Unmodelled {
     Chains,
 }
 
-/// Lowers an unrolled situation with the outcomes that are asked for.
+/// Lowers an unrolled situation with the ORs that are asked for.
 pub(crate) fn lower(
     unrolled: &Unrolled,
-    asked: &[Asked],
+    asked: &[OrId],
     outer: Option<&Outer>,
     unmodelled: Unmodelled,
 ) -> Lowered {
@@ -80,7 +87,6 @@ pub(crate) fn lower(
     lowering.ors();
     lowering.looks(unrolled);
     lowering.outer(outer);
-    let outcomes = asked.iter().map(|asked| lowering.outcome(asked)).collect();
     let ors = (0..graph.ors.len())
         .map(|or| lowering.or_vars[or])
         .collect();
@@ -94,12 +100,11 @@ pub(crate) fn lower(
         outside: lowering.outside_vars,
         ors,
         unmodelled,
-        outcomes,
     }
 }
 
 /// The ORs that something seen or asked speaks of.
-fn used<'a>(unrolled: &'a Unrolled, asked: &'a [Asked]) -> impl Iterator<Item = OrId> + 'a {
+fn used<'a>(unrolled: &'a Unrolled, asked: &'a [OrId]) -> impl Iterator<Item = OrId> + 'a {
     let seen = unrolled.findings.iter().flat_map(|finding| {
         let (ors, requires) = match &finding.what {
             What::Look(look) => (&look.ors[..], look.requires),
@@ -107,15 +112,6 @@ fn used<'a>(unrolled: &'a Unrolled, asked: &'a [Asked]) -> impl Iterator<Item = 
             What::Mode { .. } | What::Unmodelled { .. } => (&[][..], None),
         };
         ors.iter().copied().chain(requires)
-    });
-    let asked = asked.iter().flat_map(|asked| {
-        let harms = asked.harms.iter().flatten();
-        asked
-            .ors
-            .iter()
-            .chain(&asked.requires)
-            .chain(harms)
-            .copied()
     });
     let harmed = unrolled
         .graph
@@ -125,9 +121,7 @@ fn used<'a>(unrolled: &'a Unrolled, asked: &'a [Asked]) -> impl Iterator<Item = 
             Origin::Harm { when, .. } => Some(when),
             _ => None,
         });
-    seen.chain(asked)
-        .chain(harmed)
-        .chain(unrolled.watched.iter().copied())
+    seen.chain(asked.iter().copied()).chain(harmed)
 }
 
 pub(crate) struct Lowering<'a> {

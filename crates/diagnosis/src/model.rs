@@ -70,7 +70,7 @@ pub(crate) struct Likelihood {
 
 impl Table {
     /// The table where some variables are known.
-    fn cut(&self, model: &Model, known: &BTreeMap<Var, usize>) -> Self {
+    pub(crate) fn cut(&self, model: &Model, known: &BTreeMap<Var, usize>) -> Self {
         if !self.vars.iter().any(|var| known.contains_key(var)) {
             return self.clone();
         }
@@ -201,17 +201,10 @@ impl Model {
         clamped
     }
 
-    /// The same network without what says nothing: outcomes asked for that are not kept, and variables on which nothing kept or
-    /// seen hangs (barren nodes: Shachter, "Evaluating influence diagrams", Operations Research 34, 1986). What is left out keeps
+    /// The same network without what says nothing: variables on which nothing kept or seen hangs (barren nodes: Shachter, "Evaluating influence diagrams", Operations Research 34, 1986). What is left out keeps
     /// its number and has one state.
-    pub(crate) fn pruned(mut self, outcomes: &[Var], kept: &BTreeSet<Var>) -> Self {
+    pub(crate) fn pruned(mut self, kept: &BTreeSet<Var>) -> Self {
         let mut gone = vec![false; self.states.len()];
-        for &var in outcomes.iter().filter(|&var| !kept.contains(var)) {
-            gone[var] = true;
-        }
-        let reaches = |table: &Table, gone: &[bool]| table.vars.iter().any(|&var| gone[var]);
-        self.likelihoods
-            .retain(|likelihood| !reaches(&likelihood.table, &gone));
         // how many tables speak of each variable, its own aside
         let mut uses = vec![0_usize; self.states.len()];
         for likelihood in &self.likelihoods {

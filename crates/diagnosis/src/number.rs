@@ -21,6 +21,10 @@ pub(crate) trait Number:
     fn size(self) -> f64;
     /// Itself, or 0 if it is negative.
     fn positive(self) -> Self;
+    /// Times a number, of several those that are chosen: a bit for each.
+    fn times_where(self, by: f64, _chosen: u8) -> Self {
+        self * Self::of(by, 0.0)
+    }
 }
 
 impl Number for f64 {
@@ -87,6 +91,15 @@ impl Number for Lanes {
 
     fn positive(self) -> Self {
         Self(self.0.map(|value| value.max(0.0)))
+    }
+
+    fn times_where(mut self, by: f64, chosen: u8) -> Self {
+        for (lane, value) in self.0.iter_mut().enumerate() {
+            if chosen >> lane & 1 == 1 {
+                *value *= by;
+            }
+        }
+        self
     }
 }
 

@@ -8,6 +8,8 @@
 //! numbers: Clifford 1873), so that products count it once and no variable has to remember where it was; ε is set to 1 when the total is
 //! read. In the cliques below which it cannot sit, the second part stays away.
 
+use std::collections::BTreeMap;
+
 use crate::{
     clique::{Cliques, Node},
     number::Number,
@@ -33,6 +35,8 @@ pub(crate) struct Changes<T> {
     weights: Vec<Vec<T>>,
     /// Numbers of the findings' tables that are left out.
     without: Vec<usize>,
+    /// By clique: numbers of the tables that questions multiply in, and which of the questions do.
+    with: BTreeMap<usize, Vec<(usize, u8)>>,
 }
 
 impl<T: Number> Changes<T> {
@@ -41,6 +45,7 @@ impl<T: Number> Changes<T> {
             weighed: vec![0; cliques.nodes.len()],
             weights: Vec::new(),
             without: Vec::new(),
+            with: BTreeMap::new(),
         }
     }
 
@@ -56,6 +61,11 @@ impl<T: Number> Changes<T> {
 
     pub(crate) fn leave_out(&mut self, table: usize) {
         self.without.push(table);
+    }
+
+    /// Multiplies a table in, for these of the questions.
+    pub(crate) fn multiply_in(&mut self, node: usize, table: usize, chosen: u8) {
+        self.with.entry(node).or_default().push((table, chosen));
     }
 
     fn of(&self, node: usize) -> Option<&[T]> {
@@ -170,6 +180,11 @@ impl<'a, T: Number> Pass<'a, T> {
         {
             for (own, &value) in own.iter_mut().zip(&*cliques.evidence[*table].values) {
                 *own = *own * T::of(value, 0.0);
+            }
+        }
+        for (table, chosen) in self.changes.with.get(&index).into_iter().flatten() {
+            for (own, &value) in own.iter_mut().zip(&*cliques.optional[*table].values) {
+                *own = own.times_where(value, *chosen);
             }
         }
         if let Some(weights) = self.changes.of(index) {

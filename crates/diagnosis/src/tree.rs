@@ -7,9 +7,10 @@
 //! "Rounding Errors in Algebraic Processes", 1963) bounds what is lost; where that is too much, everything is reckoned with twice the digits.
 //! A message carries a power of two beside its table, so that hundreds of findings do not underflow.
 
-use std::{collections::BTreeSet, ops::Index, panic::resume_unwind, thread};
+use std::{collections::BTreeSet, ops::Index, panic::resume_unwind, sync::Arc, thread};
 
 use crate::{
+    asking::Works,
     clique::{Cliques, Plan, too_large},
     error::Error,
     groups::threads,
@@ -61,6 +62,8 @@ pub(crate) struct Question {
     pub(crate) weights: Vec<(Var, Vec<f64>)>,
     /// Findings left out.
     pub(crate) without: Vec<usize>,
+    /// Functions that work.
+    pub(crate) works: Option<Arc<Works>>,
 }
 
 /// Messages of an upward pass.
@@ -71,6 +74,15 @@ pub(crate) struct Upward {
     pub(crate) log_total: f64,
     /// Bound of the relative rounding error of each root, where it was asked for.
     rounding: Option<f64>,
+}
+
+impl Upward {
+    /// The bound of the relative rounding error once it may be so many times larger; none if it is too large then, or not known.
+    pub(crate) fn enough_after(&self, times: f64) -> Option<f64> {
+        let plain = matches!(self.messages, Kept::Plain(_));
+        let bound = self.rounding.filter(|_| plain && times.is_finite())? * times;
+        (bound <= MOST_ROUNDING).then_some(bound)
+    }
 }
 
 /// Messages with as many digits as are needed.
@@ -125,6 +137,19 @@ impl Index<Var> for Marginals {
 }
 
 impl Question {
+    /// That these functions work.
+    pub(crate) fn that(works: &Arc<Works>) -> Self {
+        Self {
+            works: Some(Arc::clone(works)),
+            ..Self::default()
+        }
+    }
+
+    /// The logarithm of what the functions that work weigh beside the variables.
+    fn log_scale(&self) -> f64 {
+        self.works.as_ref().map_or(0.0, |works| works.scale.ln())
+    }
+
     /// This variable is in this state.
     pub(crate) fn fix(&mut self, tree: &Tree, var: Var, state: usize) {
         let mut weights = vec![0.0; tree.states[var]];
@@ -136,17 +161,25 @@ impl Question {
 impl Tree {
     /// A tree in double precision, for networks that need no more.
     pub(crate) fn compile(model: &Model) -> Result<Self, Error> {
-        Self::compile_within(model, MOST_ENTRIES)
+        Self::compile_within(model, &[], MOST_ENTRIES)
     }
 
-    /// The same, refused if it needs more entries than this.
-    pub(crate) fn compile_within(model: &Model, most: usize) -> Result<Self, Error> {
-        Draft::of(model, most)?.tree::<f64>()
+    /// The same with tables that questions multiply in, refused if it needs more entries than this.
+    pub(crate) fn compile_within(
+        model: &Model,
+        optional: &[Table],
+        most: usize,
+    ) -> Result<Self, Error> {
+        Draft::of(model, optional, most)?.tree::<f64>()
     }
 
     /// A tree with the digits that it needs, and its pass without a question.
-    pub(crate) fn with_pass(model: &Model, most: usize) -> Result<(Self, Upward), Error> {
-        let draft = Draft::of(model, most)?;
+    pub(crate) fn with_pass(
+        model: &Model,
+        optional: &[Table],
+        most: usize,
+    ) -> Result<(Self, Upward), Error> {
+        let draft = Draft::of(model, optional, most)?;
         let tree = draft.tree::<f64>()?;
         let mut upward = tree.upward(&Question::default());
         let rounding = tree.relative_rounding(&upward);
@@ -169,6 +202,14 @@ impl Tree {
         let mut upward = tree.upward(&Question::default());
         upward.rounding = Some(relative(&certain));
         Ok((tree, upward))
+    }
+
+    /// The pass without a question, the bound of its rounding being known.
+    pub(crate) fn pass_within(&self, rounding: f64) -> Upward {
+        Upward {
+            rounding: Some(rounding),
+            ..self.upward(&Question::default())
+        }
     }
 
     /// The pass without a question after the tree was changed; none if it would need more digits.
@@ -256,11 +297,6 @@ impl Tree {
         Some(())
     }
 
-    /// How many states a variable has.
-    pub(crate) fn states_of(&self, var: Var) -> usize {
-        self.states[var]
-    }
-
     /// Variables in the largest clique.
     pub(crate) fn width(&self) -> usize {
         self.width
@@ -309,14 +345,14 @@ impl Tree {
             let (messages, log_total) = self.up(&self.changes(question));
             Upward {
                 messages: Kept::Pairs(messages),
-                log_total,
+                log_total: log_total + question.log_scale(),
                 rounding: None,
             }
         } else {
             let (messages, log_total) = self.up(&self.changes(question));
             Upward {
                 messages: Kept::Plain(messages),
-                log_total,
+                log_total: log_total + question.log_scale(),
                 rounding: None,
             }
         }
@@ -385,8 +421,9 @@ impl Tree {
             let changed = self.changes_of_each(some);
             let messages = Pass::new(&self.cliques, &changed.cliques).up();
             let (total, log) = self.total(&messages, changed.once);
-            let logs = total.0.iter().take(some.len());
-            logs.map(|total| total.ln() + log).collect()
+            let logs = total.0.iter().zip(some);
+            logs.map(|(total, question)| total.ln() + log + question.log_scale())
+                .collect()
         })
     }
 
@@ -414,17 +451,19 @@ impl Tree {
         })
     }
 
-    /// Posteriors of these variables under several questions, which leave no finding out.
+    /// Posteriors of these variables under several questions, which leave no finding out, with the logarithms of the totals.
     pub(crate) fn marginals_of_each(
         &self,
         questions: &[Question],
         wanted: &[Var],
-    ) -> Vec<Marginals> {
+    ) -> Vec<(f64, Marginals)> {
         if self.with_pairs() {
-            let each = questions.iter();
-            return each
-                .map(|question| self.marginals_of(question, &self.upward(question), wanted))
-                .collect();
+            let answer = |question: &Question| {
+                let upward = self.upward(question);
+                let marginals = self.marginals_of(question, &upward, wanted);
+                (upward.log_total, marginals)
+            };
+            return questions.iter().map(answer).collect();
         }
         let way = self.way_to(wanted);
         self.by_chunks(questions, |some| {
@@ -434,7 +473,10 @@ impl Tree {
             self.down(&changed, &messages, &way, &mut lanes, |sum, lane| {
                 sum.0[lane]
             });
-            lanes
+            let (total, log) = self.total(&messages, changed.once);
+            let logs = total.0.iter().zip(some);
+            let logs = logs.map(|(total, question)| total.ln() + log + question.log_scale());
+            logs.zip(lanes).collect()
         })
     }
 
@@ -496,6 +538,7 @@ impl Tree {
     ) {
         let nodes = &self.cliques.nodes;
         let reading = |root: usize| self.reading(root, messages, changed.once);
+        let mut by_state: Vec<T> = Vec::new();
         Pass::new(&self.cliques, &changed.cliques).down(
             messages,
             &way.needed,
@@ -503,11 +546,17 @@ impl Tree {
             reading,
             |node, sums| {
                 for &var in &nodes[node].vars {
+                    by_state.clear();
+                    by_state.resize(self.states[var], T::ZERO);
+                    for (state, run) in nodes[node].runs(var, &self.states) {
+                        for &sum in &sums[run] {
+                            by_state[state] += sum;
+                        }
+                    }
                     for (lane, marginals) in found.iter_mut().enumerate() {
                         let marginal = marginals.of_mut(var);
-                        let states = nodes[node].states_of(var, &self.states);
-                        for (state, &sum) in states.zip(sums) {
-                            marginal[state] += part(sum, lane);
+                        for (value, &sum) in marginal.iter_mut().zip(&by_state) {
+                            *value = part(sum, lane);
                         }
                         normalise(marginal);
                     }
@@ -582,9 +631,12 @@ impl Tree {
     /// A question, by cliques.
     fn changes<T: Number>(&self, question: &Question) -> Changed<T> {
         let mut changed = self.unchanged();
-        self.weigh(&mut changed, &question.weights, |value, by| {
-            *value = *value * T::of(by, 0.0);
-        });
+        let multiply = |value: &mut T, by| *value = *value * T::of(by, 0.0);
+        self.weigh(&mut changed, &question.weights, multiply);
+        if let Some(works) = &question.works {
+            self.weigh(&mut changed, &works.weights, multiply);
+            self.multiply_in(&mut changed, works, 1);
+        }
         for (table, evidence) in self.cliques.evidence.iter().enumerate() {
             if question.without.contains(&evidence.finding) {
                 changed.cliques.leave_out(table);
@@ -597,11 +649,22 @@ impl Tree {
     fn changes_of_each(&self, questions: &[Question]) -> Changed<Lanes> {
         let mut changed = self.unchanged();
         for (lane, question) in questions.iter().enumerate() {
-            self.weigh(&mut changed, &question.weights, |value: &mut Lanes, by| {
-                value.0[lane] *= by
-            });
+            let multiply = |value: &mut Lanes, by| value.0[lane] *= by;
+            self.weigh(&mut changed, &question.weights, multiply);
+            if let Some(works) = &question.works {
+                self.weigh(&mut changed, &works.weights, multiply);
+                self.multiply_in(&mut changed, works, 1 << lane);
+            }
         }
         changed
+    }
+
+    /// The tables over several variables that say that functions work.
+    fn multiply_in<T: Number>(&self, changed: &mut Changed<T>, works: &Works, chosen: u8) {
+        for &table in &works.tables {
+            let node = self.cliques.optional[table].node;
+            changed.cliques.multiply_in(node, table, chosen);
+        }
     }
 
     fn unchanged<T: Number>(&self) -> Changed<T> {
@@ -626,10 +689,12 @@ impl Tree {
                 continue;
             }
             let node = self.cliques.home[*var];
-            let states = self.cliques.nodes[node].states_of(*var, &self.states);
+            let runs = self.cliques.nodes[node].runs(*var, &self.states);
             let classes = changed.cliques.weights(&self.cliques, node);
-            for (value, state) in classes.iter_mut().zip(states) {
-                multiply(value, more[state]);
+            for (state, run) in runs {
+                for value in &mut classes[run] {
+                    multiply(value, more[state]);
+                }
             }
         }
     }
@@ -650,6 +715,7 @@ struct Way {
 /// A network in its order, before its cliques are listed.
 struct Draft<'a> {
     model: &'a Model,
+    optional: &'a [Table],
     states: Vec<usize>,
     split: Split,
     arranged: Arrangement,
@@ -658,12 +724,13 @@ struct Draft<'a> {
 
 impl<'a> Draft<'a> {
     /// Finds an order; cliques that would come out larger than [`MOST_ENTRIES`] or this are refused.
-    fn of(model: &'a Model, most: usize) -> Result<Self, Error> {
+    fn of(model: &'a Model, optional: &'a [Table], most: usize) -> Result<Self, Error> {
         let mut states = model.states.clone();
         let split = Split::of(model, &mut states);
         let scopes: Vec<&[Var]> = split
             .fixed(model)
             .chain(model.likelihoods.iter().map(|likelihood| &likelihood.table))
+            .chain(optional)
             .map(|table| table.vars.as_slice())
             .collect();
         let arranged = arrange(&mut states, &scopes);
@@ -673,6 +740,7 @@ impl<'a> Draft<'a> {
         }
         Ok(Self {
             model,
+            optional,
             states,
             split,
             arranged,
@@ -698,7 +766,13 @@ impl<'a> Draft<'a> {
                 plan.finding(&likelihood.table, likelihood.finding)
             };
         }
-        let cliques = plan.build::<T>(self.most)?;
+        let mut cliques = plan.build::<T>(self.most)?;
+        let optional = self.optional.iter();
+        let optional = optional.map(|table| {
+            let found = cliques.optional(table, &self.states);
+            found.ok_or_else(|| Error::new("a table that is asked for has no clique"))
+        });
+        cliques.optional = optional.collect::<Result<_, _>>()?;
         let mut component = components(&cliques);
         if let Some(once) = &model.once {
             join_carriers(&mut component, &cliques, cliques.home[once.var]);

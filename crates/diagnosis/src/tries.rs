@@ -9,14 +9,14 @@ use std::{collections::BTreeMap, sync::Arc};
 use catalogue::{Mount, Part, Profile, Site};
 
 use crate::{
-    advise::{Adviser, Cost, Point, Way},
+    advise::{Adviser, Cost, Ground, Point, Seen, Way},
     answer::{Economy, Step},
     diagnosis::{Diagnosis, Listed},
     error::Error,
     graph::modes_of,
     model::Var,
     situation::{Action, Chip, Machine, Situation, Step as BenchStep, Truth},
-    tree::Question,
+    tree::{Marginals, Question},
 };
 
 /// The mule's tag in its own small situation.
@@ -39,35 +39,26 @@ pub struct Trial {
 }
 
 impl Trial {
-    /// Tries of every chip of a board that comes out without soldering. What feeds a rail is never tried on a good board: too high
-    /// a supply would hurt it (common practice, no source).
+    /// The try of one chip of a board; none where it is soldered in, or where no look tells a bad one from a good one. What feeds a rail
+    /// is never tried on a good board: too high a supply would hurt it (common practice, no source).
     ///
     /// # Errors
     /// The board ties too much together.
-    pub fn all(profile: &Arc<Profile>) -> Result<Vec<Self>, Error> {
-        let feeds = |part: &Part| {
-            let mut rails = profile.rails.iter();
-            rails.any(|rail| rail.fed_by.contains(&part.reference))
-        };
-        let moves = |part: &&Part| part.mount != Mount::Soldered && !feeds(part);
-        let parts = profile.parts.iter().filter(moves);
-        let tried = parts.map(|part| Self::of(profile, part));
-        let told = |trial: &Self| !trial.checks.is_empty();
-        let all: Vec<Self> = tried.collect::<Result<_, _>>()?;
-        Ok(all.into_iter().filter(told).collect())
-    }
-
-    fn of(profile: &Arc<Profile>, part: &Part) -> Result<Self, Error> {
+    pub fn of(profile: &Arc<Profile>, part: &Part) -> Result<Option<Self>, Error> {
+        let mut rails = profile.rails.iter();
+        if part.mount == Mount::Soldered || rails.any(|rail| rail.fed_by.contains(&part.reference))
+        {
+            return Ok(None);
+        }
         let modes: Vec<String> = modes_of(part, Site::Chip)
             .iter()
             .map(|mode| mode.id.clone())
             .collect();
-        let mut shown: BTreeMap<String, Vec<Vec<f64>>> = BTreeMap::new();
+        let mut shown: BTreeMap<usize, Vec<Vec<f64>>> = BTreeMap::new();
         let states = std::iter::once(None).chain(modes.iter().map(Some));
         for state in states.take_while(|_| !modes.is_empty()) {
-            for seen in Diagnosis::of(&held(profile, part, state))?.predictions(MULE)? {
-                let chances = seen.outcomes.into_iter().map(|(_, chance)| chance);
-                shown.entry(seen.check).or_default().push(chances.collect());
+            for (check, chances) in Diagnosis::of(&held(profile, part, state))?.shown(MULE)? {
+                shown.entry(check).or_default().push(chances);
             }
         }
         let tells = |states: &Vec<Vec<f64>>| {
@@ -76,16 +67,12 @@ impl Trial {
                 .iter()
                 .any(|other| other.iter().zip(&states[0]).any(|(a, b)| apart(a, b)))
         };
-        let checks = profile.checks.iter().enumerate();
-        Ok(Self {
+        shown.retain(|_, states| tells(states));
+        Ok((!shown.is_empty()).then(|| Self {
             part: part.reference.clone(),
-            checks: checks
-                .filter_map(|(number, check)| {
-                    Some((number, shown.remove(&check.id).filter(tells)?))
-                })
-                .collect(),
+            checks: shown.into_iter().collect(),
             modes,
-        })
+        }))
     }
 }
 
@@ -146,7 +133,7 @@ struct Candidate<'a> {
 
 impl Diagnosis {
     /// Every suspect chip that could be tried in a mule with what the try saves, the largest saving first; of each the look that
-    /// tells most a minute.
+    /// tells most a minute. `trial` says how a chip is tried.
     ///
     /// # Errors
     /// The machine is unknown, or the answer would be too large.
@@ -154,34 +141,46 @@ impl Diagnosis {
         &self,
         tag: &str,
         economy: &Economy,
-        trials: &[Trial],
+        trial: impl Fn(&Part) -> Result<Option<Arc<Trial>>, Error>,
         moving: impl Fn(&Part) -> Moving,
     ) -> Result<Vec<Step>, Error> {
         let (group, machine) = self.place(tag)?;
         let of = &self.groups()[group];
         let board = &of.unrolled.graph.boards[machine];
-        if of.compiled.upward.log_total == f64::NEG_INFINITY || board.mule {
+        if of.compiled().upward.log_total == f64::NEG_INFINITY || board.mule {
             return Ok(Vec::new());
         }
         let marginals = self.marginals(group);
-        let adviser = Adviser::new(&of.unrolled, machine, &of.compiled, economy);
+        let adviser = Adviser::new(&of.unrolled, machine, Ground::plain(of.compiled()), economy);
         let profile = &board.profile;
+        let suspect = |part: &&Part| {
+            let chip = chip(&adviser.listed, part, |var| &marginals[var]);
+            chip.is_some_and(|(_, chances)| 1.0 - chances[0] >= LEAST_CHANCE)
+        };
+        let mut trials = Vec::new();
+        for part in profile.parts.iter().filter(suspect) {
+            trials.extend(trial(part)?.map(|trial| (part, trial)));
+        }
         let candidates: Vec<Candidate<'_>> = trials
             .iter()
-            .filter_map(|trial| {
-                let part = profile.part(&trial.part)?;
-                let (var, chances) = chip(&adviser.listed, trial, |var| &marginals[var])?;
+            .filter_map(|(part, trial)| {
+                let (var, chances) = chip(&adviser.listed, part, |var| &marginals[var])?;
                 let moving = moving(part);
                 let minutes = |check: usize| moving.minutes + profile.checks[check].minutes;
                 let usable = |check: usize| {
                     let mut set_ups = profile.checks[check].set_up.iter();
                     !set_ups.any(|set_up| economy.missing.contains(set_up))
                 };
-                trial.best(var, &chances, usable, minutes, moving)
+                let whole = chances.len() == trial.modes.len() + 1;
+                let best = || trial.best(var, &chances, usable, minutes, moving);
+                whole.then(best).flatten()
             })
             .collect();
+        if candidates.is_empty() {
+            return Ok(Vec::new());
+        }
         let base = adviser.weighed(adviser.now(marginals))?;
-        let tree = &of.compiled.tree;
+        let tree = &of.compiled().tree;
         let mut asked: Vec<(Question, f64)> = Vec::new();
         for one in &candidates {
             for (shown, &chance) in one.shown.iter().zip(&one.chances) {
@@ -196,13 +195,16 @@ impl Diagnosis {
             }
         }
         let questions: Vec<Question> = asked.iter().map(|(question, _)| question.clone()).collect();
-        let after = tree.marginals_of_each(&questions, &adviser.members);
-        let log_total = of.compiled.upward.log_total;
+        let after = tree
+            .marginals_of_each(&questions, &adviser.members)
+            .into_iter();
+        let after: Vec<Marginals> = after.map(|(_, marginals)| marginals).collect();
+        let log_total = of.compiled().upward.log_total;
         let points: Vec<Point<'_>> = asked
             .iter()
             .zip(&after)
             .map(|((question, chance), marginals)| Point {
-                seen: question.weights.first().cloned(),
+                seen: seen_of(question),
                 log_chance: log_total + chance.ln(),
                 marginals,
             })
@@ -237,21 +239,24 @@ impl Diagnosis {
     }
 }
 
-/// The variable of the chip at a trial's position and the chances of its states, if it is worth a try.
+fn seen_of(question: &Question) -> Seen<'_> {
+    match question.weights.first() {
+        Some((var, shown)) => Seen::Chip(*var, shown),
+        None => Seen::Nothing,
+    }
+}
+
+/// The variable of the chip at a position and the chances of its states.
 fn chip<'m>(
     listed: &[Listed],
-    trial: &Trial,
+    part: &Part,
     marginals: impl Fn(Var) -> &'m [f64],
 ) -> Option<(Var, Vec<f64>)> {
     let here = |one: &&Listed| {
-        one.site == Site::Chip
-            && crate::advise::part_of(one) == Some(&trial.part)
-            && trial.modes.first() == Some(&one.mode)
+        one.site == Site::Chip && crate::advise::part_of(one) == Some(&part.reference)
     };
     let (var, _) = listed.iter().find(here)?.at?;
-    let chances = marginals(var).to_vec();
-    let bad = 1.0 - chances[0];
-    (bad >= LEAST_CHANCE && chances.len() == trial.modes.len() + 1).then_some((var, chances))
+    Some((var, marginals(var).to_vec()))
 }
 
 impl Trial {

@@ -31,8 +31,6 @@ pub(crate) struct Unrolled {
     /// By board.
     pub(crate) progress: Vec<Progress>,
     pub(crate) sessions: usize,
-    /// ORs that are asked for by themselves.
-    pub(crate) watched: Vec<OrId>,
 }
 
 /// How far a machine is.
@@ -603,8 +601,13 @@ impl Unrolled {
             .collect()
     }
 
-    /// The situation with the outcomes of checks asked for, each as if it were the next look.
-    pub(crate) fn ask_each(&self, machine: usize, checks: &[usize]) -> (Self, Vec<Asked>) {
+    /// The situation with checks asked for, each as if it were the next look, and every function as the next powered look on the
+    /// usual supply would find it.
+    pub(crate) fn ask_each(
+        &self,
+        machine: usize,
+        checks: &[usize],
+    ) -> (Self, Vec<Asked>, Vec<OrId>) {
         let mut unrolled = self.clone();
         let profile = Arc::clone(&unrolled.graph.boards[machine].profile);
         let next = unrolled.next_view(machine);
@@ -624,7 +627,13 @@ impl Unrolled {
             }
         };
         let asked = checks.iter().map(ask).collect();
-        (unrolled, asked)
+        let targets = unrolled.graph.boards[machine]
+            .targets
+            .all(&profile)
+            .into_iter();
+        let looked = targets.map(|(number, _)| unrolled.graph.look(machine, number, next));
+        let functions = looked.collect();
+        (unrolled, asked, functions)
     }
 
     /// The ORs of what a check names, as a look would find them now.

@@ -31,7 +31,7 @@ impl Diagnosis {
         let (group, machine) = self.place(tag)?;
         let group = &self.groups()[group];
         let (var, state) = find_mode(group, machine, part, mode)?;
-        let states = group.compiled.lowered.model.states[var];
+        let states = group.compiled().lowered.model.states[var];
         let with: Vec<f64> = (0..states)
             .map(|other| f64::from(u8::from(other == state)))
             .collect();
@@ -39,8 +39,8 @@ impl Diagnosis {
         let findings = group.unrolled.findings.iter().enumerate();
         let weights = findings.map(|(finding, about)| {
             let decibans = 10.0
-                * (log_fit(&group.compiled, finding, var, &with)
-                    - log_fit(&group.compiled, finding, var, &without))
+                * (log_fit(group.compiled(), finding, var, &with)
+                    - log_fit(group.compiled(), finding, var, &without))
                 / std::f64::consts::LN_10;
             let decibans = if decibans.is_nan() {
                 0.0
@@ -67,7 +67,7 @@ impl Diagnosis {
             lowered,
             tree,
             upward,
-        } = &*group.compiled;
+        } = group.compiled();
         let listed = listed_on(&group.unrolled, machine, lowered);
         let mut modes: Vec<(Holder, String, Var, usize)> = listed
             .into_iter()
@@ -127,7 +127,7 @@ impl Diagnosis {
     pub fn conflict(&self) -> f64 {
         let (mut singles, mut empty) = (0.0, 0.0);
         for group in self.groups() {
-            let tree = &group.compiled.tree;
+            let tree = &group.compiled().tree;
             let all: Vec<usize> = (0..group.unrolled.findings.len()).chain([OUTER]).collect();
             let total = |kept: Option<usize>| {
                 let question = Question {
@@ -173,7 +173,7 @@ fn together(group: &Group) -> Vec<Vec<usize>> {
 fn log_fit(compiled: &Compiled, finding: usize, var: Var, weights: &[f64]) -> f64 {
     let given = Question {
         weights: vec![(var, weights.to_vec())],
-        without: Vec::new(),
+        ..Question::default()
     };
     let others = Question {
         without: vec![finding],
@@ -193,7 +193,7 @@ fn find_mode(group: &Group, machine: usize, part: &str, mode: &str) -> Result<(V
         machine: tag.clone(),
         part: part.to_owned(),
     };
-    let listed = listed_on(&group.unrolled, machine, &group.compiled.lowered);
+    let listed = listed_on(&group.unrolled, machine, &group.compiled().lowered);
     let found = listed
         .iter()
         .find(|listed| listed.holder == holder && listed.mode == mode)

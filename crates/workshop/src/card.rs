@@ -92,26 +92,17 @@ struct Case<'a> {
 fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
     let state = inner.state();
     let machine = state.machine(tag)?;
-    let without: Vec<i64> = last_finding(&state, machine).into_iter().collect();
     let standing = standing(&state, machine, &inner.now());
     if let Some(card) = inner.cache().card(tag, &standing) {
         return Ok(card);
     }
     let fresh = Fresh::of(inner, &state, &state.boards()?)?;
-    let mule = Mule::of(inner, machine)?;
-    let reckoned = inner.reckon(&[&[], &without])?;
-    let [now, before] = reckoned.as_slice() else {
-        return Err(nothing_reckoned());
-    };
-    let mut card = card_of(
-        &state,
-        tag,
-        now,
-        Some(*before).filter(|_| !without.is_empty()),
-        &standing,
-        mule.as_ref(),
-    )?;
+    let mule = Mule::of(inner, machine);
     let board = state.folder.board(&machine.board)?;
+    let was = before(inner, &state, machine, &board)?;
+    let reckoned = inner.reckon(&[&[]])?;
+    let now = reckoned.first().ok_or_else(nothing_reckoned)?;
+    let mut card = card_of(&state, tag, now, was, &standing, mule.as_ref())?;
     let economy = economy(&state.folder, &board, machine, &standing);
     let advice = now.advice(tag, &economy)?;
     card.shelve = fresh.shelve(&state, machine, &economy, &advice.0, &advice.1);
@@ -120,19 +111,38 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
     Ok(card)
 }
 
-/// The card of a machine as things stand in a state, with what was reckoned before its last finding.
+/// The modes of a machine before its last finding; none if nothing was found.
+fn before(
+    inner: &mut Inner,
+    state: &State,
+    machine: &Machine,
+    board: &Profile,
+) -> Result<Vec<Suspicion>> {
+    let Some(last) = last_finding(state, machine) else {
+        return Ok(Vec::new());
+    };
+    let reckoned = inner.reckon(&[&[]])?;
+    let now = reckoned.first().ok_or_else(nothing_reckoned)?;
+    if let Some(known) = now.modes_before(last, machine, board) {
+        return Ok(known);
+    }
+    let reckoned = inner.reckon(&[&[last]])?;
+    let before = reckoned.first().ok_or_else(nothing_reckoned)?;
+    Ok(before.modes(machine, board))
+}
+
+/// The card of a machine as things stand in a state, with its modes as they were before its last finding.
 pub(crate) fn card_of(
     state: &State,
     tag: &str,
     now: &Reckoned,
-    before: Option<&Reckoned>,
+    was: Vec<Suspicion>,
     standing: &[String],
     mule: Option<&Mule>,
 ) -> Result<JobCard> {
     let machine = state.machine(tag)?;
     let board = state.folder.board(&machine.board)?;
     let economy = economy(&state.folder, &board, machine, standing);
-    let was = before.map(|before| by_name(before.modes(machine, &board)));
     let explanations = now.explanations(tag, 5)?;
     let functions = now
         .diagnosis
@@ -144,7 +154,7 @@ pub(crate) fn card_of(
         machine,
         board: &board,
         modes: now.modes(machine, &board),
-        was: was.unwrap_or_default(),
+        was: by_name(was),
         testimony: Testimony::of(state, machine, now)?,
         explanations,
         doubted: doubted.as_ref().map(|doubted| doubted.line),

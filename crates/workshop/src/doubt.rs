@@ -24,7 +24,7 @@ pub(crate) fn doubted(
     functions: &[FunctionChance],
 ) -> Option<Doubted> {
     let mut least: Option<Doubted> = None;
-    for fit in now.fits() {
+    for fit in now.fits(&machine.tag).iter() {
         let lines: Vec<i64> = fit
             .steps
             .iter()

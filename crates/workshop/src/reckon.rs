@@ -1,10 +1,10 @@
 //! What the findings say, reckoned once for each state of the journal.
 
 use std::{
-    cell::{OnceCell, RefCell},
+    cell::RefCell,
     collections::BTreeMap,
     panic::resume_unwind,
-    sync::Arc,
+    sync::{Arc, Mutex},
     thread,
 };
 
@@ -31,7 +31,8 @@ pub(crate) struct Reckoned {
     pub(crate) diagnosis: Diagnosis,
     /// Lines that do not count, for they rule each other out.
     pub(crate) left_out: Vec<LeftOut>,
-    fits: OnceCell<Vec<Fit>>,
+    /// By machine.
+    fits: RefCell<BTreeMap<String, Arc<[Fit]>>>,
     /// By machine, as many as were asked for so far.
     explanations: RefCell<BTreeMap<String, (usize, Vec<Explanation>)>>,
     /// By machine and standing set-ups.
@@ -40,6 +41,9 @@ pub(crate) struct Reckoned {
 
 /// What every check not yet made would save, and the best course without them.
 type Advice = Arc<(Vec<Step>, Course)>;
+
+/// By position: what a mule shows of its chip; none where it is not tried.
+pub(crate) type Trials = Arc<Mutex<BTreeMap<String, Option<Arc<Trial>>>>>;
 
 /// A mode of a machine, or of a thing outside that it is used with.
 #[derive(Debug, Clone)]
@@ -81,7 +85,7 @@ impl Reckoned {
             setting,
             diagnosis,
             left_out,
-            fits: OnceCell::new(),
+            fits: RefCell::default(),
             explanations: RefCell::default(),
             advice: RefCell::default(),
         })
@@ -104,34 +108,40 @@ impl Reckoned {
             setting,
             diagnosis,
             left_out: self.left_out.clone(),
-            fits: OnceCell::new(),
+            fits: RefCell::default(),
             explanations: RefCell::default(),
             advice: RefCell::default(),
         }))
     }
 
-    /// P(finding | all others) for each finding.
-    pub(crate) fn fits(&self) -> &[Fit] {
-        self.fits.get_or_init(|| self.diagnosis.given_others())
+    /// P(finding | all others) for each finding on a machine and on those with which it exchanged chips.
+    pub(crate) fn fits(&self, tag: &str) -> Arc<[Fit]> {
+        let mut known = self.fits.borrow_mut();
+        let fits = known.entry(tag.to_string());
+        Arc::clone(fits.or_insert_with(|| self.diagnosis.given_others_of(tag).into()))
     }
 
     /// All modes of a machine and of the outside things of its board, likeliest first.
     pub(crate) fn modes(&self, machine: &Machine, board: &Profile) -> Vec<Suspicion> {
-        let mut modes: Vec<Suspicion> = self
-            .diagnosis
-            .modes_of(&machine.tag)
-            .into_iter()
+        let modes = self.diagnosis.modes_of(&machine.tag).into_iter();
+        let modes = modes
             .chain(self.diagnosis.outside())
-            .filter_map(|mode| suspicion(mode, machine, board))
-            .collect();
-        // Equal chances differ by rounding errors; the order must not hang on these.
-        let size = |one: &Suspicion| (one.chance * 1e9).round();
-        modes.sort_by(|a, b| {
-            size(b)
-                .total_cmp(&size(a))
-                .then_with(|| a.part.cmp(&b.part))
-        });
-        modes
+            .filter_map(|mode| suspicion(mode, machine, board));
+        in_order(modes.collect())
+    }
+
+    /// The same without a line; none where that has to be reckoned by itself.
+    pub(crate) fn modes_before(
+        &self,
+        line: i64,
+        machine: &Machine,
+        board: &Profile,
+    ) -> Option<Vec<Suspicion>> {
+        let step = self.setting.lines.iter().position(|other| *other == line)?;
+        let known = self.diagnosis.modes_before(&machine.tag, step);
+        let modes = known.filter(|_| self.left_out.is_empty())?.into_iter();
+        let modes = modes.filter_map(|mode| suspicion(mode, machine, board));
+        Some(in_order(modes.collect()))
     }
 
     /// The likeliest sets of modes of a machine.
@@ -208,6 +218,17 @@ impl Reckoned {
     }
 }
 
+/// Likeliest first. Equal chances differ by rounding errors; the order must not hang on these.
+fn in_order(mut modes: Vec<Suspicion>) -> Vec<Suspicion> {
+    let size = |one: &Suspicion| (one.chance * 1e9).round();
+    modes.sort_by(|a, b| {
+        size(b)
+            .total_cmp(&size(a))
+            .then_with(|| a.part.cmp(&b.part))
+    });
+    modes
+}
+
 /// An answer that cannot be given.
 pub(crate) fn too_much(error: &diagnosis::Error) -> Error {
     Error::new(ErrorKind::Refused, error.message.clone())
@@ -240,8 +261,8 @@ pub(crate) struct Cache {
     cards: BTreeMap<(String, Vec<String>), JobCard>,
     /// Best courses of machines of which nothing was seen; they hang on the folder alone.
     blanks: BTreeMap<Blank, Course>,
-    /// By board: what a mule shows of each chip; it hangs on the folder alone.
-    trials: BTreeMap<String, Arc<Vec<Trial>>>,
+    /// By board: what a mule shows of each chip that was asked for; it hangs on the folder alone.
+    trials: BTreeMap<String, Trials>,
 }
 
 impl Cache {
@@ -267,14 +288,10 @@ impl Cache {
         self.blanks.insert(blank, course);
     }
 
-    /// What a mule with this board shows of each chip, reckoned before.
-    pub(crate) fn trials(&self, board: &str) -> Option<Arc<Vec<Trial>>> {
-        self.trials.get(board).cloned()
-    }
-
-    /// Keeps that.
-    pub(crate) fn keep_trials(&mut self, board: &str, trials: Arc<Vec<Trial>>) {
-        self.trials.insert(board.to_string(), trials);
+    /// What a mule with this board shows of each chip that was asked for.
+    pub(crate) fn trials(&mut self, board: &str) -> Trials {
+        let known = self.trials.entry(board.to_string()).or_default();
+        Arc::clone(known)
     }
 
     /// Drops what belongs to another state.

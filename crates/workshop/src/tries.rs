@@ -1,6 +1,6 @@
 //! Chips of a machine tried in the mule: which of them are worth it.
 
-use std::sync::Arc;
+use std::sync::{Arc, PoisonError};
 
 use catalogue::{Part, Profile};
 use diagnosis::{Economy, Moving, Step, Trial};
@@ -8,7 +8,7 @@ use diagnosis::{Economy, Moving, Step, Trial};
 use crate::{
     folder::Folder,
     pile::Machine,
-    reckon::{Reckoned, too_much},
+    reckon::{Reckoned, Trials, too_much},
     workshop::{Inner, Result},
 };
 
@@ -21,31 +21,19 @@ pub(crate) const MULE_MINUTES: f64 = 3.0;
 pub(crate) struct Mule {
     /// Its tag, as it is typed.
     pub(crate) tag: String,
-    trials: Arc<Vec<Trial>>,
+    trials: Trials,
 }
 
 impl Mule {
     /// The mule with the same board, if there is one on the bench.
-    pub(crate) fn of(inner: &mut Inner, machine: &Machine) -> Result<Option<Self>> {
+    pub(crate) fn of(inner: &mut Inner, machine: &Machine) -> Option<Self> {
         let state = inner.state();
         let mut mules = state.pile.machines.iter();
-        let Some(mule) = mules.find(|other| other.mule && other.board == machine.board) else {
-            return Ok(None);
-        };
-        let board = state.folder.board(&machine.board)?;
-        let cache = inner.cache();
-        let trials = match cache.trials(&machine.board) {
-            Some(known) => known,
-            None => {
-                let new = Arc::new(Trial::all(&board).map_err(|error| too_much(&error))?);
-                cache.keep_trials(&machine.board, Arc::clone(&new));
-                new
-            }
-        };
-        Ok(Some(Self {
+        let mule = mules.find(|other| other.mule && other.board == machine.board)?;
+        Some(Self {
             tag: mule.tag.clone(),
-            trials,
-        }))
+            trials: inner.cache().trials(&machine.board),
+        })
     }
 
     /// What each try would save, the largest saving first.
@@ -54,13 +42,20 @@ impl Mule {
         now: &Reckoned,
         folder: &Folder,
         machine: &Machine,
-        board: &Profile,
+        board: &Arc<Profile>,
         economy: &Economy,
     ) -> Result<Vec<Step>> {
         let moving = |part: &Part| moving(folder, part);
-        let steps = now
-            .diagnosis
-            .tries(&machine.tag, economy, &self.trials, moving);
+        let trial = |part: &Part| {
+            let mut known = self.trials.lock().unwrap_or_else(PoisonError::into_inner);
+            if let Some(trial) = known.get(&part.reference) {
+                return Ok(trial.clone());
+            }
+            let trial = Trial::of(board, part)?.map(Arc::new);
+            known.insert(part.reference.clone(), trial.clone());
+            Ok(trial)
+        };
+        let steps = now.diagnosis.tries(&machine.tag, economy, trial, moving);
         let mut steps = steps.map_err(|error| too_much(&error))?;
         let there = |step: &Step| {
             let part = step.tried.as_ref().and_then(|part| board.part(part));

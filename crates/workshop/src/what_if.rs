@@ -191,14 +191,9 @@ impl Case {
             then.state.machine(&self.tag)?,
             &self.speaker.time,
         );
-        let card = card_of(
-            &then.state,
-            &self.tag,
-            &then.reckoned,
-            Some(now),
-            &set_up,
-            None,
-        )?;
+        // what is shown of the card tells nothing of before
+        let was = Vec::new();
+        let card = card_of(&then.state, &self.tag, &then.reckoned, was, &set_up, None)?;
         view.next = card.next;
         view.course = card.course;
         Ok(view)

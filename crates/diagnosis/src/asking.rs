@@ -1,0 +1,494 @@
+//! What is only asked about: checks not yet made, and functions, as weights on the network of what was seen.
+//!
+//! That some functions work is a product: no cause of any of them acts. Asked for like that a function needs neither a variable nor a
+//! table, each of its causes takes a weight (for findings that show nothing bad: Heckerman, "A tractable inference algorithm for
+//! diagnosing multiple diseases", UAI 1989). What a check shows hangs on which of its functions fail; its chance is a sum over sets of
+//! functions that work together, by inclusion and exclusion. The terms of such a sum are at most 1 and cancel, so a chance is off by
+//! some 1e-15 whatever its size.
+//!
+//! Functions whose state something seen hangs on, and those that break others only with a chance, stay variables.
+
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
+
+use catalogue::{Check, Tells};
+
+use crate::{
+    error::Error,
+    graph::OrId,
+    groups::Outer,
+    looks::CANNOT,
+    lower::{Asked, Lowered, Unmodelled, lower},
+    model::{Model, Or, Table, Var},
+    tree::{Marginals, Question, Tree, Upward},
+    unroll::{Unrolled, named_targets},
+};
+
+/// Terms of a sum over sets of functions, above which it is refused.
+const MOST_TERMS: usize = 1 << 12;
+/// What rounding leaves of a term that cancels.
+const NOTHING: f64 = 1e-15;
+
+/// Functions that work together: what that weighs each variable with.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Works {
+    pub(crate) weights: Vec<(Var, Vec<f64>)>,
+    /// Numbers of tables over several variables.
+    pub(crate) tables: Vec<usize>,
+    /// What depends on no variable.
+    pub(crate) scale: f64,
+}
+
+/// A chance as a sum: a factor, and the number of the functions that work.
+pub(crate) type Sum = Vec<(f64, usize)>;
+
+/// What would be shown by a check not yet made, by outcome; `cannot` comes last where the check has requirements.
+#[derive(Debug)]
+pub(crate) struct Open {
+    pub(crate) check: usize,
+    pub(crate) outcomes: Vec<Sum>,
+    /// For each harm of the check: that it can be done and the harm's condition holds.
+    pub(crate) harms: Vec<Option<Sum>>,
+}
+
+/// The network of what was seen, and the questions about it.
+#[derive(Debug)]
+pub(crate) struct Asking {
+    pub(crate) lowered: Lowered,
+    pub(crate) tree: Tree,
+    pub(crate) upward: Upward,
+    /// Tables over several variables that questions multiply in.
+    pub(crate) tables: Vec<Table>,
+    /// The first: of nothing is said that it works.
+    pub(crate) works: Vec<Arc<Works>>,
+    /// How many of them the checks speak of.
+    told: usize,
+    pub(crate) open: Vec<Open>,
+    /// By function asked for: that it works.
+    pub(crate) functions: Vec<usize>,
+}
+
+impl Asking {
+    /// A network about which these checks and functions are asked; refused if it needs more entries than this.
+    pub(crate) fn of(
+        unrolled: &Unrolled,
+        asked: &[Asked],
+        functions: &[OrId],
+        outer: Option<&Outer>,
+        most: usize,
+    ) -> Result<Self, Error> {
+        let ors: Vec<OrId> = asked
+            .iter()
+            .flat_map(Asked::all)
+            .chain(functions.iter().copied())
+            .collect();
+        let mut draft = Draft::new(lower(unrolled, &ors, outer, Unmodelled::Beside));
+        let mut open = Vec::with_capacity(asked.len());
+        for asked in asked {
+            let profile = &unrolled.graph.boards[asked.machine].profile;
+            open.push(draft.open(&profile.checks[asked.check], asked)?);
+        }
+        let told = draft.works.len();
+        let functions = functions.iter().map(|&or| draft.work(&[or])).collect();
+        let (tree, upward) = Tree::with_pass(&draft.lowered.model, &draft.tables, most)?;
+        Ok(Self {
+            lowered: draft.lowered,
+            tree,
+            upward,
+            tables: draft.tables,
+            works: draft.works,
+            told,
+            open,
+            functions,
+        })
+    }
+
+    /// The chance that all functions of a set work, for each of these sets.
+    pub(crate) fn chances(&self, works: &[usize]) -> Vec<f64> {
+        let questions = works
+            .iter()
+            .map(|&works| Question::that(&self.works[works]));
+        let logs = self.tree.log_totals(&questions.collect::<Vec<_>>());
+        let each = logs.into_iter();
+        each.map(|log| self.given_findings(log)).collect()
+    }
+
+    /// The chance of each set that checks speak of.
+    pub(crate) fn told(&self) -> Vec<f64> {
+        self.chances(&(0..self.told).collect::<Vec<_>>())
+    }
+
+    /// For each set that checks speak of the same, with the posteriors of these variables where they work.
+    pub(crate) fn posteriors(&self, wanted: &[Var]) -> (Vec<f64>, Vec<Marginals>) {
+        let questions = self.works[..self.told].iter().map(Question::that);
+        let questions: Vec<Question> = questions.collect();
+        let each = self.tree.marginals_of_each(&questions, wanted);
+        let each = each.into_iter();
+        each.map(|(log, marginals)| (self.given_findings(log), marginals))
+            .unzip()
+    }
+
+    /// 0 where the findings contradict each other.
+    fn given_findings(&self, log: f64) -> f64 {
+        let possible = self.upward.log_total > f64::NEG_INFINITY;
+        if possible {
+            (log - self.upward.log_total).exp()
+        } else {
+            0.0
+        }
+    }
+}
+
+/// The chance that a sum stands for.
+pub(crate) fn chance_of(sum: &Sum, chances: &[f64]) -> f64 {
+    let terms = sum.iter().map(|(factor, works)| factor * chances[*works]);
+    terms.sum::<f64>().clamp(0.0, 1.0)
+}
+
+/// Posteriors of these variables where what a sum stands for is true; `chance` is its chance.
+pub(crate) fn posteriors_of(
+    sum: &Sum,
+    chance: f64,
+    chances: &[f64],
+    each: &[Marginals],
+    wanted: &[Var],
+) -> Marginals {
+    let mut all = each[0].zeros();
+    for &var in wanted {
+        let of_var = all.of_mut(var);
+        for (factor, works) in sum {
+            let share = factor * chances[*works] / chance;
+            for (all, one) in of_var.iter_mut().zip(&each[*works][var]) {
+                *all += share * one;
+            }
+        }
+        of_var
+            .iter_mut()
+            .for_each(|value| *value = value.clamp(0.0, 1.0));
+    }
+    all
+}
+
+/// Tables that are left with no variable become part of the scale.
+pub(crate) fn without_numbers(
+    tables: &[Table],
+    works: &[Arc<Works>],
+) -> (Vec<Table>, Vec<Arc<Works>>) {
+    if tables.is_empty() {
+        return (Vec::new(), works.to_vec());
+    }
+    let mut left = Vec::new();
+    let mut numbers = Vec::with_capacity(tables.len());
+    for table in tables {
+        numbers.push((!table.vars.is_empty()).then_some(left.len()));
+        left.extend((!table.vars.is_empty()).then(|| table.clone()));
+    }
+    let each = works.iter().map(|works| {
+        let numberless = works
+            .tables
+            .iter()
+            .filter(|table| numbers[**table].is_none());
+        let scale: f64 = numberless.map(|&table| tables[table].values[0]).product();
+        Arc::new(Works {
+            weights: works.weights.clone(),
+            tables: works
+                .tables
+                .iter()
+                .filter_map(|&table| numbers[table])
+                .collect(),
+            scale: works.scale * scale,
+        })
+    });
+    let each = each.collect();
+    (left, each)
+}
+
+/// The network in which functions that are only asked for are being replaced by weights.
+struct Draft {
+    lowered: Lowered,
+    /// By variable: its OR, if that is only asked for.
+    only_asked: BTreeMap<Var, Or>,
+    tables: Vec<Table>,
+    /// By variable of a function and place among its causes: the number of its table.
+    numbers: BTreeMap<(Var, usize), usize>,
+    works: Vec<Arc<Works>>,
+    /// By variables of functions that work together, those below them included.
+    known: BTreeMap<BTreeSet<Var>, usize>,
+}
+
+impl Draft {
+    fn new(mut lowered: Lowered) -> Self {
+        let only_asked = take_only_asked(&mut lowered.model);
+        let nothing = Works {
+            scale: 1.0,
+            ..Works::default()
+        };
+        Self {
+            lowered,
+            only_asked,
+            tables: Vec::new(),
+            numbers: BTreeMap::new(),
+            works: vec![Arc::new(nothing)],
+            known: BTreeMap::from([(BTreeSet::new(), 0)]),
+        }
+    }
+
+    /// The number of "these functions work".
+    fn work(&mut self, ors: &[OrId]) -> usize {
+        let mut all: BTreeSet<Var> = BTreeSet::new();
+        let mut open: Vec<Var> = ors.iter().map(|&or| self.lowered.ors[or]).collect();
+        while let Some(var) = open.pop() {
+            if let (true, Some(or)) = (all.insert(var), self.only_asked.get(&var)) {
+                let below = or.survivals.iter().flat_map(|table| &table.vars);
+                open.extend(below.filter(|var| self.only_asked.contains_key(var)));
+            }
+        }
+        if let Some(&number) = self.known.get(&all) {
+            return number;
+        }
+        let works = self.product(&all);
+        self.works.push(Arc::new(works));
+        self.known.insert(all, self.works.len() - 1);
+        self.works.len() - 1
+    }
+
+    /// No cause of any of these acts.
+    fn product(&mut self, all: &BTreeSet<Var>) -> Works {
+        let mut weights: BTreeMap<Var, Vec<f64>> = BTreeMap::new();
+        let mut works = Works {
+            scale: 1.0,
+            ..Works::default()
+        };
+        for &var in all {
+            let Some(or) = self.only_asked.get(&var) else {
+                weigh(&mut weights, var, &[1.0, 0.0]);
+                continue;
+            };
+            for (place, table) in or.survivals.iter().enumerate() {
+                match table.vars[..] {
+                    [] => works.scale *= table.values[0],
+                    [below] if self.only_asked.contains_key(&below) => {}
+                    [below] => weigh(&mut weights, below, &table.values),
+                    _ => {
+                        let number = *self.numbers.entry((var, place)).or_insert_with(|| {
+                            self.tables.push(table.clone());
+                            self.tables.len() - 1
+                        });
+                        works.tables.push(number);
+                    }
+                }
+            }
+        }
+        works.weights = weights.into_iter().collect();
+        works
+    }
+
+    /// A check not yet made, in a session of its own.
+    fn open(&mut self, check: &Check, asked: &Asked) -> Result<Open, Error> {
+        let shown = Shown::of(check, asked)?;
+        let outcomes = shown.outcomes.iter().map(|sum| self.sum(sum, &shown.ors));
+        let outcomes = outcomes.collect();
+        let harms = asked.harms.iter().map(|when| {
+            let ors: Vec<OrId> = shown.ors.iter().copied().chain(*when).collect();
+            let mut fails = shown.done.clone();
+            fails.add(-1.0, &shown.done.and(1 << shown.ors.len()));
+            when.map(|_| self.sum(&fails, &ors))
+        });
+        let harms = harms.collect();
+        Ok(Open {
+            check: asked.check,
+            outcomes,
+            harms,
+        })
+    }
+
+    fn sum(&mut self, sets: &Sets, ors: &[OrId]) -> Sum {
+        let mut sum: BTreeMap<usize, f64> = BTreeMap::new();
+        for (&set, &factor) in &sets.0 {
+            let all = ors.iter().enumerate();
+            let all: Vec<OrId> = all
+                .filter(|(place, _)| set >> place & 1 == 1)
+                .map(|(_, &or)| or)
+                .collect();
+            *sum.entry(self.work(&all)).or_default() += factor;
+        }
+        let terms = sum.into_iter().map(|(works, factor)| (factor, works));
+        terms.filter(|(factor, _)| factor.abs() > NOTHING).collect()
+    }
+}
+
+/// Multiplies the weights of a variable.
+fn weigh(weights: &mut BTreeMap<Var, Vec<f64>>, var: Var, by: &[f64]) {
+    let known = weights.entry(var).or_insert_with(|| vec![1.0; by.len()]);
+    for (weight, by) in known.iter_mut().zip(by) {
+        *weight *= by;
+    }
+}
+
+/// Takes those ORs out of a network on which nothing seen hangs and no chance of another OR; what is left of each is its number.
+fn take_only_asked(model: &mut Model) -> BTreeMap<Var, Or> {
+    let children: BTreeMap<Var, usize> = model
+        .ors
+        .iter()
+        .enumerate()
+        .map(|(number, or)| (or.child, number))
+        .collect();
+    let likelihoods = model.likelihoods.iter().map(|one| &one.table);
+    let tables = likelihoods.chain(&model.conditionals);
+    let mut open: Vec<Var> = tables.flat_map(|table| table.vars.clone()).collect();
+    for table in model.ors.iter().flat_map(|or| &or.survivals) {
+        if !is_whole(table) {
+            open.extend(&table.vars);
+        }
+    }
+    let mut stays = vec![false; model.ors.len()];
+    while let Some(var) = open.pop() {
+        if let Some(&number) = children.get(&var)
+            && !std::mem::replace(&mut stays[number], true)
+        {
+            let causes = &model.ors[number].survivals;
+            open.extend(causes.iter().flat_map(|table| &table.vars));
+        }
+    }
+    let mut stays = stays.into_iter();
+    let (kept, taken): (Vec<Or>, Vec<Or>) = std::mem::take(&mut model.ors)
+        .into_iter()
+        .partition(|_| stays.next() == Some(true));
+    model.ors = kept;
+    for or in &taken {
+        model.states[or.child] = 1;
+    }
+    taken.into_iter().map(|or| (or.child, or)).collect()
+}
+
+/// The variable alone decides: its second state breaks what it stands under, its first does not.
+fn is_whole(table: &Table) -> bool {
+    table.vars.len() == 1 && table.values == [1.0, 0.0]
+}
+
+/// A chance as a sum over sets of functions that work: a bit for each, and its factor.
+#[derive(Debug, Clone, Default, PartialEq)]
+struct Sets(BTreeMap<u64, f64>);
+
+impl Sets {
+    fn number(number: f64) -> Self {
+        Self(BTreeMap::from([(0, number)]))
+    }
+
+    fn add(&mut self, factor: f64, other: &Self) {
+        for (set, more) in &other.0 {
+            *self.0.entry(*set).or_default() += factor * more;
+        }
+        self.0.retain(|_, factor| factor.abs() > NOTHING);
+    }
+
+    /// And these functions work.
+    fn and(&self, set: u64) -> Self {
+        let mut all = Self::default();
+        for (other, factor) in &self.0 {
+            *all.0.entry(other | set).or_default() += factor;
+        }
+        all
+    }
+
+    fn times(&self, other: &Self) -> Self {
+        let mut product = Self::default();
+        for (&set, &factor) in &other.0 {
+            product.add(factor, &self.and(set));
+        }
+        product
+    }
+
+    /// And all of these functions fail.
+    fn and_fail(&self, functions: &[usize]) -> Result<Self, Error> {
+        let mut fail = self.clone();
+        for place in functions {
+            let works = fail.and(1 << place);
+            fail.add(-1.0, &works);
+            if fail.0.len() > MOST_TERMS {
+                return Err(too_many());
+            }
+        }
+        Ok(fail)
+    }
+}
+
+fn too_many() -> Error {
+    Error::new(
+        "a check names too many functions at once, expected rows of at most twelve; split the check",
+    )
+}
+
+/// What a check shows, by the functions that work.
+struct Shown {
+    /// Those it names, and last what it requires.
+    ors: Vec<OrId>,
+    outcomes: Vec<Sets>,
+    /// It can be done.
+    done: Sets,
+}
+
+impl Shown {
+    fn of(check: &Check, asked: &Asked) -> Result<Self, Error> {
+        let ors: Vec<OrId> = asked.ors.iter().copied().chain(asked.requires).collect();
+        if ors.len() >= 63 {
+            return Err(too_many());
+        }
+        let mut done = Sets::number(1.0);
+        if asked.requires.is_some() {
+            let [fails, works] = CANNOT.map(|cannot| Sets::number(1.0 - cannot));
+            let works = works.and(1 << asked.ors.len());
+            done = fails.and_fail(&[asked.ors.len()])?;
+            done.add(1.0, &works);
+        }
+        let count = check.outcomes.len();
+        let mut outcomes = vec![Sets::number(check.blunder / count as f64); count];
+        let mut before = Sets::number(1.0);
+        for (fails, shows) in rows(check) {
+            let applies = before.and_fail(&fails)?;
+            for (outcome, shows) in outcomes.iter_mut().zip(&shows) {
+                outcome.add((1.0 - check.blunder) * shows, &applies);
+            }
+            before.add(-1.0, &applies);
+        }
+        let mut outcomes: Vec<Sets> = outcomes.iter().map(|shown| shown.times(&done)).collect();
+        if asked.requires.is_some() {
+            let mut cannot = Sets::number(1.0);
+            cannot.add(-1.0, &done);
+            outcomes.push(cannot);
+        }
+        Ok(Self {
+            ors,
+            outcomes,
+            done,
+        })
+    }
+}
+
+/// The rows of a check: the places of the functions that fail, and the chance of each outcome.
+fn rows(check: &Check) -> Vec<(Vec<usize>, Vec<f64>)> {
+    match &check.tells {
+        Tells::Target {
+            false_pass,
+            false_fail,
+            ..
+        } => vec![
+            (vec![0], vec![*false_pass, 1.0 - false_pass]),
+            (Vec::new(), vec![1.0 - false_fail, *false_fail]),
+        ],
+        Tells::Rows(rows) => {
+            let named = named_targets(check);
+            let place = |target| named.iter().position(|other| other == target);
+            let rows = rows.iter();
+            rows.map(|row| {
+                (
+                    row.fails.iter().filter_map(place).collect(),
+                    row.shows.clone(),
+                )
+            })
+            .collect()
+        }
+    }
+}

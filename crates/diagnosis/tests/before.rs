@@ -1,0 +1,92 @@
+//! What was so before the last step is what the situation without that step says.
+
+#[expect(dead_code, reason = "stories are drawn here")]
+#[path = "support/bench.rs"]
+mod bench;
+#[path = "support/boards.rs"]
+mod boards;
+
+use boards::{Dice, Size};
+use diagnosis::{Diagnosis, Holder, ModeChance, Situation};
+
+/// Stories that are drawn.
+const STORIES: u64 = 300;
+
+fn drawn(seed: u64) -> Situation {
+    let mut dice = Dice::new(seed);
+    let size = if seed.is_multiple_of(3) {
+        Size::wide(8 + dice.below(10))
+    } else {
+        Size::small(&mut dice)
+    };
+    let profile = bench::read(&boards::board(&mut dice, size));
+    boards::story(&mut dice, profile, size)
+}
+
+fn chance(modes: &[ModeChance], of: &ModeChance) -> Option<f64> {
+    let same = |one: &&ModeChance| one.holder == of.holder && one.mode == of.mode;
+    modes.iter().find(same).map(|one| one.chance)
+}
+
+/// Compares machine by machine; returns how many were answered without a diagnosis of their own.
+fn check(seed: u64, situation: &Situation) -> usize {
+    let (Some(last), Ok(now)) = (
+        situation.steps.len().checked_sub(1),
+        Diagnosis::of(situation),
+    ) else {
+        return 0;
+    };
+    let mut shorter = situation.clone();
+    shorter.steps.pop();
+    let before = Diagnosis::of(&shorter).expect("a shorter situation");
+    let possible = before.log_p_findings().is_finite() && now.log_p_findings().is_finite();
+    let mut answered = 0;
+    for tag in situation.machines.iter().map(|machine| &machine.tag) {
+        let Some(found) = now.modes_before(tag, last).filter(|_| possible) else {
+            continue;
+        };
+        answered += 1;
+        let expected = before.modes();
+        for mode in &found {
+            let expected = chance(&expected, mode).expect("the same modes");
+            assert!(
+                (mode.chance - expected).abs() <= 1e-9,
+                "story {seed} {tag}: {mode:?}, expected {expected}"
+            );
+        }
+        let here = |one: &&ModeChance| matches!(&one.holder, Holder::Position { machine, .. } if machine == tag);
+        let count = found.iter().filter(here).count();
+        assert_eq!(
+            count,
+            expected.iter().filter(here).count(),
+            "story {seed} {tag}"
+        );
+    }
+    answered
+}
+
+#[test]
+fn what_was_so_before_the_last_step() {
+    let answered: usize = (0..STORIES).map(|seed| check(seed, &drawn(seed))).sum();
+    assert!(answered > 100, "{answered} machines were answered");
+}
+
+#[test]
+fn the_fits_of_one_machine_are_those_of_all() {
+    for seed in 0..STORIES / 3 {
+        let situation = drawn(seed);
+        let Ok(diagnosis) = Diagnosis::of(&situation) else {
+            continue;
+        };
+        let all = diagnosis.given_others();
+        for machine in &situation.machines {
+            for fit in diagnosis.given_others_of(&machine.tag) {
+                assert!(
+                    all.contains(&fit),
+                    "story {seed}: {fit:?} of {}",
+                    machine.tag
+                );
+            }
+        }
+    }
+}
