@@ -438,7 +438,7 @@ impl<'a> Adviser<'a> {
             terms.push(match &point.seen {
                 Seen::Nothing => vec![(1.0, ask(given))],
                 Seen::Chip(var, shown) => {
-                    given.weights.push((*var, shown.to_vec()));
+                    given.weights.push((*var, Arc::from(*shown)));
                     vec![(1.0, ask(given))]
                 }
                 Seen::Sum(sum) => {
@@ -704,9 +704,14 @@ fn with_it(profile: &Profile, listed: &[Listed]) -> BTreeMap<Var, (Var, Vec<f64>
 fn cure(question: &mut Question, var: Var, chance: impl Fn(usize) -> f64) {
     let slot = question.weights.iter_mut().find(|(other, _)| *other == var);
     if let Some((_, weights)) = slot {
-        for (state, weight) in weights.iter_mut().enumerate().skip(1) {
-            *weight = 1.0 - (1.0 - *weight) * (1.0 - chance(state));
-        }
+        let put_right = weights
+            .iter()
+            .enumerate()
+            .map(|(state, weight)| match state {
+                0 => *weight,
+                _ => 1.0 - (1.0 - *weight) * (1.0 - chance(state)),
+            });
+        *weights = put_right.collect();
     }
 }
 

@@ -34,7 +34,7 @@ const NOTHING: f64 = 1e-15;
 /// Functions that work together: what that weighs each variable with.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Works {
-    pub(crate) weights: Vec<(Var, Vec<f64>)>,
+    pub(crate) weights: Vec<(Var, Arc<[f64]>)>,
     /// Numbers of tables over several variables.
     pub(crate) tables: Vec<usize>,
     /// What depends on no variable.
@@ -281,7 +281,10 @@ impl Draft {
                 }
             }
         }
-        works.weights = weights.into_iter().collect();
+        let weights = weights.into_iter();
+        works.weights = weights
+            .map(|(var, weights)| (var, weights.into()))
+            .collect();
         works
     }
 

@@ -414,21 +414,20 @@ fn none_asked(group: &Group) -> Vec<Asks> {
 }
 
 /// P(finding | all other findings) for each finding of a group.
-fn fits_of(group: &Group) -> impl Iterator<Item = Fit> {
+fn fits_of(group: &Group) -> Vec<Fit> {
     let Compiled { tree, upward, .. } = group.compiled();
-    let findings = group.unrolled.findings.iter().enumerate();
-    findings.map(|(index, finding)| {
-        let without = Question {
-            without: vec![index],
-            ..Question::default()
-        };
-        let others = tree.log_total_with(upward, &Question::default(), &without);
-        // where the others contradict each other already this is no number, and the finding is not to blame
-        Fit {
-            steps: group.steps_of(finding),
-            p: (upward.log_total - others).exp().min(1.0),
-        }
-    })
+    let findings = &group.unrolled.findings;
+    let questions = (0..findings.len()).map(|finding| Question {
+        without: vec![finding],
+        ..Question::default()
+    });
+    let others = tree.log_totals(&questions.collect::<Vec<_>>());
+    // where the others contradict each other already this is no number, and the finding is not to blame
+    let fit = |(finding, others): (&Finding, f64)| Fit {
+        steps: group.steps_of(finding),
+        p: (upward.log_total - others).exp().min(1.0),
+    };
+    findings.iter().zip(others).map(fit).collect()
 }
 
 /// Entries up to which several checks are asked for in one network, given those of the network without them: where it grows

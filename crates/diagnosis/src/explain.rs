@@ -168,7 +168,7 @@ fn search(
                 break;
             }
         } else {
-            let nodes = split(compiled, &order, &node.bound.states);
+            let nodes = split(compiled, marginals, &order, &node.bound.states);
             queue.extend(
                 nodes
                     .into_iter()
@@ -179,20 +179,29 @@ fn search(
     found
 }
 
-/// The best guess of a set, and the sets that make up the rest of it.
-fn split(compiled: &Compiled, order: &[Var], prefix: &[(Var, usize)]) -> Vec<Node> {
+/// The best guess of a set, and the sets that make up the rest of it; `all` are the posteriors of the set of everything.
+fn split(
+    compiled: &Compiled,
+    all: &Marginals,
+    order: &[Var],
+    prefix: &[(Var, usize)],
+) -> Vec<Node> {
     let tree = &compiled.tree;
-    let mut question = Question::default();
-    for &(var, state) in prefix {
-        question.fix(tree, var, state);
-    }
-    let pass = tree.again(&compiled.upward, &question, &question);
-    let share = (pass.log_total - compiled.upward.log_total).exp();
-    if share <= LEAST_SHARE {
-        return Vec::new();
-    }
     let rest = &order[prefix.len()..];
-    let marginals = tree.marginals_of(&question, &pass, rest);
+    let (mut share, mut inside) = (1.0, None);
+    if !prefix.is_empty() {
+        let mut question = Question::default();
+        for &(var, state) in prefix {
+            question.fix(tree, var, state);
+        }
+        let pass = tree.again(&compiled.upward, &question, &question);
+        share = (pass.log_total - compiled.upward.log_total).exp();
+        if share <= LEAST_SHARE {
+            return Vec::new();
+        }
+        inside = Some(tree.marginals_of(&question, &pass, rest));
+    }
+    let marginals = inside.as_ref().unwrap_or(all);
     let with = |extra: &[Var], last: Option<(Var, usize)>| {
         prefix
             .iter()

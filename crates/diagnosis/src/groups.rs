@@ -7,7 +7,7 @@
 use std::{
     collections::{BTreeMap, BTreeSet},
     panic::resume_unwind,
-    sync::{Arc, OnceLock},
+    sync::{Arc, Mutex, OnceLock, PoisonError},
     thread,
 };
 
@@ -174,33 +174,39 @@ pub(crate) fn groups(
 
 /// The groups, side by side where there are several processors; what comes out does not depend on how many.
 fn reckoned(
-    mut parts: Vec<(Part<'_>, Vec<SharedKey>)>,
+    parts: Vec<(Part<'_>, Vec<SharedKey>)>,
     before: &[Group],
     limits: Limits,
 ) -> Result<Vec<Rough>, Error> {
     let new = parts.iter().filter(|(part, _)| part.same.is_none()).count();
-    let each = move |parts: Vec<(Part<'_>, Vec<SharedKey>)>| -> Result<Vec<Rough>, Error> {
-        let parts = parts.into_iter();
-        parts
-            .map(|(part, keys)| Rough::of(part, keys, before, limits))
-            .collect()
-    };
+    let each = |(part, keys): (Part<'_>, Vec<SharedKey>)| Rough::of(part, keys, before, limits);
     if new < 2 || threads() < 2 {
-        return each(parts);
+        return parts.into_iter().map(each).collect();
     }
-    let share = parts.len().div_ceil(threads());
-    thread::scope(|scope| {
-        let mut working = Vec::new();
-        while !parts.is_empty() {
-            let some: Vec<_> = parts.drain(..share.min(parts.len())).collect();
-            working.push(scope.spawn(move || each(some)));
+    // those that take longest come first, each is taken by whoever is free
+    let mut waiting: Vec<_> = parts.into_iter().enumerate().collect();
+    waiting.sort_by_key(|(_, (part, _))| (part.same.is_none(), part.unrolled.findings.len()));
+    let count = waiting.len();
+    let waiting = Mutex::new(waiting);
+    let next = || waiting.lock().unwrap_or_else(PoisonError::into_inner).pop();
+    let work = || {
+        let mut done = Vec::new();
+        while let Some((place, one)) = next() {
+            done.push((place, each(one)));
         }
-        let mut rough = Vec::new();
-        for work in working {
-            rough.extend(work.join().unwrap_or_else(|panic| resume_unwind(panic))?);
-        }
-        Ok(rough)
-    })
+        done
+    };
+    let mut done: Vec<_> = thread::scope(|scope| {
+        let working = (1..threads().min(count)).map(|_| scope.spawn(work));
+        let working: Vec<_> = working.collect();
+        let own = work();
+        let others = working.into_iter();
+        let others =
+            others.flat_map(|work| work.join().unwrap_or_else(|panic| resume_unwind(panic)));
+        own.into_iter().chain(others).collect()
+    });
+    done.sort_by_key(|(place, _)| *place);
+    done.into_iter().map(|(_, rough)| rough).collect()
 }
 
 /// Processors; the answer is kept, as asking takes as long as a small network.

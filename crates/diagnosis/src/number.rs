@@ -10,6 +10,8 @@ pub(crate) trait Number:
     const ONE: Self;
     /// Bound of the relative rounding error of one operation.
     const ROUNDING: f64;
+    /// A bit for each of the numbers that it holds.
+    const ALL: u8 = 1;
 
     /// The sum of two doubles, the second far smaller than the first.
     fn of(high: f64, low: f64) -> Self;
@@ -68,6 +70,7 @@ impl Number for Lanes {
     const ZERO: Self = Self([0.0; LANES]);
     const ONE: Self = Self([1.0; LANES]);
     const ROUNDING: f64 = f64::EPSILON;
+    const ALL: u8 = u8::MAX >> (8 - LANES);
 
     fn of(high: f64, _low: f64) -> Self {
         Self([high; LANES])

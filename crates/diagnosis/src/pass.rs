@@ -29,12 +29,12 @@ const RANGE: std::ops::RangeInclusive<f64> = 1e-30..=1e30;
 /// What a question changes, by cliques.
 #[derive(Debug)]
 pub(crate) struct Changes<T> {
-    /// By clique: the number of its weights, plus one; 0 for none.
+    /// By clique: where its weights end; 0 for none.
     weighed: Vec<u32>,
-    /// By class of the clique.
-    weights: Vec<Vec<T>>,
-    /// Numbers of the findings' tables that are left out.
-    without: Vec<usize>,
+    /// By class of each clique that is weighed.
+    weights: Vec<T>,
+    /// By number of a finding's table that is left out: the questions that do, a bit for each.
+    without: BTreeMap<usize, u8>,
     /// By clique: numbers of the tables that questions multiply in, and which of the questions do.
     with: BTreeMap<usize, Vec<(usize, u8)>>,
 }
@@ -44,23 +44,26 @@ impl<T: Number> Changes<T> {
         Self {
             weighed: vec![0; cliques.nodes.len()],
             weights: Vec::new(),
-            without: Vec::new(),
+            without: BTreeMap::new(),
             with: BTreeMap::new(),
         }
     }
 
     /// The weights of a clique's classes, to be multiplied into.
-    pub(crate) fn weights(&mut self, cliques: &Cliques, node: usize) -> &mut Vec<T> {
-        let slot = &mut self.weighed[node];
-        if *slot == 0 {
-            self.weights.push(vec![T::ONE; cliques.nodes[node].classes]);
-            *slot = self.weights.len() as u32;
+    pub(crate) fn weights(&mut self, cliques: &Cliques, node: usize) -> &mut [T] {
+        let classes = cliques.nodes[node].classes;
+        let end = &mut self.weighed[node];
+        if *end == 0 {
+            self.weights.resize(self.weights.len() + classes, T::ONE);
+            *end = self.weights.len() as u32;
         }
-        &mut self.weights[*slot as usize - 1]
+        let end = *end as usize;
+        &mut self.weights[end - classes..end]
     }
 
-    pub(crate) fn leave_out(&mut self, table: usize) {
-        self.without.push(table);
+    /// Leaves a finding's table out, for these of the questions.
+    pub(crate) fn leave_out(&mut self, table: usize, chosen: u8) {
+        *self.without.entry(table).or_default() |= chosen;
     }
 
     /// Multiplies a table in, for these of the questions.
@@ -68,10 +71,10 @@ impl<T: Number> Changes<T> {
         self.with.entry(node).or_default().push((table, chosen));
     }
 
-    fn of(&self, node: usize) -> Option<&[T]> {
-        match self.weighed[node] {
+    fn of(&self, node: usize, classes: usize) -> Option<&[T]> {
+        match self.weighed[node] as usize {
             0 => None,
-            number => Some(&self.weights[number as usize - 1]),
+            end => Some(&self.weights[end - classes..end]),
         }
     }
 }
@@ -174,12 +177,14 @@ impl<'a, T: Number> Pass<'a, T> {
             let low = &cliques.base_low[node.entries.clone()];
             own.extend(base.iter().zip(low).map(|(&base, &low)| T::of(base, low)));
         }
-        for table in cliques.said[index]
-            .iter()
-            .filter(|table| !self.changes.without.contains(table))
-        {
-            for (own, &value) in own.iter_mut().zip(&*cliques.evidence[*table].values) {
-                *own = *own * T::of(value, 0.0);
+        for table in &cliques.said[index] {
+            let values = own.iter_mut().zip(&*cliques.evidence[*table].values);
+            match self.changes.without.get(table).map(|left_out| !left_out) {
+                None => values.for_each(|(own, &value)| *own = *own * T::of(value, 0.0)),
+                Some(chosen) if chosen & T::ALL == 0 => {}
+                Some(chosen) => {
+                    values.for_each(|(own, &value)| *own = own.times_where(value, chosen));
+                }
             }
         }
         for (table, chosen) in self.changes.with.get(&index).into_iter().flatten() {
@@ -187,7 +192,7 @@ impl<'a, T: Number> Pass<'a, T> {
                 *own = own.times_where(value, *chosen);
             }
         }
-        if let Some(weights) = self.changes.of(index) {
+        if let Some(weights) = self.changes.of(index, node.classes) {
             let class = &cliques.class[node.entries.clone()];
             for (own, &class) in own.iter_mut().zip(class) {
                 *own = *own * weights[usize::from(class)];

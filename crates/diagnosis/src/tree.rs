@@ -59,7 +59,7 @@ pub(crate) struct Tree {
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Question {
     /// Weights for the states of a variable; several for one variable multiply.
-    pub(crate) weights: Vec<(Var, Vec<f64>)>,
+    pub(crate) weights: Vec<(Var, Arc<[f64]>)>,
     /// Findings left out.
     pub(crate) without: Vec<usize>,
     /// Functions that work.
@@ -154,7 +154,7 @@ impl Question {
     pub(crate) fn fix(&mut self, tree: &Tree, var: Var, state: usize) {
         let mut weights = vec![0.0; tree.states[var]];
         weights[state] = 1.0;
-        self.weights.push((var, weights));
+        self.weights.push((var, weights.into()));
     }
 }
 
@@ -409,7 +409,7 @@ impl Tree {
         total.high().ln() + log
     }
 
-    /// The logarithms of the totals for several questions, which leave no finding out.
+    /// The logarithms of the totals for several questions.
     pub(crate) fn log_totals(&self, questions: &[Question]) -> Vec<f64> {
         if self.with_pairs() {
             let each = questions.iter();
@@ -441,17 +441,19 @@ impl Tree {
         let each = |some: &[&[Question]]| -> Vec<T> {
             some.iter().flat_map(|&some| answer(some)).collect()
         };
+        let (own, others) = chunks.split_at(chunks.len().div_ceil(threads));
         thread::scope(|scope| {
-            let shares = chunks.chunks(chunks.len().div_ceil(threads));
+            let shares = others.chunks(own.len());
             let working: Vec<_> = shares.map(|some| scope.spawn(move || each(some))).collect();
-            let found = working.into_iter();
+            let mut found = each(own);
+            for work in working {
+                found.extend(work.join().unwrap_or_else(|panic| resume_unwind(panic)));
+            }
             found
-                .flat_map(|work| work.join().unwrap_or_else(|panic| resume_unwind(panic)))
-                .collect()
         })
     }
 
-    /// Posteriors of these variables under several questions, which leave no finding out, with the logarithms of the totals.
+    /// Posteriors of these variables under several questions, with the logarithms of the totals.
     pub(crate) fn marginals_of_each(
         &self,
         questions: &[Question],
@@ -637,12 +639,19 @@ impl Tree {
             self.weigh(&mut changed, &works.weights, multiply);
             self.multiply_in(&mut changed, works, 1);
         }
+        self.leave_out(&mut changed, &question.without, 1);
+        changed
+    }
+
+    fn leave_out<T: Number>(&self, changed: &mut Changed<T>, without: &[usize], chosen: u8) {
+        if without.is_empty() {
+            return;
+        }
         for (table, evidence) in self.cliques.evidence.iter().enumerate() {
-            if question.without.contains(&evidence.finding) {
-                changed.cliques.leave_out(table);
+            if without.contains(&evidence.finding) {
+                changed.cliques.leave_out(table, chosen);
             }
         }
-        changed
     }
 
     /// Several questions, by cliques.
@@ -655,6 +664,7 @@ impl Tree {
                 self.weigh(&mut changed, &works.weights, multiply);
                 self.multiply_in(&mut changed, works, 1 << lane);
             }
+            self.leave_out(&mut changed, &question.without, 1 << lane);
         }
         changed
     }
@@ -678,12 +688,12 @@ impl Tree {
     fn weigh<T: Number>(
         &self,
         changed: &mut Changed<T>,
-        weights: &[(Var, Vec<f64>)],
+        weights: &[(Var, Arc<[f64]>)],
         multiply: impl Fn(&mut T, f64),
     ) {
         for (var, more) in weights {
             if self.once.as_ref().is_some_and(|once| once.var == *var) {
-                for (weight, &by) in changed.once.iter_mut().zip(more) {
+                for (weight, &by) in changed.once.iter_mut().zip(&**more) {
                     multiply(weight, by);
                 }
                 continue;

@@ -185,7 +185,7 @@ impl Diagnosis {
         for one in &candidates {
             for (shown, &chance) in one.shown.iter().zip(&one.chances) {
                 if chance >= LEAST_OUTCOME {
-                    let weights = vec![(one.var, shown.clone())];
+                    let weights = vec![(one.var, Arc::from(shown.as_slice()))];
                     let question = Question {
                         weights,
                         ..Question::default()

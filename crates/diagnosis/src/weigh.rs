@@ -12,7 +12,7 @@ use crate::{
     error::Error,
     groups::Group,
     model::{OUTER, Var},
-    tree::Question,
+    tree::{Marginals, Question},
     unroll::What,
 };
 
@@ -63,11 +63,7 @@ impl Diagnosis {
     pub fn for_and_against(&self, tag: &str) -> Result<Vec<Speaks>, Error> {
         let (group, machine) = self.place(tag)?;
         let group = &self.groups()[group];
-        let Compiled {
-            lowered,
-            tree,
-            upward,
-        } = group.compiled();
+        let Compiled { lowered, tree, .. } = group.compiled();
         let listed = listed_on(&group.unrolled, machine, lowered);
         let mut modes: Vec<(Holder, String, Var, usize)> = listed
             .into_iter()
@@ -82,9 +78,7 @@ impl Diagnosis {
             }
         }
         let wanted: Vec<Var> = modes.iter().map(|(_, _, var, _)| *var).collect();
-        let odds = |question: &Question| -> Vec<f64> {
-            let pass = tree.again(upward, question, question);
-            let marginals = tree.marginals_of(question, &pass, &wanted);
+        let log_odds = |marginals: &Marginals| -> Vec<f64> {
             let log_odds = |(_, _, var, state): &(Holder, String, Var, usize)| {
                 let chance = marginals[*var][*state];
                 let others: f64 = marginals[*var].iter().sum::<f64>() - chance;
@@ -92,33 +86,41 @@ impl Diagnosis {
             };
             modes.iter().map(log_odds).collect()
         };
-        let now = odds(&Question::default());
-        let speaks = together(group).into_iter().map(|findings| {
-            let before = odds(&Question {
-                without: findings.clone(),
-                ..Question::default()
-            });
-            let decibans = |(now, before): (&f64, &f64)| {
-                let decibans = 10.0 * (now - before);
-                match decibans.is_nan() {
-                    true => 0.0,
-                    false => decibans.clamp(-MOST_DECIBANS, MOST_DECIBANS),
+        let sets = together(group);
+        let mut questions = vec![Question::default()];
+        questions.extend(sets.iter().map(|without| Question {
+            without: without.clone(),
+            ..Question::default()
+        }));
+        let mut each = tree.marginals_of_each(&questions, &wanted).into_iter();
+        let now = each.next().map(|(_, marginals)| log_odds(&marginals));
+        let now = now.unwrap_or_default();
+        let speaks = sets
+            .into_iter()
+            .zip(each)
+            .map(|(findings, (_, marginals))| {
+                let before = log_odds(&marginals);
+                let decibans = |(now, before): (&f64, &f64)| {
+                    let decibans = 10.0 * (now - before);
+                    match decibans.is_nan() {
+                        true => 0.0,
+                        false => decibans.clamp(-MOST_DECIBANS, MOST_DECIBANS),
+                    }
+                };
+                Speaks {
+                    steps: findings
+                        .iter()
+                        .flat_map(|&finding| group.steps_of(&group.unrolled.findings[finding]))
+                        .collect(),
+                    decibans: modes
+                        .iter()
+                        .zip(now.iter().zip(&before).map(decibans))
+                        .map(|((holder, mode, _, _), decibans)| {
+                            (holder.clone(), mode.clone(), decibans)
+                        })
+                        .collect(),
                 }
-            };
-            Speaks {
-                steps: findings
-                    .iter()
-                    .flat_map(|&finding| group.steps_of(&group.unrolled.findings[finding]))
-                    .collect(),
-                decibans: modes
-                    .iter()
-                    .zip(now.iter().zip(&before).map(decibans))
-                    .map(|((holder, mode, _, _), decibans)| {
-                        (holder.clone(), mode.clone(), decibans)
-                    })
-                    .collect(),
-            }
-        });
+            });
         Ok(speaks.collect())
     }
 
@@ -172,7 +174,7 @@ fn together(group: &Group) -> Vec<Vec<usize>> {
 /// log P(finding | all others, these weights of a variable).
 fn log_fit(compiled: &Compiled, finding: usize, var: Var, weights: &[f64]) -> f64 {
     let given = Question {
-        weights: vec![(var, weights.to_vec())],
+        weights: vec![(var, weights.into())],
         ..Question::default()
     };
     let others = Question {
