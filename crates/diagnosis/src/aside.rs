@@ -3,13 +3,15 @@
 //! Parts that come and go and contacts that acts touched tie every epoch to all others, but nearly all of those modes are next to
 //! impossible. The least likely are taken as not there until the rest fits; all answers are exact for what is left, and what was set aside
 //! is bounded: as no finding is more likely than certain, P(aside, all findings) is at most P(aside, some of them), and the findings
-//! taken are as many of the first ones as fit with nothing more set aside. More findings may need more stages of this. (A bound on what
+//! taken are as many as fit with nothing more set aside, the first ones that tell of one function before all others. More findings may need more stages of this. (A bound on what
 //! conditioning leaves out: Horvitz, Suermondt & Cooper, "Bounded conditioning", UAI 1989.)
 
 use std::{
     collections::{BTreeMap, BTreeSet},
     sync::Arc,
 };
+
+use catalogue::Tells;
 
 use crate::{
     answer::Holder,
@@ -124,8 +126,7 @@ impl Clearing<'_> {
         findings: usize,
         most: usize,
     ) -> Result<Option<Compiled>, Error> {
-        let mut unrolled = unrolled.clone();
-        unrolled.findings.truncate(findings);
+        let unrolled = first_findings(unrolled, findings);
         let lowered = lower(&unrolled, &[], self.outer, Unmodelled::Beside);
         small(Compiled::of_lowered(lowered, most))
     }
@@ -137,12 +138,27 @@ impl Clearing<'_> {
         arising: &BTreeSet<Arising>,
         findings: usize,
     ) -> Result<Option<Early>, Error> {
-        let mut unrolled = unrolled.clone();
-        unrolled.findings.truncate(findings);
+        let unrolled = first_findings(unrolled, findings);
         let lowered = lower(&unrolled, &[], self.outer, Unmodelled::Beside);
         let compiled = Compiled::of_lowered(pruned(lowered, arising), self.most / 2);
         Ok(small(compiled)?.map(|compiled| Early { unrolled, compiled }))
     }
+}
+
+/// The first of the findings; those that tell of several functions, and so tie most together, come after all others.
+fn first_findings(unrolled: &Unrolled, count: usize) -> Unrolled {
+    let mut unrolled = unrolled.clone();
+    let boards = &unrolled.graph.boards;
+    let told = |what: &What| match what {
+        What::Look(look) => match &boards[look.machine].profile.checks[look.check].tells {
+            Tells::Rows(rows) => rows.len(),
+            Tells::Target { .. } => 1,
+        },
+        _ => 1,
+    };
+    unrolled.findings.sort_by_key(|finding| told(&finding.what));
+    unrolled.findings.truncate(count);
+    unrolled
 }
 
 /// What may be set aside, in the order in which it is.

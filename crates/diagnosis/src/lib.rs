@@ -6,6 +6,7 @@ mod aside;
 mod asking;
 mod clique;
 mod compiled;
+mod depth;
 mod diagnosis;
 mod error;
 mod explain;

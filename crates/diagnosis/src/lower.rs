@@ -2,7 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use catalogue::Target;
+
 use crate::{
+    depth,
     graph::{Cause, Draw, EventKey, Graph, Link, OrId, Origin, PowerId, Show, StateId, Visible},
     groups::{Outer, SharedKey},
     harms::{Harmed, chains},
@@ -382,7 +385,8 @@ impl<'a> Lowering<'a> {
             .max_by_key(|&machine| (self.reached(machine).len(), std::cmp::Reverse(machine)))
     }
 
-    /// The functions looked at, or below them, that an unmodelled fault of a machine can break.
+    /// The functions looked at, or below them, that an unmodelled fault of a machine can break; those that hang together stand
+    /// together, rails last.
     fn reached(&self, machine: usize) -> Vec<usize> {
         let board = &self.graph.boards[machine];
         let causes = self.needed().flat_map(|(_, or)| &or.causes);
@@ -395,13 +399,14 @@ impl<'a> Lowering<'a> {
                 _ => None,
             })
             .collect();
-        board
-            .targets
-            .all(&board.profile)
-            .iter()
-            .filter(|(number, target)| touched.contains(number) && is_breakable(target))
-            .map(|(number, _)| *number)
-            .collect()
+        let ranks = depth::ranks(&board.profile.functions);
+        let mut reached = board.targets.all(&board.profile);
+        reached.retain(|(number, target)| touched.contains(number) && is_breakable(target));
+        reached.sort_by_key(|(_, target)| match target {
+            Target::Function(id) => ranks.get(id.as_str()).copied().unwrap_or(usize::MAX),
+            Target::Rail(..) => usize::MAX,
+        });
+        reached.into_iter().map(|(number, _)| number).collect()
     }
 
     /// The place of the unmodelled fault: beside the tables, or as a chain "it is at this function or at one before".
