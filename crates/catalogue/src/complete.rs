@@ -9,21 +9,27 @@ use crate::problem::Problems;
 use crate::profile::{Mount, Site};
 use crate::raw::{RawBoard, RawMode, RawPart};
 
-/// Says what its device and role bring, as much of it as the board takes.
+/// Says what its device and role bring, as much of it as the board takes; gives the modes that they could bring.
 pub(crate) fn complete_part(
     part: &mut RawPart,
     board: &RawBoard,
     library: &Library,
     problems: &mut Problems<'_>,
-) {
+) -> BTreeSet<String> {
     check_role(part, library, problems);
     bring_modes(part, library, problems);
+    let brought = part.modes.iter().filter(|mode| mode.span == DERIVED);
+    let brought = brought.map(|mode| mode.mode.id.clone()).collect();
+    let left_out = |id: &str| board.without.iter().any(|name| name.value == id);
+    part.modes
+        .retain(|mode| mode.span != DERIVED || !left_out(&mode.mode.id));
     if !board.at_times {
         make_lasting(part);
     }
     let scale = board.chances.unwrap_or(1.0);
     let modes = part.modes.iter_mut().filter(|mode| mode.span == DERIVED);
     modes.for_each(|mode| mode.mode.chance *= scale);
+    brought
 }
 
 fn check_role(part: &RawPart, library: &Library, problems: &mut Problems<'_>) {

@@ -28,8 +28,9 @@ pub(crate) fn derive(
     if !raw.board.derive {
         return;
     }
+    let mut modes = BTreeSet::new();
     for part in raw.parts.iter_mut().filter(|part| part.of.is_none()) {
-        complete_part(part, &raw.board, library, problems);
+        modes.extend(complete_part(part, &raw.board, library, problems));
     }
     if let Some(nets) = nets {
         refine_spoils(raw, nets, library);
@@ -43,7 +44,7 @@ pub(crate) fn derive(
     }
     add_blocks(raw, library);
     feed_rails(raw, library);
-    check_without(&raw.board.without, library, problems);
+    check_without(&raw.board.without, &modes, library, problems);
     let ctx = Ctx::new(raw, library);
     let functions = ctx.functions();
     let known: BTreeSet<String> = functions
@@ -58,7 +59,7 @@ pub(crate) fn derive(
         functions,
         std::mem::take(&mut raw.functions),
         |function| &function.id.value,
-        |written, _| written,
+        RawFunction::completed_by,
     );
     raw.checks = merge(
         checks,
@@ -115,8 +116,13 @@ pub(crate) fn role_of<'r>(part: &'r RawPart, library: &'r Library) -> Option<&'r
     own.or_else(|| device_of(part, library).map(|device| device.role.as_str()))
 }
 
-/// Only what the roles could bring can be left out.
-fn check_without(without: &[At<String>], library: &Library, problems: &mut Problems<'_>) {
+/// Only what devices, mounts and roles could bring can be left out.
+fn check_without(
+    without: &[At<String>],
+    modes: &BTreeSet<String>,
+    library: &Library,
+    problems: &mut Problems<'_>,
+) {
     let roles = library.roles();
     let functions = roles.functions.iter().map(|one| &one.function.id.value);
     let checks = roles.checks.iter().map(|one| &one.check.id.value);
@@ -124,11 +130,12 @@ fn check_without(without: &[At<String>], library: &Library, problems: &mut Probl
     let known: BTreeSet<&str> = functions
         .chain(checks)
         .chain(events)
+        .chain(modes)
         .map(String::as_str)
         .collect();
     for name in without {
         if !known.contains(name.value.as_str()) {
-            let expected = "a function, check or event that roles bring";
+            let expected = "a mode, function, check or event that devices and roles bring";
             problems.unknown(&name.span, expected, &name.value, known.iter().copied());
         }
     }
@@ -396,8 +403,9 @@ impl<'r> Ctx<'r> {
             high: Some(rail.volts + half),
         };
         let at = self.supply_pin(name);
-        let place = at
-            .as_deref()
+        let place = self
+            .written_place(&name.to_lowercase())
+            .or(at.as_deref())
             .map_or_else(|| "a chip that uses it".to_owned(), pin_words);
         let fill = |text: &str| {
             text.replace("{rail}", name)
@@ -420,6 +428,13 @@ impl<'r> Ctx<'r> {
         check.at = at.map(derived).into_iter().collect();
         check.tells = Some(RawTells::Target(derived(name)));
         check
+    }
+
+    /// Where the file itself makes a check.
+    fn written_place(&self, check: &str) -> Option<&str> {
+        let mut checks = self.raw.checks.iter();
+        let written = checks.find(|known| known.id.value == check)?;
+        written.at.first().map(|at| at.value.as_str())
     }
 
     /// The first supply pin on this rail.
@@ -469,10 +484,13 @@ impl<'r> Ctx<'r> {
         if let Some((role, pins)) = &template.at {
             let found = self.role_pin(role, pins);
             let name = found.as_ref().map_or("", |(_, name)| name);
-            let place = found.as_ref().map_or_else(
-                || format!("the {} pin of the {role}", pins.join(" or ")),
-                |(at, _)| pin_words(at),
-            );
+            let place = self
+                .written_place(&check.id.value)
+                .or(found.as_ref().map(|(at, _)| at.as_str()))
+                .map_or_else(
+                    || format!("the {} pin of the {role}", pins.join(" or ")),
+                    pin_words,
+                );
             let (active, rest) = if name.starts_with('/') || name.is_empty() {
                 ("low", "high")
             } else {

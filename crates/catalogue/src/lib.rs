@@ -20,6 +20,7 @@ mod limits;
 mod lists;
 mod names;
 mod nets;
+mod one_each;
 mod parse;
 mod print;
 mod problem;

@@ -32,7 +32,7 @@ pub(crate) struct RawBoard {
     pub(crate) at_times: bool,
     /// What the chances of derived modes are multiplied by.
     pub(crate) chances: Option<f64>,
-    /// Derived functions, checks and events that this board does not take.
+    /// Derived modes, functions, checks and events that this board does not take.
     pub(crate) without: Vec<At<String>>,
 }
 
@@ -111,7 +111,7 @@ pub(crate) struct RawFunction {
     pub(crate) id: At<String>,
     pub(crate) title: Option<String>,
     pub(crate) needs: Vec<RawNeed>,
-    pub(crate) leak: f64,
+    pub(crate) leak: Option<f64>,
 }
 
 /// One entry of `needs`.
@@ -167,6 +167,15 @@ pub(crate) struct RawRow {
     pub(crate) otherwise: bool,
     pub(crate) shows: Vec<(At<String>, f64)>,
     pub(crate) span: Span,
+}
+
+impl RawFunction {
+    /// What this function says, with the title and the leak of `other` where it is silent.
+    pub(crate) fn completed_by(mut self, other: Self) -> Self {
+        self.title = self.title.or(other.title);
+        self.leak = self.leak.or(other.leak);
+        self
+    }
 }
 
 impl RawCheck {

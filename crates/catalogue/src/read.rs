@@ -3,10 +3,10 @@
 use toml::de::DeValue;
 
 use crate::fields::{Fields, Item};
+use crate::one_each::{read_checks, read_functions};
 use crate::problem::{Problems, shown};
 use crate::profile::Scope;
 use crate::raw::{Raw, RawBlock, RawBoard, RawEvent, RawFunction, RawNeed, RawOutside, RawRail};
-use crate::read_check::read_check;
 use crate::read_part::read_parts;
 
 /// Reads a whole file.
@@ -33,8 +33,14 @@ pub(crate) fn read(file: &mut Fields<'_>, problems: &mut Problems<'_>) -> Raw {
         .flatten()
         .collect();
     raw.events = each(file, "event", "an event", problems, read_event);
-    raw.functions = each(file, "function", "a function", problems, read_function);
-    raw.checks = each(file, "check", "a check", problems, read_check);
+    raw.functions = each(file, "function", "a function", problems, read_functions)
+        .into_iter()
+        .flatten()
+        .collect();
+    raw.checks = each(file, "check", "a check", problems, read_checks)
+        .into_iter()
+        .flatten()
+        .collect();
     raw
 }
 
@@ -185,7 +191,7 @@ pub(crate) fn read_function(
 ) -> Option<RawFunction> {
     let id = fields.id("id", problems);
     let title = title(fields, problems);
-    let leak = fields.chance("leak", problems).unwrap_or(0.0);
+    let leak = fields.chance("leak", problems);
     let items = fields.take("needs").map(Item::many).unwrap_or_default();
     let needs = items
         .into_iter()

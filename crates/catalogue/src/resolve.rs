@@ -304,7 +304,7 @@ impl Ctx<'_, '_> {
             id,
             title,
             needs,
-            leak: raw.leak,
+            leak: raw.leak.unwrap_or(0.0),
         });
     }
 

@@ -140,7 +140,7 @@ pub const PROFILE_TABLES: &[TableShape] = &[
             may(
                 "without",
                 Texts,
-                "Functions, checks and events of the roles that this board does not take.",
+                "Modes, functions, checks and events of devices and roles that this board does not take.",
             ),
         ],
     },
@@ -305,6 +305,11 @@ pub const PROFILE_TABLES: &[TableShape] = &[
         name: "function",
         keys: &[
             must("id", Name, "Identifier."),
+            may(
+                "each",
+                Texts,
+                "One for each of these parts: {part} is its reference, {n} its number from 0, which the id ends in.",
+            ),
             may("title", Text, "What must happen, for people."),
             may("leak", Chance, "Chance that it fails for no known reason."),
             may(
@@ -327,6 +332,11 @@ pub const PROFILE_TABLES: &[TableShape] = &[
         name: "check",
         keys: &[
             must("id", Name, "Identifier, as typed."),
+            may(
+                "each",
+                Texts,
+                "One for each of these parts: {part} is its reference, {n} its number from 0, which the id ends in.",
+            ),
             may("minutes", Minutes, "Minutes once set up."),
             may("false_pass", Chance, "Chance to pass although it fails."),
             may("false_fail", Chance, "Chance to fail although it works."),

@@ -111,7 +111,7 @@ fn what_roles_bring_can_be_left_out() {
         1,
     );
     let problems = parse_profile(&text, "short.toml", Library::built_in()).expect_err("a slip");
-    expect!["short.toml:4:12: expected a function, check or event that roles bring, found `stedy`; hint: did you mean `steady`?"]
+    expect!["short.toml:4:12: expected a mode, function, check or event that devices and roles bring, found `stedy`; hint: did you mean `steady`?"]
         .assert_eq(&problems[0].to_string());
 }
 
