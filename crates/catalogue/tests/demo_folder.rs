@@ -1,4 +1,4 @@
-//! The demo folder examples/ostrel holds together: read as plain TOML, without the crate's own reader.
+//! The demo folder examples/ostrel holds together: read as plain TOML, the board once the roles have completed it.
 
 use std::{
     collections::{BTreeMap, BTreeSet},
@@ -23,7 +23,11 @@ fn read(path: &Path) -> Table {
 }
 
 fn board() -> Table {
-    read(&folder().join("boards/ostrel-8-r2.toml"))
+    let path = folder().join("boards/ostrel-8-r2.toml");
+    let text = fs::read_to_string(&path).unwrap();
+    let profile = catalogue::parse_profile(&text, "board", catalogue::Library::built_in())
+        .unwrap_or_else(|problems| panic!("{}", problems[0]));
+    catalogue::print_profile(&profile).parse().unwrap()
 }
 
 fn vendors() -> Vec<Table> {
@@ -181,13 +185,11 @@ fn words_typed_for_checks_are_unique() {
 
 #[test]
 fn what_can_be_fitted_can_be_bought() {
-    let built_in = folder().join("../../catalogue/remedies");
-    let own = read(&folder().join("remedies.toml"));
-    let known = [
-        own.clone(),
-        read(&built_in.join("chips.toml")),
-        read(&built_in.join("parts.toml")),
-    ];
+    let own = fs::read_to_string(folder().join("remedies.toml")).unwrap();
+    let library = catalogue::Library::built_in()
+        .with_folder([("remedies.toml", own.as_str())])
+        .expect("good remedies");
+    let own: Table = own.parse().unwrap();
     let sold: BTreeSet<String> = vendors()
         .iter()
         .flat_map(|vendor| items(vendor, "offer"))
@@ -209,9 +211,10 @@ fn what_can_be_fitted_can_be_bought() {
             "{device} is on no board"
         );
     }
-    let mut used: BTreeSet<String> = known
+    let mut used: BTreeSet<String> = library
+        .remedies()
         .iter()
-        .flat_map(|file| items(file, "remedy"))
+        .filter_map(|remedy| remedy.item.clone())
         .collect();
     for build in tables(&own, "build") {
         for part in build["uses"].as_array().into_iter().flatten() {
@@ -227,13 +230,10 @@ fn what_can_be_fitted_can_be_bought() {
         "no remedy uses these"
     );
     for part in tables(&board, "part") {
-        let helped = known
-            .iter()
-            .flat_map(|file| tables(file, "remedy"))
-            .any(|remedy| {
-                text(remedy, "for_device") == text(part, "device")
-                    && sold.contains(text(remedy, "item"))
-            });
+        let helped = library.remedies().iter().any(|remedy| {
+            let item = remedy.item.as_deref().unwrap_or_default();
+            remedy.for_device == text(part, "device") && sold.contains(item)
+        });
         let chip = |mode: &&Table| text(mode, "where") != "place";
         let needed = tables(part, "mode").iter().any(chip);
         assert!(
@@ -290,7 +290,7 @@ fn lines_of_the_evening_are_short_and_in_order() {
     let board = board();
     let checks: BTreeSet<&str> = tables(&board, "check")
         .into_iter()
-        .map(|check| text(check, "id"))
+        .flat_map(|check| [vec![text(check, "id")], texts(check.get("aliases"))].concat())
         .collect();
     let mut last = "";
     for step in tables(&pile, "step") {

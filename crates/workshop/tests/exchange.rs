@@ -380,7 +380,7 @@ fn a_bench_supply_that_was_said_need_not_be_said_again() {
             ("Picture", "on a bench supply"),
             ("Sound", ""),
             ("Switched off.", ""),
-            ("Keyboard scan", ""),
+            ("Keyboard", ""),
         ]
     );
 }

@@ -246,7 +246,8 @@ fn lines_that_cannot_be_written() {
     check(
         &["settle", "T-03", "U9.asleep"],
         expect![[r#"
-            error: U9 has no mode `asleep`; known are `dead`, `no-colour`, `warm` or `open`
+            error: U9 has no mode `asleep`; known are `dead`, `no-colour`, `warm` or
+            `contact`
 
             hint: write `U9.dead`, `joint "track U7.3 to U12.5"` or `works`
         "#]],
@@ -320,11 +321,11 @@ fn lines_that_cannot_be_written() {
     check(
         &["what-if", "T-03", "dance"],
         expect![[r#"
-        error: expected a check, found `dance`; nearest are `sync`, `tape` or `clock`
+            error: expected a check, found `dance`; nearest are `tape`, `lamp` or `voices`
 
-        hint: suppose an act (`pull U9`, `reseat U9`, `swap U9 mule`), a check
-        (`sound`), or what it shows (`sound none`)
-    "#]],
+            hint: suppose an act (`pull U9`, `reseat U9`, `swap U9 mule`), a check
+            (`sound`), or what it shows (`sound none`)
+        "#]],
     );
     check(
         &["what-if", "T-03", "pull"],
@@ -563,9 +564,10 @@ fn board_files_are_checked() {
         "truncated",
         bytes("truncated"),
         expect![[r#"
-            One problem in bad.toml.
+            6 problems in bad.toml.
 
-            Line 787, column 7: expected `=` (key with no value), found end of line or file.
+            Line 111, column 81: expected a function or a rail of this profile, found
+            `load`.
         "#]],
     );
     check(
