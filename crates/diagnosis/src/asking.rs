@@ -4,7 +4,7 @@
 //! table, each of its causes takes a weight (for findings that show nothing bad: Heckerman, "A tractable inference algorithm for
 //! diagnosing multiple diseases", UAI 1989). What a check shows hangs on which of its functions fail; its chance is a sum over sets of
 //! functions that work together, by inclusion and exclusion. The terms of such a sum are at most 1 and cancel, so a chance is off by
-//! some 1e-15 whatever its size.
+//! as much as the terms are, however small it is.
 //!
 //! Functions whose state something seen hangs on, and those that break others only with a chance, stay variables.
 
