@@ -249,8 +249,8 @@ impl Diagnosis {
         fits
     }
 
-    /// The modes of a machine, and the outside things it uses, as they were without the last step with this machine or those it
-    /// exchanged chips with. None where that step did more than show something: then the situation without it has to be diagnosed.
+    /// The modes of a machine, and the outside things it uses, as they were without the last look at it or at one it exchanged chips
+    /// with. None where the look did more than show something: then the situation without it has to be diagnosed.
     #[must_use]
     pub fn modes_before(&self, tag: &str, step: usize) -> Option<Vec<ModeChance>> {
         let (group, machine) = self.place(tag).ok()?;
@@ -261,7 +261,12 @@ impl Diagnosis {
         let number = of.unrolled.machine(&measure.machine).ok()?;
         let board = &of.unrolled.graph.boards[number];
         let harms = |check: &Check| check.id == measure.check && !check.harms.is_empty();
-        if of.last_step() != Some(step) || board.profile.checks.iter().any(harms) {
+        // power-ups and sessions of later looks may hang on this one
+        let later = of
+            .steps_after(step)
+            .map(|later| &self.situation.steps[later].action);
+        let mut looked = later.filter(|action| looks_at(action, &measure.machine));
+        if looked.next().is_some() || board.profile.checks.iter().any(harms) {
             return None;
         }
         let findings = of.unrolled.findings.iter().enumerate();
@@ -385,6 +390,15 @@ impl Diagnosis {
             let Compiled { tree, upward, .. } = self.groups[group].compiled();
             tree.marginals(&Question::default(), upward)
         })
+    }
+}
+
+/// The action looks at this machine, or makes it ready for that.
+fn looks_at(action: &Action, tag: &str) -> bool {
+    match action {
+        Action::Measure(measure) => measure.machine == tag,
+        Action::Power { machine, .. } | Action::SetUp { machine } => machine == tag,
+        _ => false,
     }
 }
 

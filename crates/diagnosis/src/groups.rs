@@ -86,9 +86,12 @@ impl Group {
         &self.ready().0.lowered.outside
     }
 
-    /// The last of its steps, numbered as in the whole situation.
-    pub(crate) fn last_step(&self) -> Option<usize> {
-        self.steps.last().copied()
+    /// Its steps after one of them, numbered as in the whole situation.
+    pub(crate) fn steps_after(&self, step: usize) -> impl Iterator<Item = usize> {
+        self.steps
+            .iter()
+            .copied()
+            .filter(move |&other| other > step)
     }
 
     /// The network that there is, and what the others said in it.
