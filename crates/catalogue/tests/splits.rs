@@ -164,28 +164,28 @@ fn pieces_in_a_file_are_checked() {
         "role = \"video\"",
         "of = \"VIDOE\"",
         expect![[r#"
-            mine.toml:198:6: expected a part that is no piece itself, found `VIDOE`; hint: known are `SUPPLY`, `CLOCK`, `RESET`, `CPU`, `ROM`, `RAM`, `DECODE`, `SOUND`, `KEYBOARD`, `PORTS`, `OUTPUT`, `BOARD`
-            mine.toml:201:10: expected a piece without modes, as it shares those of its whole, found `dead`
-            mine.toml:202:82: expected a function of this profile, found `video-sync`
-            mine.toml:203:95: expected a function of this profile, found `video-sync`
-            mine.toml:204:125: expected a function of this profile, found `video-sync`"#]],
+            mine.toml:199:6: expected a part that is no piece itself, found `VIDOE`; hint: known are `SUPPLY`, `CLOCK`, `RESET`, `CPU`, `ROM`, `RAM`, `DECODE`, `SOUND`, `KEYBOARD`, `PORTS`, `OUTPUT`, `BOARD`
+            mine.toml:202:10: expected a piece without modes, as it shares those of its whole, found `dead`
+            mine.toml:203:82: expected a function of this profile, found `video-sync`
+            mine.toml:204:95: expected a function of this profile, found `video-sync`
+            mine.toml:205:125: expected a function of this profile, found `video-sync`"#]],
     );
     check(
         "role = \"video\"",
         "role = \"vidoe\"",
         expect![[r#"
-            mine.toml:198:8: expected a role of the catalogue, found `vidoe`; hint: did you mean `video`?
-            mine.toml:202:82: expected a function of this profile, found `video-sync`
-            mine.toml:203:95: expected a function of this profile, found `video-sync`
-            mine.toml:204:125: expected a function of this profile, found `video-sync`"#]],
+            mine.toml:199:8: expected a role of the catalogue, found `vidoe`; hint: did you mean `video`?
+            mine.toml:203:82: expected a function of this profile, found `video-sync`
+            mine.toml:204:95: expected a function of this profile, found `video-sync`
+            mine.toml:205:125: expected a function of this profile, found `video-sync`"#]],
     );
     check(
         "role = \"video\"",
         "share = 0.5",
         expect![[r#"
-            mine.toml:194:1: expected `share` beside `of`, for a piece of a part, found `share = 0.5` without `of`
-            mine.toml:202:82: expected a function of this profile, found `video-sync`
-            mine.toml:203:95: expected a function of this profile, found `video-sync`
-            mine.toml:204:125: expected a function of this profile, found `video-sync`"#]],
+            mine.toml:195:1: expected `share` beside `of`, for a piece of a part, found `share = 0.5` without `of`
+            mine.toml:203:82: expected a function of this profile, found `video-sync`
+            mine.toml:204:95: expected a function of this profile, found `video-sync`
+            mine.toml:205:125: expected a function of this profile, found `video-sync`"#]],
     );
 }

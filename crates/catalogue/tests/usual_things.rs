@@ -169,3 +169,135 @@ fn a_check_without_tells_completes_the_usual_one() {
         problems[0]
     );
 }
+
+#[test]
+fn ways_to_fail_can_be_left_out() {
+    check(
+        "without = [\"jam\", \"wrong\", \"contact\"]",
+        expect!["dead 0.0300 1, warm 0.0050 1, misseated 0.0020 1"],
+    );
+}
+
+#[test]
+fn a_function_keeps_the_usual_title_and_leak() {
+    let more = r#"
+[[function]]
+id = "reset"
+needs = ["U30"]
+[[function]]
+id = "clock"
+title = "the clock ticks"
+needs = ["X1"]
+leak = 0.5
+"#;
+    let profile = read("", more);
+    let told = |id: &str| {
+        let mut functions = profile.functions.iter();
+        let found = functions.find(|function| function.id == id);
+        let found = found.expect("a function");
+        format!("{}: {}, {}", found.title, found.needs.len(), found.leak)
+    };
+    expect![[r#"
+        the reset line goes and then rests: 1, 0.002
+        the clock ticks: 1, 0.5"#]]
+    .assert_eq(&format!("{}\n{}", told("reset"), told("clock")));
+}
+
+#[test]
+fn a_usual_check_is_made_where_the_board_says() {
+    let more = r#"
+[[check]]
+id = "+5v"
+at = ["U30.3"]
+[[check]]
+id = "cpu-clock"
+at = ["X1"]
+"#;
+    let profile = read("", more);
+    let told = |id: &str| {
+        let found = profile.check(id).expect("a check");
+        format!("{}: {}", found.at.join(" "), found.how)
+    };
+    expect![[r#"
+        U30.3: Measure +5V against ground at U30 pin 3; it should be 4.75 to 5.25 V.
+        X1: Probe X1 against ground; look for a clean square wave."#]]
+    .assert_eq(&format!("{}\n{}", told("+5v"), told("cpu-clock")));
+}
+
+#[test]
+fn one_is_written_for_each_of_several_parts() {
+    let more = r#"
+[[part]]
+ref = "U4-U6"
+device = "4164"
+[[function]]
+id = "bit-"
+each = ["U5", "U4-U6"]
+title = "bit {n} of {part} holds"
+needs = ["{part}", "clock"]
+[[check]]
+id = "bit"
+each = ["U5", "U4"]
+title = "Bit {n}"
+how = "Is bit {n} good at {part}?"
+at = ["{part}"]
+requires = ["bit-{n}"]
+tells = "bit-{n}"
+"#;
+    let profile = read("", more);
+    let functions = profile.functions.iter();
+    let functions = functions.filter(|function| function.id.starts_with("bit"));
+    let mut lines: Vec<String> = functions
+        .map(|function| {
+            let needs = function.needs.iter().map(|need| format!("{need:?}"));
+            let needs = needs.collect::<Vec<_>>().join(" ");
+            format!("{}: {}; {needs}", function.id, function.title)
+        })
+        .collect();
+    let checks = profile.checks.iter();
+    let checks = checks.filter(|check| check.id.starts_with("bit"));
+    lines.extend(checks.map(|check| {
+        let at = check.at.join(" ");
+        format!(
+            "{}: {}; {} {at}; {:?}",
+            check.id, check.title, check.how, check.requires
+        )
+    }));
+    expect![[r#"
+        bit-0: bit 0 of U5 holds; Part("U5") Target { target: Function("clock"), chance: 1.0 }
+        bit-1: bit 1 of U4 holds; Part("U4") Target { target: Function("clock"), chance: 1.0 }
+        bit-2: bit 2 of U5 holds; Part("U5") Target { target: Function("clock"), chance: 1.0 }
+        bit-3: bit 3 of U6 holds; Part("U6") Target { target: Function("clock"), chance: 1.0 }
+        bit0: Bit 0; Is bit 0 good at U5? U5; [Function("bit-0")]
+        bit1: Bit 1; Is bit 1 good at U4? U4; [Function("bit-1")]"#]]
+    .assert_eq(&lines.join("\n"));
+}
+
+/// What is watched on the screen cannot be done while nothing is seen there.
+#[test]
+fn what_is_watched_needs_a_screen() {
+    let told = |starter: &str| -> String {
+        let profile = catalogue::starter(starter).expect("a starter");
+        let checks = ["keyboard", "ram-test", "steady", "ports", "disk"];
+        let lines = checks.iter().filter_map(|id| {
+            let requires = &profile.check(id)?.requires;
+            let names = requires.iter().map(|target| match target {
+                Target::Function(id) | Target::Rail(id, _) => id.as_str(),
+            });
+            Some(format!("{id}: {}", names.collect::<Vec<_>>().join(" ")))
+        });
+        lines.collect::<Vec<_>>().join("\n")
+    };
+    expect![[r#"
+        keyboard: boot picture signal
+        ram-test: cpu-run signal
+        steady: boot signal
+        ports: boot signal"#]]
+    .assert_eq(&told("z80-micro"));
+    expect![[r#"
+        keyboard: boot display
+        ram-test: cpu-run display
+        steady: boot
+        ports: boot"#]]
+    .assert_eq(&told("sbc"));
+}

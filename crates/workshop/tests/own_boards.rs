@@ -3,7 +3,8 @@
 use std::{fs, path::Path};
 
 use workshop::{
-    Act, Clock, ErrorKind, NewBoard, OpenOptions, ReadParts, TakeIn, Workshop, board_questions,
+    Act, Clock, ErrorKind, NewBoard, OpenOptions, Power, ReadParts, TakeIn, Workshop,
+    board_questions,
 };
 
 fn open(dir: &Path) -> Workshop {
@@ -253,6 +254,43 @@ fn seventy_parts_take_little_typing() {
     workshop.measure("T-01", "+5v 2.10").unwrap();
     let supply = blame(&["J1", "SW1", "F1", "D1", "C1", "U30", "C13"]);
     assert!(supply > blame(&["U1", "U2", "X1", "U21"]), "{supply}");
+}
+
+/// Before any part is known: a fault that shows only warm, and one that comes and goes, are told from lasting ones.
+#[test]
+fn a_starter_knows_what_comes_and_goes() {
+    let dir = tempfile::tempdir().unwrap();
+    let workshop = open(dir.path());
+    let answers = [("cpu", "z80"), ("ram", "dram"), ("sockets", "most")];
+    workshop
+        .new_board(&new("Ostrel 7", &answers), false)
+        .unwrap();
+    let lot = TakeIn {
+        line: "2 from the attic, 10".to_owned(),
+        ..TakeIn::default()
+    };
+    workshop.take_in(&lot).unwrap();
+    let power_up = |tag: &str, line: &str| {
+        workshop.power(tag, Power::Off).unwrap();
+        workshop.power(tag, Power::On).unwrap();
+        workshop.measure(tag, line).unwrap();
+    };
+    // what is set aside is next to nothing, and the likeliest of all has this mode
+    let first = |tag: &str| -> String {
+        let card = workshop.card(tag).unwrap();
+        assert!(card.aside.is_none_or(|aside| aside.at_most < 1e-6));
+        let first = &card.suspects[0];
+        format!("{}.{}", first.part, first.mode)
+    };
+    power_up("T-01", "picture start; +5v 5.01; 1 min");
+    power_up("T-01", "picture garbage; +5v 5.01; 20 min");
+    workshop.measure("T-01", "picture garbage; 25 min").unwrap();
+    power_up("T-01", "picture start; sound pass; 1 min");
+    assert_eq!(first("T-01"), "CPU.warm");
+    power_up("T-02", "picture start; keyboard fail; 1 min");
+    power_up("T-02", "keyboard pass; 1 min");
+    power_up("T-02", "keyboard fail; sound pass; 1 min");
+    assert_eq!(first("T-02"), "KEYBOARD.contact");
 }
 
 /// The same list pasted as one table: the blocks of the starter go to pieces by it.

@@ -564,10 +564,10 @@ fn board_files_are_checked() {
         "truncated",
         bytes("truncated"),
         expect![[r#"
-            6 problems in bad.toml.
+            2 problems in bad.toml.
 
-            Line 111, column 81: expected a function or a rail of this profile, found
-            `load`.
+            Line 468, column 37: expected `}` (unclosed inline table), found end of line or
+            file.
         "#]],
     );
     check(
