@@ -347,14 +347,14 @@ fn what_would_change_the_order() {
     check(
         expect![[r#"
             Two parcels, 94.21 landed.
-            why +2.33 Without farside parts: northgate and tarnside boards, 78.50 landed; the plan leaves this much less.
+            why +2.32 Without farside parts: northgate and tarnside boards, 78.50 landed; the plan leaves this much less.
             why +14.21 Without northgate: two parcels, 108.42 landed.
             turns 7.90 4164, 150 ns at northgate, 3.90 now: up to here the choice stays.
             turns 10.50 7805 regulator at northgate, 1.40 now: up to here the choice stays.
             turns 28.71 9 V 1.5 A supply, certified at northgate, 14.50 now: up to here the choice stays.
             turns 8.15 9 V 2 A supply, certified at kettle & sons, 19.90 now: from here down it would be taken.
-            late 159.95 Parcel A, farside parts: while it is late, T-07 and T-09 wait; mended, they are worth this much more.
-            late 120.13 Parcel B, northgate: while it is late, T-02 and T-04 wait; mended, they are worth this much more.
+            late 161.47 Parcel A, farside parts: while it is late, T-07 and T-09 wait; mended, they are worth this much more.
+            late 118.90 Parcel B, northgate: while it is late, T-02 and T-04 wait; mended, they are worth this much more.
             18 days: The price of video controller OV-2, used original at farside parts was seen on 25 October. Nobody else sells it.
         "#]],
         &before,
@@ -363,14 +363,14 @@ fn what_would_change_the_order() {
     check(
         expect![[r#"
             Two parcels, 78.50 landed.
-            why +20.73 Without northgate: kettle & sons, 102.00 landed; the plan leaves this much less.
-            why +11.78 Without tarnside boards: kettle & sons and northgate, 119.67 landed; the plan leaves this much less.
+            why +20.29 Without northgate: kettle & sons, 102.00 landed; the plan leaves this much less.
+            why +11.69 Without tarnside boards: kettle & sons and northgate, 119.67 landed; the plan leaves this much less.
             turns 7.90 4164, 150 ns at northgate, 3.90 now: up to here the choice stays.
             turns 10.50 7805 regulator at northgate, 1.40 now: up to here the choice stays.
             turns 26.20 9 V 1.5 A supply, certified at northgate, 14.50 now: up to here the choice stays.
             turns 4.99 9 V 2 A supply, certified at kettle & sons, 19.90 now: from here down it would be taken.
-            late 275.28 Parcel A, northgate: while it is late, T-02, T-04, T-07 and T-09 wait; mended, they are worth this much more.
-            late 155.15 Parcel B, tarnside boards: while it is late, T-07 and T-09 wait; mended, they are worth this much more.
+            late 275.53 Parcel A, northgate: while it is late, T-02, T-04, T-07 and T-09 wait; mended, they are worth this much more.
+            late 156.63 Parcel B, tarnside boards: while it is late, T-07 and T-09 wait; mended, they are worth this much more.
         "#]],
         &show(&workshop),
     );
