@@ -425,11 +425,12 @@ impl<'a> Adviser<'a> {
         let mut questions = Vec::new();
         let mut known = BTreeMap::new();
         let mut terms: Vec<Vec<(f64, usize)>> = Vec::with_capacity(points.len());
+        let mut all_good = Question::default();
+        for &var in &free {
+            all_good.fix(&tree, var, 0);
+        }
         for (point, tried) in points.iter().zip(tried) {
-            let mut given = Question::default();
-            for &var in &free {
-                given.fix(&tree, var, 0);
-            }
+            let mut given = all_good.clone();
             let mut ask = |given: Question| {
                 questions.push(given.clone());
                 self.along(given, tried, &mut questions);

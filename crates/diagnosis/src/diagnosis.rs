@@ -232,6 +232,29 @@ impl Diagnosis {
         ))
     }
 
+    /// Chance that nothing at all is wrong with a machine and the outside things it uses.
+    ///
+    /// # Errors
+    /// The machine is unknown.
+    pub fn nothing_wrong(&self, tag: &str) -> Result<f64, Error> {
+        let (group, machine) = self.place(tag)?;
+        let of = &self.groups[group];
+        let Compiled {
+            lowered,
+            tree,
+            upward,
+        } = of.compiled();
+        if upward.log_total == f64::NEG_INFINITY {
+            return Ok(0.0);
+        }
+        let mut question = Question::default();
+        for member in members_of(&of.unrolled, machine, lowered) {
+            question.fix(tree, member.var, 0);
+        }
+        let log = tree.log_total_with(upward, &Question::default(), &question);
+        Ok((log - upward.log_total).exp().min(1.0))
+    }
+
     /// P(finding | all other findings) for each finding.
     #[must_use]
     pub fn given_others(&self) -> Vec<Fit> {

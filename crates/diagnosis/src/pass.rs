@@ -24,7 +24,7 @@ pub(crate) fn times<T: Number>([a, b]: Dual<T>, [c, d]: Dual<T>) -> Dual<T> {
 }
 
 /// Where numbers leave this range they are brought back by a power of two.
-const RANGE: std::ops::RangeInclusive<f64> = 1e-30..=1e30;
+pub(crate) const RANGE: std::ops::RangeInclusive<f64> = 1e-30..=1e30;
 
 /// What a question changes, by cliques.
 #[derive(Debug)]

@@ -17,7 +17,7 @@ use crate::{
     model::{ALWAYS, Likelihood, Model, Once, Or, Table, Var},
     number::{LANES, Lanes, Number, Pair},
     order::{Arrangement, arrange, entries_of},
-    pass::{Changes, Dual, Lost, Messages, Pass, times},
+    pass::{Changes, Dual, Lost, Messages, Pass, RANGE, times},
 };
 
 /// Most entries that all cliques together may have.
@@ -593,7 +593,7 @@ impl Tree {
             product = times(product, self.root(index, messages));
             log += f64::from(messages.exponent(index)) * std::f64::consts::LN_2;
             let largest = product[0].size().max(product[1].size());
-            if largest > 0.0 {
+            if largest > 0.0 && !RANGE.contains(&largest) {
                 let shift = largest.log2().floor();
                 product = product.map(|value| value.shifted((-shift).exp2()));
                 log += shift * std::f64::consts::LN_2;
@@ -654,13 +654,46 @@ impl Tree {
         }
     }
 
-    /// Several questions, by cliques.
+    /// Several questions, by cliques. What all of them weigh alike is weighed once.
     fn changes_of_each(&self, questions: &[Question]) -> Changed<Lanes> {
         let mut changed = self.unchanged();
+        let everywhere = |value: &mut Lanes, by| *value = *value * Lanes::of(by, 0.0);
+        let first = &questions[0];
+        let alike = |at: usize| {
+            let (var, weights) = &first.weights[at];
+            questions.iter().all(|question| {
+                let other = question.weights.get(at);
+                other.is_some_and(|other| other.0 == *var && Arc::ptr_eq(&other.1, weights))
+            })
+        };
+        let alike: Vec<bool> = (0..first.weights.len()).map(alike).collect();
+        for (weights, _) in first
+            .weights
+            .iter()
+            .zip(&alike)
+            .filter(|(_, alike)| **alike)
+        {
+            self.weigh(&mut changed, std::slice::from_ref(weights), everywhere);
+        }
+        let same_works = questions.iter().all(|question| match &question.works {
+            Some(works) => first
+                .works
+                .as_ref()
+                .is_some_and(|one| Arc::ptr_eq(one, works)),
+            None => first.works.is_none(),
+        });
+        if let Some(works) = first.works.as_ref().filter(|_| same_works) {
+            self.weigh(&mut changed, &works.weights, everywhere);
+            self.multiply_in(&mut changed, works, Lanes::ALL);
+        }
         for (lane, question) in questions.iter().enumerate() {
             let multiply = |value: &mut Lanes, by| value.0[lane] *= by;
-            self.weigh(&mut changed, &question.weights, multiply);
-            if let Some(works) = &question.works {
+            for (at, weights) in question.weights.iter().enumerate() {
+                if alike.get(at) != Some(&true) {
+                    self.weigh(&mut changed, std::slice::from_ref(weights), multiply);
+                }
+            }
+            if let Some(works) = question.works.as_ref().filter(|_| !same_works) {
                 self.weigh(&mut changed, &works.weights, multiply);
                 self.multiply_in(&mut changed, works, 1 << lane);
             }

@@ -4,7 +4,10 @@ use std::{
     cell::RefCell,
     collections::BTreeMap,
     panic::resume_unwind,
-    sync::{Arc, Mutex},
+    sync::{
+        Arc, Mutex,
+        atomic::{AtomicUsize, Ordering},
+    },
     thread,
 };
 
@@ -183,38 +186,36 @@ impl Reckoned {
         };
         let threads = thread::available_parallelism().map_or(1, usize::from);
         let diagnosis = &self.diagnosis;
-        let found = thread::scope(|scope| {
-            let working: Vec<_> = new
-                .chunks(new.len().div_ceil(threads).max(1))
-                .map(|some| {
-                    scope.spawn(move || {
-                        let some = some.iter();
-                        some.map(|(tag, economy)| diagnosis.next(tag, economy))
-                            .collect::<Vec<_>>()
-                    })
-                })
-                .collect();
-            let mut found = Vec::with_capacity(new.len());
-            for work in working {
-                found.extend(work.join().unwrap_or_else(|panic| resume_unwind(panic)));
+        // each is taken by whoever is free
+        let next = AtomicUsize::new(0);
+        let work = || {
+            let mut found = Vec::new();
+            while let Some((tag, economy)) = new.get(next.fetch_add(1, Ordering::Relaxed)) {
+                found.push(((tag, economy), diagnosis.next(tag, economy)));
+            }
+            found
+        };
+        let found: Vec<_> = thread::scope(|scope| {
+            let others = (1..threads.min(new.len())).map(|_| scope.spawn(work));
+            let others: Vec<_> = others.collect();
+            let mut found = work();
+            for other in others {
+                found.extend(other.join().unwrap_or_else(|panic| resume_unwind(panic)));
             }
             found
         });
         let mut known = self.advice.borrow_mut();
-        for (one, found) in new.into_iter().zip(found) {
-            known.insert(key(one), Arc::new(found.map_err(|error| too_much(&error))?));
+        for ((tag, economy), found) in found {
+            let found = found.map_err(|error| too_much(&error))?;
+            known.insert(key(&(*tag, *economy)), Arc::new(found));
         }
         Ok(())
     }
 
-    /// Chance that nothing at all is wrong with a machine, as far as its best explanations tell.
+    /// Chance that nothing at all is wrong with a machine.
     pub(crate) fn whole(&self, tag: &str) -> Result<f64, Error> {
-        let empty = |one: &Explanation| one.modes.is_empty() && !one.unmodelled;
-        Ok(self
-            .explanations(tag, 5)?
-            .iter()
-            .find(|one| empty(one))
-            .map_or(0.0, |one| one.share))
+        let whole = self.diagnosis.nothing_wrong(tag);
+        whole.map_err(|error| too_much(&error))
     }
 }
 

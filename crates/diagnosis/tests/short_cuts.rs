@@ -1,4 +1,4 @@
-//! What was so before the last step is what the situation without that step says.
+//! Answers that are short cuts: before the last look, on one machine alone, that nothing is wrong; against the long way.
 
 #[expect(dead_code, reason = "stories are drawn here")]
 #[path = "support/bench.rs"]
@@ -102,4 +102,31 @@ fn the_fits_of_one_machine_are_those_of_all() {
             }
         }
     }
+}
+
+#[test]
+fn nothing_is_wrong_as_often_as_that_explains_it() {
+    let mut compared = 0;
+    for seed in 0..STORIES / 3 {
+        let Ok(diagnosis) = Diagnosis::of(&drawn(seed)) else {
+            continue;
+        };
+        for machine in &drawn(seed).machines {
+            let best = diagnosis.explanations(&machine.tag, 5).expect("a machine");
+            let empty = best
+                .iter()
+                .find(|one| one.modes.is_empty() && !one.unmodelled);
+            let whole = diagnosis.nothing_wrong(&machine.tag).expect("a machine");
+            if let Some(empty) = empty.filter(|_| diagnosis.log_p_findings().is_finite()) {
+                compared += 1;
+                let off = (empty.share - whole).abs();
+                assert!(
+                    off <= 1e-9,
+                    "story {seed}, {}: {whole}, {empty:?}",
+                    machine.tag
+                );
+            }
+        }
+    }
+    assert!(compared > 30, "{compared} machines compared");
 }
