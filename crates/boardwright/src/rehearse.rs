@@ -10,8 +10,8 @@ use workshop::{Played, Workshop};
 ///
 /// The same machines with the same faults are played with the program's advice and with four rules of thumb,
 /// at the workshop's own rates and prices. Nothing is written to the journal.
-/// A board of a few parts takes seconds. A starter or a board of sixty parts takes many minutes for each machine,
-/// and may not end in an evening: begin with one pile of one machine.
+/// A board of a few parts takes seconds. On a starter or a board of sixty parts a pile of nine takes a few
+/// seconds, played in all five ways.
 #[derive(Debug, Args)]
 #[command(after_long_help = "Examples:
   boardwright rehearse
