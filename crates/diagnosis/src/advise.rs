@@ -21,6 +21,7 @@ use crate::{
     diagnosis::{Diagnosis, Listed, listed_on, members_of, most_for_many, outcome_names},
     error::Error,
     graph::Board,
+    groups::side_by_side,
     lower::Lowered,
     model::{Table, Var},
     tree::{Marginals, Question, Tree},
@@ -72,6 +73,15 @@ impl Diagnosis {
                 .then(place(a).cmp(&place(b)))
         });
         Ok((steps, course))
+    }
+
+    /// What [`Diagnosis::next`] says of several machines, side by side where there are several processors.
+    ///
+    /// # Errors
+    /// As for one.
+    pub fn next_each(&self, asked: &[(&str, &Economy)]) -> Result<Vec<(Vec<Step>, Course)>, Error> {
+        let next = |(tag, economy): (&str, &Economy)| self.next(tag, economy);
+        side_by_side(asked.to_vec(), next).into_iter().collect()
     }
 }
 

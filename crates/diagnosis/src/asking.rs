@@ -13,17 +13,17 @@ use std::{
     sync::Arc,
 };
 
-use catalogue::{Check, Tells};
+use catalogue::Check;
 
 use crate::{
     error::Error,
     graph::OrId,
     groups::Outer,
-    looks::CANNOT,
+    looks::{CANNOT, rows_of},
     lower::{Asked, Lowered, Unmodelled, lower},
     model::{Model, Or, Table, Var},
     tree::{Marginals, Question, Tree, Upward},
-    unroll::{Unrolled, named_targets},
+    unroll::Unrolled,
 };
 
 /// Terms of a sum over sets of functions, above which it is refused.
@@ -32,13 +32,24 @@ const MOST_TERMS: usize = 1 << 12;
 const NOTHING: f64 = 1e-15;
 
 /// Functions that work together: what that weighs each variable with.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub(crate) struct Works {
     pub(crate) weights: Vec<(Var, Arc<[f64]>)>,
     /// Numbers of tables over several variables.
     pub(crate) tables: Vec<usize>,
     /// What depends on no variable.
     pub(crate) scale: f64,
+}
+
+impl Works {
+    /// Of nothing is said that it works.
+    fn nothing() -> Self {
+        Self {
+            weights: Vec::new(),
+            tables: Vec::new(),
+            scale: 1.0,
+        }
+    }
 }
 
 /// A chance as a sum: a factor, and the number of the functions that work.
@@ -221,16 +232,12 @@ struct Draft {
 impl Draft {
     fn new(mut lowered: Lowered) -> Self {
         let only_asked = take_only_asked(&mut lowered.model);
-        let nothing = Works {
-            scale: 1.0,
-            ..Works::default()
-        };
         Self {
             lowered,
             only_asked,
             tables: Vec::new(),
             numbers: BTreeMap::new(),
-            works: vec![Arc::new(nothing)],
+            works: vec![Arc::new(Works::nothing())],
             known: BTreeMap::from([(BTreeSet::new(), 0)]),
         }
     }
@@ -257,10 +264,7 @@ impl Draft {
     /// No cause of any of these acts.
     fn product(&mut self, all: &BTreeSet<Var>) -> Works {
         let mut weights: BTreeMap<Var, Vec<f64>> = BTreeMap::new();
-        let mut works = Works {
-            scale: 1.0,
-            ..Works::default()
-        };
+        let mut works = Works::nothing();
         for &var in all {
             let Some(or) = self.only_asked.get(&var) else {
                 weigh(&mut weights, var, &[1.0, 0.0]);
@@ -449,7 +453,7 @@ impl Shown {
         let count = check.outcomes.len();
         let mut outcomes = vec![Sets::number(check.blunder / count as f64); count];
         let mut before = Sets::number(1.0);
-        for (fails, shows) in rows(check) {
+        for (fails, shows) in rows_of(check) {
             let applies = before.and_fail(&fails)?;
             for (outcome, shows) in outcomes.iter_mut().zip(&shows) {
                 outcome.add((1.0 - check.blunder) * shows, &applies);
@@ -467,31 +471,5 @@ impl Shown {
             outcomes,
             done,
         })
-    }
-}
-
-/// The rows of a check: the places of the functions that fail, and the chance of each outcome.
-fn rows(check: &Check) -> Vec<(Vec<usize>, Vec<f64>)> {
-    match &check.tells {
-        Tells::Target {
-            false_pass,
-            false_fail,
-            ..
-        } => vec![
-            (vec![0], vec![*false_pass, 1.0 - false_pass]),
-            (Vec::new(), vec![1.0 - false_fail, *false_fail]),
-        ],
-        Tells::Rows(rows) => {
-            let named = named_targets(check);
-            let place = |target| named.iter().position(|other| other == target);
-            let rows = rows.iter();
-            rows.map(|row| {
-                (
-                    row.fails.iter().filter_map(place).collect(),
-                    row.shows.clone(),
-                )
-            })
-            .collect()
-        }
     }
 }

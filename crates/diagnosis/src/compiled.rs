@@ -5,7 +5,7 @@ use crate::{
     groups::Outer,
     lower::{Lowered, Unmodelled, lower},
     model::{Likelihood, Model, OUTER},
-    tree::{Tree, Upward},
+    tree::{Question, Tree, Upward},
     unroll::Unrolled,
 };
 
@@ -43,11 +43,17 @@ impl Compiled {
         Ok(changed)
     }
 
-    /// The same where the bound of the relative rounding error is known already.
-    pub(crate) fn told(&self, outer: &Outer, rounding: f64) -> Self {
+    /// The same where what is said makes no number more than so many times larger, and enough digits are known to be left.
+    pub(crate) fn told(&self, outer: &Outer, times: f64) -> Self {
         let mut changed = self.clone();
         changed.set_outer(outer);
-        changed.upward = changed.tree.pass_within(rounding);
+        match changed.tree.pass_after(&self.upward, times) {
+            Some(upward) => changed.upward = upward,
+            None => match Self::of_lowered(changed.lowered.clone(), usize::MAX) {
+                Ok(surer) => return surer,
+                Err(_) => changed.upward = changed.tree.upward(&Question::default()),
+            },
+        }
         changed
     }
 
@@ -68,7 +74,7 @@ impl Compiled {
         for likelihood in more {
             tree.add(likelihood)?;
         }
-        let upward = tree.pass_after(&self.upward)?;
+        let upward = tree.pass_after(&self.upward, 1.0)?;
         Some(Self {
             lowered: lowered.clone(),
             tree,

@@ -5,6 +5,7 @@
 //! each group gets what all others say; after that a question about one machine costs no more with thirty on the bench than with one.
 
 use std::{
+    cmp::Reverse,
     collections::{BTreeMap, BTreeSet},
     panic::resume_unwind,
     sync::{Arc, Mutex, OnceLock, PoisonError},
@@ -64,15 +65,15 @@ pub(crate) struct Group {
     pub(crate) aside: Option<Aside>,
     /// The chance that what was set aside is there is at most this.
     pub(crate) aside_at_most: f64,
-    /// Bound of the relative rounding error with what the others say.
-    rounding: f64,
+    /// What the others say now makes no number more than so many times larger.
+    times: f64,
 }
 
 impl Group {
     /// The network with what the others say; made when it is first asked for.
     pub(crate) fn compiled(&self) -> &Compiled {
         self.compiled.get_or_init(|| match &self.outer {
-            Some(outer) => Arc::new(self.before.told(outer, self.rounding)),
+            Some(outer) => Arc::new(self.before.told(outer, self.times)),
             None => Arc::clone(&self.before),
         })
     }
@@ -186,12 +187,25 @@ fn reckoned(
     if new < 2 || threads() < 2 {
         return parts.into_iter().map(each).collect();
     }
-    // those that take longest come first, each is taken by whoever is free
+    // those that take longest come first
     let mut waiting: Vec<_> = parts.into_iter().enumerate().collect();
-    waiting.sort_by_key(|(_, (part, _))| (part.same.is_none(), part.unrolled.findings.len()));
-    let count = waiting.len();
-    let waiting = Mutex::new(waiting);
-    let next = || waiting.lock().unwrap_or_else(PoisonError::into_inner).pop();
+    let long = |part: &Part<'_>| (part.same.is_none(), part.unrolled.findings.len());
+    waiting.sort_by_key(|(_, (part, _))| Reverse(long(part)));
+    let mut done = side_by_side(waiting, |(place, one)| (place, each(one)));
+    done.sort_by_key(|(place, _)| *place);
+    done.into_iter().map(|(_, rough)| rough).collect()
+}
+
+/// Does something with each, side by side where there are several processors, each taken by whoever is free; the answers are in order.
+pub(crate) fn side_by_side<T: Send, R: Send>(all: Vec<T>, each: impl Fn(T) -> R + Sync) -> Vec<R> {
+    let count = all.len();
+    let waiting = Mutex::new(all.into_iter().enumerate());
+    let next = || {
+        waiting
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .next()
+    };
     let work = || {
         let mut done = Vec::new();
         while let Some((place, one)) = next() {
@@ -199,17 +213,17 @@ fn reckoned(
         }
         done
     };
-    let mut done: Vec<_> = thread::scope(|scope| {
-        let working = (1..threads().min(count)).map(|_| scope.spawn(work));
-        let working: Vec<_> = working.collect();
-        let own = work();
-        let others = working.into_iter();
-        let others =
-            others.flat_map(|work| work.join().unwrap_or_else(|panic| resume_unwind(panic)));
-        own.into_iter().chain(others).collect()
+    let mut done: Vec<(usize, R)> = thread::scope(|scope| {
+        let others = (1..threads().min(count)).map(|_| scope.spawn(work));
+        let others: Vec<_> = others.collect();
+        let mut done = work();
+        for other in others {
+            done.extend(other.join().unwrap_or_else(|panic| resume_unwind(panic)));
+        }
+        done
     });
     done.sort_by_key(|(place, _)| *place);
-    done.into_iter().map(|(_, rough)| rough).collect()
+    done.into_iter().map(|(_, answer)| answer).collect()
 }
 
 /// Processors; the answer is kept, as asking takes as long as a small network.
@@ -405,18 +419,15 @@ impl Rough {
     }
 
     fn with(self, outer: Option<Outer>) -> Result<Group, Error> {
-        let mut rounding = 0.0;
+        let mut times = 1.0;
         let compiled = match &outer {
-            Some(new) if self.outer.as_ref() != Some(new) => {
-                let enough = self.rounding_with(new);
-                match enough {
-                    Some(bound) => {
-                        rounding = bound;
-                        OnceLock::new()
-                    }
-                    None => OnceLock::from(Arc::new(self.compiled.with_outer(new)?)),
+            Some(new) if self.outer.as_ref() != Some(new) => match self.times_larger(new) {
+                Some(most) => {
+                    times = most;
+                    OnceLock::new()
                 }
-            }
+                None => OnceLock::from(Arc::new(self.compiled.with_outer(new)?)),
+            },
             _ => OnceLock::from(Arc::clone(&self.compiled)),
         };
         Ok(Group {
@@ -430,13 +441,14 @@ impl Rough {
             says: self.says,
             aside: self.aside,
             aside_at_most: 0.0,
-            rounding,
+            times,
         })
     }
 
-    /// Bound of the relative rounding error once the others say this; none if it might be too large, or is not known. What is said
-    /// weighs every number, and so what rounding did to it; how it weighs the total is known from what the group itself says.
-    fn rounding_with(&self, new: &Outer) -> Option<f64> {
+    /// How many times larger a number gets at most if the others say this; none if rounding might have done too much then, or if that
+    /// is not known. What is said weighs every number, and so what rounding did to it; how it weighs the total is known from what the
+    /// group itself says.
+    fn times_larger(&self, new: &Outer) -> Option<f64> {
         let (mut before, mut now, mut most) = (0.0, 0.0, 0.0_f64);
         let mut place = 0;
         let priors = self.says.keys.iter().map(|key| prior(&self.unrolled, key));
@@ -454,7 +466,8 @@ impl Rough {
             }
             place += 1;
         });
-        self.compiled.upward.enough_after(most * before / now)
+        let enough = self.compiled.upward.enough_after(most * before / now);
+        enough.then_some(most)
     }
 }
 

@@ -237,38 +237,10 @@ impl Lowering<'_> {
 
     /// The rows of a check with their selectors.
     fn rows(&mut self, check: &Check, functions: &[Var]) -> Vec<Row> {
-        let listed: Vec<(Vec<Var>, Vec<f64>)> = match &check.tells {
-            Tells::Target {
-                false_pass,
-                false_fail,
-                ..
-            } => {
-                vec![
-                    (vec![functions[0]], vec![*false_pass, 1.0 - false_pass]),
-                    (Vec::new(), vec![1.0 - false_fail, *false_fail]),
-                ]
-            }
-            Tells::Rows(rows) => {
-                let named = named_targets(check);
-                let var = |target| {
-                    named
-                        .iter()
-                        .position(|other| other == target)
-                        .map(|place| functions[place])
-                };
-                rows.iter()
-                    .map(|row| {
-                        (
-                            row.fails.iter().filter_map(var).collect(),
-                            row.shows.clone(),
-                        )
-                    })
-                    .collect()
-            }
-        };
         let mut before = None;
-        let mut rows = Vec::with_capacity(listed.len());
-        for (fails, shows) in listed {
+        let mut rows = Vec::new();
+        for (fails, shows) in rows_of(check) {
+            let fails: Vec<Var> = fails.into_iter().map(|place| functions[place]).collect();
             let now = (!fails.is_empty()).then(|| self.selector(before, fails));
             rows.push(Row {
                 applies: Applies { before, now },
@@ -339,5 +311,31 @@ fn counts(check: &Check, seen: &Seen) -> Vec<f64> {
             vec![1.0 - outside, outside]
         }
         Seen::Cannot => vec![1.0; check.outcomes.len()],
+    }
+}
+
+/// The rows of a check: the places among what it names of the functions that fail, and the chance of each outcome.
+pub(crate) fn rows_of(check: &Check) -> Vec<(Vec<usize>, Vec<f64>)> {
+    match &check.tells {
+        Tells::Target {
+            false_pass,
+            false_fail,
+            ..
+        } => vec![
+            (vec![0], vec![*false_pass, 1.0 - false_pass]),
+            (Vec::new(), vec![1.0 - false_fail, *false_fail]),
+        ],
+        Tells::Rows(rows) => {
+            let named = named_targets(check);
+            let place = |target| named.iter().position(|other| other == target);
+            let rows = rows.iter();
+            rows.map(|row| {
+                (
+                    row.fails.iter().filter_map(place).collect(),
+                    row.shows.clone(),
+                )
+            })
+            .collect()
+        }
     }
 }

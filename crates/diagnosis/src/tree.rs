@@ -77,11 +77,11 @@ pub(crate) struct Upward {
 }
 
 impl Upward {
-    /// The bound of the relative rounding error once it may be so many times larger; none if it is too large then, or not known.
-    pub(crate) fn enough_after(&self, times: f64) -> Option<f64> {
+    /// The bound of the relative rounding error is known, and small enough even if it gets so many times larger.
+    pub(crate) fn enough_after(&self, times: f64) -> bool {
         let plain = matches!(self.messages, Kept::Plain(_));
-        let bound = self.rounding.filter(|_| plain && times.is_finite())? * times;
-        (bound <= MOST_ROUNDING).then_some(bound)
+        let bound = self.rounding.map(|rounding| rounding * times);
+        plain && bound.is_some_and(|bound| bound <= MOST_ROUNDING)
     }
 }
 
@@ -204,14 +204,6 @@ impl Tree {
         Ok((tree, upward))
     }
 
-    /// The pass without a question, the bound of its rounding being known.
-    pub(crate) fn pass_within(&self, rounding: f64) -> Upward {
-        Upward {
-            rounding: Some(rounding),
-            ..self.upward(&Question::default())
-        }
-    }
-
     /// The pass without a question after the tree was changed; none if it would need more digits.
     pub(crate) fn first_pass(&self) -> Option<Upward> {
         let upward = self.upward(&Question::default());
@@ -222,14 +214,14 @@ impl Tree {
         })
     }
 
-    /// The same after findings were added to what `before` had. A finding makes no number larger, so what rounding can have done to a
-    /// root stays within the bound it had.
-    pub(crate) fn pass_after(&self, before: &Upward) -> Option<Upward> {
+    /// The same after a change to what `before` had that makes no number more than so many times larger: what rounding can have done
+    /// to a root stays within so many times the bound it had. A finding that is added makes none larger at all.
+    pub(crate) fn pass_after(&self, before: &Upward, times: f64) -> Option<Upward> {
         let upward = self.upward(&Question::default());
         let shrunk = |(before, now): (f64, f64)| (before - now).exp();
         let roots = self.roots(before).into_iter().zip(self.roots(&upward));
         let worst = roots.map(shrunk).fold(1.0, f64::max);
-        match before.rounding.map(|rounding| rounding * worst) {
+        match before.rounding.map(|rounding| rounding * worst * times) {
             Some(rounding) if self.noise.is_empty() && self.enough(rounding) => Some(Upward {
                 rounding: Some(rounding),
                 ..upward

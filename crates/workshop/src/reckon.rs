@@ -3,12 +3,7 @@
 use std::{
     cell::RefCell,
     collections::BTreeMap,
-    panic::resume_unwind,
-    sync::{
-        Arc, Mutex,
-        atomic::{AtomicUsize, Ordering},
-    },
-    thread,
+    sync::{Arc, Mutex},
 };
 
 use catalogue::Profile;
@@ -176,39 +171,15 @@ impl Reckoned {
         Ok(found)
     }
 
-    /// Reckons for several machines what [`Reckoned::advice`] answers afterwards, on as many processors as there are.
+    /// Reckons for several machines what [`Reckoned::advice`] answers afterwards.
     pub(crate) fn advise_each(&self, asked: &[(&str, &Economy)]) -> Result<(), Error> {
         let key = |(tag, economy): &(&str, &Economy)| (tag.to_string(), economy.standing.clone());
-        let new: Vec<_> = {
-            let known = self.advice.borrow();
-            let open = asked.iter().filter(|one| !known.contains_key(&key(one)));
-            open.collect()
-        };
-        let threads = thread::available_parallelism().map_or(1, usize::from);
-        let diagnosis = &self.diagnosis;
-        // each is taken by whoever is free
-        let next = AtomicUsize::new(0);
-        let work = || {
-            let mut found = Vec::new();
-            while let Some((tag, economy)) = new.get(next.fetch_add(1, Ordering::Relaxed)) {
-                found.push(((tag, economy), diagnosis.next(tag, economy)));
-            }
-            found
-        };
-        let found: Vec<_> = thread::scope(|scope| {
-            let others = (1..threads.min(new.len())).map(|_| scope.spawn(work));
-            let others: Vec<_> = others.collect();
-            let mut found = work();
-            for other in others {
-                found.extend(other.join().unwrap_or_else(|panic| resume_unwind(panic)));
-            }
-            found
-        });
         let mut known = self.advice.borrow_mut();
-        for ((tag, economy), found) in found {
-            let found = found.map_err(|error| too_much(&error))?;
-            known.insert(key(&(*tag, *economy)), Arc::new(found));
-        }
+        let open = asked.iter().filter(|one| !known.contains_key(&key(one)));
+        let open: Vec<(&str, &Economy)> = open.copied().collect();
+        let found = self.diagnosis.next_each(&open);
+        let found = found.map_err(|error| too_much(&error))?.into_iter();
+        known.extend(open.iter().map(key).zip(found.map(Arc::new)));
         Ok(())
     }
 
