@@ -1,21 +1,15 @@
 //! The demo's job cards, timed by an example of the workshop crate, which this crate may not use.
 
-use std::{
-    io::{self, Write},
-    path::Path,
-    process::Command,
-};
-
-use serde_json::Value;
+use std::io::{self, Write};
 
 use super::{
-    Plan, Section,
+    Plan, Section, example,
     verdict::{Verdict, median},
 };
 
 /// Times each machine's card and prints a line for each.
 pub(super) fn run(plan: &Plan, out: &mut dyn Write) -> io::Result<Section> {
-    let record = example("job_cards", plan.repeats)?;
+    let record = example("workshop", "job_cards", &[&plan.repeats.to_string()])?;
     let figures = |key: &str| -> Vec<(f64, String)> {
         let machines = record.as_array().into_iter().flatten();
         machines
@@ -36,24 +30,4 @@ pub(super) fn run(plan: &Plan, out: &mut dyn Write) -> io::Result<Section> {
         ],
         record,
     })
-}
-
-/// What an example of the workshop crate prints, built for speed.
-pub(super) fn example(name: &str, repeats: usize) -> io::Result<Value> {
-    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
-    let manifest = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../Cargo.toml");
-    let output = Command::new(cargo)
-        .args(["run", "--quiet", "--release", "--package", "workshop"])
-        .args(["--example", name, "--manifest-path"])
-        .arg(manifest)
-        .args(["--", &repeats.to_string()])
-        .output()?;
-    if !output.status.success() {
-        let message = String::from_utf8_lossy(&output.stderr);
-        return Err(io::Error::other(format!(
-            "the example `{name}` was not timed: {}",
-            message.trim()
-        )));
-    }
-    serde_json::from_slice(&output.stdout).map_err(io::Error::other)
 }

@@ -7,7 +7,7 @@ use catalogue::{Check, Target, Tells};
 use diagnosis::{Action, BenchStep, Diagnosis, Holder};
 use serde_json::{Value, json};
 
-use super::memory;
+use super::example;
 
 /// One set of findings to be measured.
 #[derive(Clone, Copy)]
@@ -22,30 +22,27 @@ const LONGEST: f64 = 60.0;
 
 /// Times and memory, each from a child process.
 pub(super) fn in_child(job: Job) -> io::Result<Value> {
-    let child = |kind: &str| -> io::Result<Value> {
-        let output = Command::new(std::env::current_exe()?)
-            .args(["measure", kind])
-            .arg(job.file)
-            .args([job.set.to_string(), job.repeats.to_string()])
-            .output()?;
-        if !output.status.success() {
-            let message = String::from_utf8_lossy(&output.stderr);
-            return Ok(json!({"skipped": message.trim()}));
-        }
-        serde_json::from_slice(&output.stdout).map_err(io::Error::other)
-    };
-    let mut all = child("times")?;
-    if all.get("skipped").is_none() {
-        all["memory"] = child("memory")?;
+    let set = job.set.to_string();
+    let output = Command::new(std::env::current_exe()?)
+        .arg("measure")
+        .arg(job.file)
+        .args([&set, &job.repeats.to_string()])
+        .output()?;
+    if !output.status.success() {
+        let message = String::from_utf8_lossy(&output.stderr);
+        return Ok(json!({"skipped": message.trim()}));
     }
+    let mut all: Value = serde_json::from_slice(&output.stdout).map_err(io::Error::other)?;
+    let file = job.file.display().to_string();
+    all["memory"] = example("cases", "peak_memory", &[&file, &set])?;
     Ok(all)
 }
 
-/// Does one measurement in this process: `times` or `memory`, file, set, repeats.
+/// Does one measurement in this process: file, set, repeats.
 pub(crate) fn measure(words: &[&str]) -> io::Result<Value> {
-    let [kind @ ("times" | "memory"), file, set, repeats] = words[..] else {
+    let [file, set, repeats] = words[..] else {
         return Err(io::Error::other(format!(
-            "expected `measure times|memory FILE SET REPEATS`, found `{}`",
+            "expected `measure FILE SET REPEATS`, found `{}`",
             words.join(" ")
         )));
     };
@@ -55,15 +52,7 @@ pub(crate) fn measure(words: &[&str]) -> io::Result<Value> {
         .sets
         .get(number(set)?)
         .ok_or_else(|| io::Error::other(format!("expected a set of `{file}`, found {set}")))?;
-    let measured = match kind {
-        "times" => times(&network, set, number(repeats)?),
-        _ => {
-            let warming =
-                cases::parse_network(WARMING, Path::new("warming")).map_err(io::Error::other)?;
-            peak(&warming, &warming.sets[0]).and_then(|_| peak(&network, set))
-        }
-    };
-    measured.map_err(io::Error::other)
+    times(&network, set, number(repeats)?).map_err(io::Error::other)
 }
 
 /// All posteriors and P(findings).
@@ -182,23 +171,4 @@ fn errors(
         measured["gains_error"] = largest(apart).into();
     }
     Ok(())
-}
-
-/// Solved once before memory is counted, so that what the first use takes once is not in it.
-const WARMING: &str = r#"{"schema": "perf-bn-1", "faults": [{"id": "F0", "prior": 0.1}],
-    "functions": [{"id": "G0", "leak": 0.01, "parents": [{"id": "F0", "strength": 0.9}]}],
-    "observations": [{"id": "O0", "function": "G0", "false_pass": 0.02, "false_fail": 0.05}],
-    "evidence_sets": [{"evidence": {"O0": "fail"}}]}"#;
-
-/// Peak memory above the start of one diagnosis, the network being there before.
-fn peak(network: &Network, set: &EvidenceSet) -> Result<Value, diagnosis::Error> {
-    let situation = network.situation(&set.steps);
-    let start = memory::start();
-    let diagnosis = Diagnosis::of(&situation)?;
-    let answer = answer(&diagnosis);
-    let peak = memory::peak();
-    drop((answer, diagnosis));
-    Ok(start.zip(peak).map_or(Value::Null, |(start, peak)| {
-        peak.saturating_sub(start).into()
-    }))
 }

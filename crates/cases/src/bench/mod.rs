@@ -16,7 +16,7 @@ use std::{
     fs, io,
     io::Write,
     path::{Path, PathBuf},
-    process::ExitCode,
+    process::{Command, ExitCode},
 };
 
 use serde_json::{Map, Value, json};
@@ -144,6 +144,27 @@ fn folder() -> io::Result<PathBuf> {
     let folder = target.join("bench");
     fs::create_dir_all(&folder)?;
     Ok(folder)
+}
+
+/// What an example of one of the crates prints, built for speed.
+fn example(package: &str, name: &str, words: &[&str]) -> io::Result<Value> {
+    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
+    let manifest = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../Cargo.toml");
+    let output = Command::new(cargo)
+        .args(["run", "--quiet", "--release", "--package", package])
+        .args(["--example", name, "--manifest-path"])
+        .arg(manifest)
+        .arg("--")
+        .args(words)
+        .output()?;
+    if !output.status.success() {
+        let message = String::from_utf8_lossy(&output.stderr);
+        return Err(io::Error::other(format!(
+            "the example `{name}` was not measured: {}",
+            message.trim()
+        )));
+    }
+    serde_json::from_slice(&output.stdout).map_err(io::Error::other)
 }
 
 /// Writes the raw numbers below the target folder that this program was built into.

@@ -3,14 +3,13 @@
 use std::io::{self, Write};
 
 use super::{
-    Plan, Section,
-    job_cards::example,
+    Plan, Section, example,
     verdict::{Verdict, median},
 };
 
 /// Times the ranking and the whole answer and prints a line.
 pub(super) fn run(plan: &Plan, out: &mut dyn Write) -> io::Result<Section> {
-    let record = example("rounds", plan.repeats)?;
+    let record = example("workshop", "rounds", &[&plan.repeats.to_string()])?;
     let figure = |key: &str| median(&record[key]).map(|seconds| seconds * 1e3);
     let parts = ["ranking", "cold", "warm"].map(|key| (key, figure(key)));
     let words = parts.map(|(key, ms)| match ms {
