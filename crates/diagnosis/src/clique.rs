@@ -225,10 +225,33 @@ struct Rough<'a> {
     vars: Vec<Var>,
     parent: Option<usize>,
     children: Vec<usize>,
-    fixed: Vec<&'a Table>,
-    evidence: Vec<(&'a Table, usize)>,
+    fixed: Vec<Factor<'a>>,
+    evidence: Vec<(Factor<'a>, usize)>,
     /// Variables whose second state means that the unmodelled fault sits here, with its weight.
     carriers: Vec<(Var, f64)>,
+}
+
+/// A table, by itself or under the auxiliary of an OR: in the second state of that it counts 1.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Factor<'a> {
+    pub(crate) under: Option<Var>,
+    pub(crate) vars: &'a [Var],
+    pub(crate) values: &'a [f64],
+}
+
+impl<'a> Factor<'a> {
+    pub(crate) fn of(table: &'a Table) -> Self {
+        Self {
+            under: None,
+            vars: &table.vars,
+            values: &table.values,
+        }
+    }
+
+    /// Its variables, the last varying fastest.
+    pub(crate) fn all_vars(self) -> impl DoubleEndedIterator<Item = Var> + 'a {
+        self.under.into_iter().chain(self.vars.iter().copied())
+    }
 }
 
 impl<'a> Plan<'a> {
@@ -296,21 +319,22 @@ impl<'a> Plan<'a> {
     }
 
     /// Takes in a table that never changes; one without variables is handed back as a number.
-    pub(crate) fn fixed(&mut self, table: &'a Table) -> f64 {
-        match self.home(table) {
+    pub(crate) fn fixed(&mut self, factor: Factor<'a>) -> f64 {
+        match self.home(factor) {
             Some(node) => {
-                self.nodes[node].fixed.push(table);
+                self.nodes[node].fixed.push(factor);
                 1.0
             }
-            None => table.values[0],
+            None => factor.values[0],
         }
     }
 
     /// Takes in what was found; a table without variables is handed back as a number.
     pub(crate) fn finding(&mut self, table: &'a Table, finding: usize) -> f64 {
-        match self.home(table) {
+        let factor = Factor::of(table);
+        match self.home(factor) {
             Some(node) => {
-                self.nodes[node].evidence.push((table, finding));
+                self.nodes[node].evidence.push((factor, finding));
                 1.0
             }
             None => table.values[0],
@@ -322,9 +346,9 @@ impl<'a> Plan<'a> {
         self.nodes[self.home[var]].carriers.push((var, weight));
     }
 
-    fn home(&self, table: &Table) -> Option<usize> {
-        let first = table.vars.iter().min_by_key(|&&var| self.place[var])?;
-        Some(self.home[*first])
+    fn home(&self, factor: Factor<'_>) -> Option<usize> {
+        let first = factor.all_vars().min_by_key(|&var| self.place[var])?;
+        Some(self.home[first])
     }
 
     /// Lists the entries of all cliques.
@@ -339,7 +363,6 @@ impl<'a> Plan<'a> {
             evidence: Vec::new(),
             said: Vec::with_capacity(self.nodes.len()),
             lookups: Vec::with_capacity(self.nodes.len()),
-            depth_of: vec![0; self.states.len()],
             walk: Walk::default(),
         };
         for rough in self.nodes {
@@ -376,14 +399,20 @@ impl Lookup {
         Self::Dense(dense)
     }
 
-    fn find(&self, key: u64) -> u32 {
+    fn find(&self, key: usize) -> u32 {
         match self {
-            Self::Dense(dense) => dense[key as usize],
+            Self::Dense(dense) => dense[key],
             Self::Sorted { keys, first } => keys
-                .binary_search(&key)
+                .binary_search(&(key as u64))
                 .map_or(MISSING, |entry| first + entry as u32),
         }
     }
+}
+
+/// A message from below while its clique waits for the one above: where its entries are, and of which variables it speaks.
+struct Message {
+    lookup: Lookup,
+    vars: Vec<Var>,
 }
 
 /// Cliques being listed.
@@ -393,60 +422,49 @@ struct List<'a> {
     cliques: Shape,
     evidence: Vec<Evidence>,
     said: Vec<Vec<usize>>,
-    /// By clique, until its parent is listed: where its message's entries are, and of which variables it speaks.
-    lookups: Vec<Option<(Lookup, Vec<Var>)>>,
-    /// By variable of the clique at hand: its place in the walk.
-    depth_of: Vec<u32>,
+    /// By clique, until its parent is listed.
+    lookups: Vec<Option<Message>>,
     walk: Walk,
 }
 
 impl<'a> List<'a> {
     /// Lists one clique; none if there are more entries than may be.
     fn node<T: Number>(&mut self, rough: Rough<'a>) -> Option<()> {
-        let Rough {
-            separator,
-            vars,
-            parent,
-            children,
-            fixed,
-            evidence,
-            carriers,
-        } = rough;
-        for (depth, &var) in (0_u32..).zip(separator.iter().chain(&vars)) {
-            self.depth_of[var] = depth;
-        }
         let size_of = |vars: &[Var]| {
             vars.iter().try_fold(1_u64, |size, &var| {
                 size.checked_mul(self.states[var] as u64)
             })
         };
-        let size = size_of(&separator)?;
-        let classes = usize::try_from(size_of(&vars)?).ok()?;
-        let messages: Vec<(Lookup, Vec<Var>)> = children
+        let size = size_of(&rough.separator)?;
+        let classes = usize::try_from(size_of(&rough.vars)?).ok()?;
+        let messages: Vec<Message> = rough
+            .children
             .iter()
             .filter_map(|&child| self.lookups[child].take())
             .collect();
-        self.prepare(&separator, &vars, &fixed, &evidence, &carriers, &messages);
+        self.prepare(&rough, classes, &messages);
         let first = self.cliques.base.len();
         let groups = self.cliques.keys.len();
         let maps = self.cliques.maps.len();
-        let sources = Sources {
-            fixed: &fixed,
-            evidence: &evidence,
+        let given = Given {
+            fixed: &rough.fixed,
+            evidence: &rough.evidence,
             messages: &messages,
             most: self.most,
         };
-        self.walk.run::<T>(&sources, &mut self.cliques)?;
-        if parent.is_none() && self.cliques.keys.len() == groups {
+        self.walk.run::<T>(&given, &mut self.cliques)?;
+        if rough.parent.is_none() && self.cliques.keys.len() == groups {
             // nothing is possible: the total is 0
             self.cliques.keys.push(0);
             self.cliques.starts.push(first as u32);
         }
         let index = self.cliques.nodes.len();
-        let lookup = Lookup::of(&self.cliques.keys[groups..], groups, size);
-        self.lookups.push(Some((lookup, separator.clone())));
+        self.lookups.push(rough.parent.map(|_| Message {
+            lookup: Lookup::of(&self.cliques.keys[groups..], groups, size),
+            vars: rough.separator.clone(),
+        }));
         let numbers = self.evidence.len();
-        for ((_, finding), values) in evidence.iter().zip(self.walk.evidence.drain(..)) {
+        for ((_, finding), values) in rough.evidence.iter().zip(self.walk.evidence.drain(..)) {
             self.evidence.push(Evidence {
                 finding: *finding,
                 node: index,
@@ -454,22 +472,23 @@ impl<'a> List<'a> {
             });
         }
         self.said.push((numbers..self.evidence.len()).collect());
-        let below = children.iter().any(|&child| self.cliques.nodes[child].dual);
+        let nodes = &self.cliques.nodes;
+        let below = rough.children.iter().any(|&child| nodes[child].dual);
         let mut node = Node {
-            separator,
-            vars,
+            separator: rough.separator,
+            vars: rough.vars,
             classes,
             entries: first..self.cliques.base.len(),
             groups: groups..self.cliques.keys.len(),
             maps,
-            children,
-            parent,
+            children: rough.children,
+            parent: rough.parent,
             carries: Vec::new(),
-            dual: below || !carriers.is_empty(),
+            dual: below || !rough.carriers.is_empty(),
         };
-        if !carriers.is_empty() {
+        if !rough.carriers.is_empty() {
             let stride = |var: Var| node.stride(var, self.states);
-            let strides: Vec<_> = carriers.iter().map(|&(var, _)| stride(var)).collect();
+            let strides: Vec<_> = rough.carriers.iter().map(|&(var, _)| stride(var)).collect();
             let sits = |class: usize| {
                 let mut at = strides.iter();
                 at.any(|&(stride, size)| class / stride % size == 1)
@@ -481,292 +500,220 @@ impl<'a> List<'a> {
     }
 
     /// Sets the walk up for a clique.
-    fn prepare(
-        &mut self,
-        separator: &[Var],
-        vars: &[Var],
-        fixed: &[&Table],
-        evidence: &[(&Table, usize)],
-        carriers: &[(Var, f64)],
-        messages: &[(Lookup, Vec<Var>)],
-    ) {
+    fn prepare(&mut self, rough: &Rough<'a>, classes: usize, messages: &[Message]) {
+        let states = self.states;
         let walk = &mut self.walk;
-        walk.clear(separator.len());
-        for &var in separator.iter().chain(vars) {
-            walk.sizes.push(self.states[var]);
-            walk.carrier.push(None);
+        walk.clear();
+        walk.sizes
+            .extend(rough.separator.iter().map(|&var| states[var]));
+        walk.state.resize(walk.sizes.len(), 0);
+        walk.weigh(rough, classes, states);
+        for factor in &rough.fixed {
+            walk.add(factor.all_vars(), rough, states);
         }
-        for &(var, weight) in carriers {
-            walk.carrier[self.depth_of[var] as usize] = Some(weight);
+        for (factor, _) in &rough.evidence {
+            walk.add(factor.all_vars(), rough, states);
+            walk.evidence.push(Vec::new());
         }
-        for (number, table) in (0_u32..).zip(fixed) {
-            walk.add(Source::Fixed(number), &table.vars, &self.depth_of);
-        }
-        for (number, (table, _)) in (0_u32..).zip(evidence) {
-            walk.add(Source::Finding(number), &table.vars, &self.depth_of);
-        }
-        for (number, (_, vars)) in (0_u32..).zip(messages) {
-            walk.add(Source::Message(number), vars, &self.depth_of);
+        for message in messages {
+            walk.add(message.vars.iter().copied(), rough, states);
         }
         walk.moves.sort_unstable_by_key(|step| step.depth);
-        walk.complete.sort_unstable();
-        let depths = walk.sizes.len();
-        walk.moves_at = (0..=depths)
-            .map(|depth| {
-                walk.moves
-                    .partition_point(|step| (step.depth as usize) < depth)
-            })
-            .collect();
-        walk.complete_at = (0..=depths)
-            .map(|depth| {
-                walk.complete
-                    .partition_point(|(at, _)| (*at as usize) < depth)
-            })
-            .collect();
+        walk.found.resize(messages.len(), 0);
     }
 }
 
 /// What a walk asks.
-struct Sources<'a> {
-    fixed: &'a [&'a Table],
-    evidence: &'a [(&'a Table, usize)],
-    messages: &'a [(Lookup, Vec<Var>)],
+struct Given<'a> {
+    fixed: &'a [Factor<'a>],
+    evidence: &'a [(Factor<'a>, usize)],
+    messages: &'a [Message],
     most: usize,
 }
 
-/// Something that speaks of a clique's variables.
-#[derive(Debug, Clone, Copy)]
-struct Factor {
-    source: Source,
-    /// Number of the state combination so far.
-    at: u64,
-    /// For a message: the entry found.
-    entry: u32,
-}
-
-#[derive(Debug, Clone, Copy)]
-enum Source {
-    Fixed(u32),
-    Finding(u32),
-    Message(u32),
-}
-
-/// A factor knows a variable.
+/// A factor knows a variable of the separator.
 #[derive(Debug, Clone, Copy)]
 struct Move {
     depth: u32,
     factor: u32,
-    stride: u64,
+    stride: usize,
 }
 
-/// A walk over the state combinations of a clique.
+/// A walk over the state combinations of a separator, with all classes at each.
 #[derive(Debug, Default)]
 struct Walk {
+    /// By variable of the separator.
     sizes: Vec<usize>,
-    /// Variables of the separator.
-    kept: usize,
-    /// By variable: weight of its second state, if that means the fault.
-    carrier: Vec<Option<f64>>,
-    /// Fixed tables first, then findings, then messages.
-    factors: Vec<Factor>,
-    first_message: usize,
+    state: Vec<usize>,
+    /// Sorted by depth.
     moves: Vec<Move>,
-    moves_at: Vec<usize>,
-    /// By variable: the factors that are complete with it.
-    complete: Vec<(u32, u32)>,
-    complete_at: Vec<usize>,
-    steps: usize,
-    /// The fault sits at a variable before.
-    carried: bool,
+    /// By factor (fixed tables first, then findings, then messages): where it stands in the first class.
+    at: Vec<usize>,
+    /// By factor, then by class: how much farther it stands there.
+    offsets: Vec<usize>,
+    /// By class: the weight of the unmodelled fault that sits there; 0 where it would sit at two places.
+    weights: Vec<f64>,
+    /// By message: the entry found.
+    found: Vec<u32>,
     /// By finding: what it says, by entry.
     evidence: Vec<Vec<f64>>,
+    steps: usize,
 }
 
 impl Walk {
-    fn clear(&mut self, kept: usize) {
+    fn clear(&mut self) {
         self.sizes.clear();
-        self.carrier.clear();
-        self.factors.clear();
+        self.state.clear();
         self.moves.clear();
-        self.complete.clear();
+        self.at.clear();
+        self.offsets.clear();
+        self.weights.clear();
+        self.found.clear();
         self.evidence.clear();
-        self.kept = kept;
         self.steps = 0;
-        self.carried = false;
     }
 
-    fn add(&mut self, source: Source, vars: &[Var], depth_of: &[u32]) {
-        let factor = self.factors.len() as u32;
+    fn weigh(&mut self, rough: &Rough<'_>, classes: usize, states: &[usize]) {
+        self.weights.resize(classes, 1.0);
+        let mut sits = vec![
+            false;
+            if rough.carriers.is_empty() {
+                0
+            } else {
+                classes
+            }
+        ];
+        for &(carrier, weight) in &rough.carriers {
+            let after = rough.vars.iter().rev().take_while(|&&var| var != carrier);
+            let stride: usize = after.map(|&var| states[var]).product();
+            for class in (0..classes).filter(|class| class / stride % states[carrier] == 1) {
+                // one fault sits at one place
+                let other = std::mem::replace(&mut sits[class], true);
+                self.weights[class] *= if other { 0.0 } else { weight };
+            }
+        }
+    }
+
+    /// Adds a factor over these variables, the last varying fastest.
+    fn add(
+        &mut self,
+        vars: impl DoubleEndedIterator<Item = Var>,
+        rough: &Rough<'_>,
+        states: &[usize],
+    ) {
+        let factor = self.at.len() as u32;
+        self.at.push(0);
+        let start = self.offsets.len();
+        self.offsets.resize(start + self.weights.len(), 0);
+        let offsets = &mut self.offsets[start..];
         let mut stride = 1;
-        let mut last = 0;
-        for &var in vars.iter().rev() {
-            let depth = depth_of[var];
-            self.moves.push(Move {
-                depth,
-                factor,
-                stride,
-            });
-            stride *= self.sizes[depth as usize] as u64;
-            last = last.max(depth);
-        }
-        self.complete.push((last, factor));
-        if matches!(source, Source::Finding(_)) {
-            self.evidence.push(Vec::new());
-        }
-        self.factors.push(Factor {
-            source,
-            at: 0,
-            entry: 0,
-        });
-    }
-
-    fn run<T: Number>(&mut self, sources: &Sources<'_>, out: &mut Shape) -> Option<()> {
-        let message = |factor: &Factor| matches!(factor.source, Source::Message(_));
-        self.first_message = self.factors.iter().take_while(|one| !message(one)).count();
-        self.step(0, 0, T::ONE, sources, out)
-    }
-
-    /// What the factors say that are complete with the variable at this depth; none where one forbids the states.
-    fn said<T: Number>(&mut self, depth: usize, product: T, sources: &Sources<'_>) -> Option<T> {
-        let mut product = product;
-        for place in self.complete_at[depth]..self.complete_at[depth + 1] {
-            let factor = &mut self.factors[self.complete[place].1 as usize];
-            match factor.source {
-                Source::Fixed(number) => {
-                    let value = sources.fixed[number as usize].values[factor.at as usize];
-                    if value == 0.0 {
-                        return None;
-                    }
-                    product = product * T::of(value, 0.0);
-                }
-                Source::Finding(_) => {}
-                Source::Message(number) => {
-                    factor.entry = sources.messages[number as usize].0.find(factor.at);
-                    if factor.entry == MISSING {
-                        return None;
-                    }
+        for var in vars.rev() {
+            let place = |list: &[Var]| list.iter().position(|&other| other == var);
+            if let Some(depth) = place(&rough.separator) {
+                self.moves.push(Move {
+                    depth: depth as u32,
+                    factor,
+                    stride,
+                });
+            } else if let Some(place) = place(&rough.vars) {
+                let after = rough.vars[place + 1..].iter();
+                let run: usize = after.map(|&var| states[var]).product();
+                for (number, run) in offsets.chunks_mut(run).enumerate() {
+                    let more = number % states[var] * stride;
+                    run.iter_mut().for_each(|offset| *offset += more);
                 }
             }
+            stride *= states[var];
         }
-        Some(product)
     }
 
-    /// Walks the states of one variable and all that follow; `number` is that of the combination so far. None if there are too
-    /// many entries.
-    fn step<T: Number>(
-        &mut self,
-        depth: usize,
-        number: u64,
-        product: T,
-        sources: &Sources<'_>,
-        out: &mut Shape,
-    ) -> Option<()> {
-        if depth == self.kept {
-            return self.group(number, product, sources, out);
-        }
-        let size = self.sizes[depth];
-        for state in 0..size {
-            if let Some(product) = self.said(depth, product, sources) {
-                self.step(
-                    depth + 1,
-                    number * size as u64 + state as u64,
-                    product,
-                    sources,
-                    out,
-                )?;
+    /// Lists all entries; none if there are too many.
+    fn run<T: Number>(&mut self, given: &Given<'_>, out: &mut Shape) -> Option<()> {
+        let mut key = 0;
+        loop {
+            let begin = out.base.len();
+            self.classes::<T>(given, out)?;
+            if out.base.len() > begin {
+                out.keys.push(key);
+                out.starts.push(begin as u32);
             }
-            self.shift(depth);
+            key += 1;
+            if !self.next() {
+                return Some(());
+            }
         }
-        self.back(depth, sources)
     }
 
-    /// The entries of one message entry.
-    fn group<T: Number>(
-        &mut self,
-        key: u64,
-        product: T,
-        sources: &Sources<'_>,
-        out: &mut Shape,
-    ) -> Option<()> {
-        let begin = out.base.len();
-        self.inside(self.kept, 0, product, sources, out)?;
-        if out.base.len() > begin {
-            out.keys.push(key);
-            out.starts.push(begin as u32);
-        }
-        Some(())
-    }
-
-    /// Walks the variables that are summed out.
-    fn inside<T: Number>(
-        &mut self,
-        depth: usize,
-        class: usize,
-        product: T,
-        sources: &Sources<'_>,
-        out: &mut Shape,
-    ) -> Option<()> {
-        let size = self.sizes[depth];
-        let before = self.carried;
-        for state in 0..size {
-            let sits = self.carrier[depth].filter(|_| state == 1);
-            // one fault sits at one place
-            let open = self.said(depth, product, sources);
-            if let Some(product) = open.filter(|_| !(before && sits.is_some())) {
-                let product = sits.map_or(product, |weight| product * T::of(weight, 0.0));
-                self.carried = before || sits.is_some();
-                let class = class * size + state;
-                if depth + 1 == self.sizes.len() {
-                    self.entry(class, product, sources, out)?;
-                } else {
-                    self.inside(depth + 1, class, product, sources, out)?;
+    /// Goes to the next state combination of the separator, the last variable varying fastest; false after the last one.
+    fn next(&mut self) -> bool {
+        let mut end = self.moves.len();
+        for depth in (0..self.sizes.len()).rev() {
+            let of_depth = self.moves[..end].iter().rev();
+            let begin = end
+                - of_depth
+                    .take_while(|step| step.depth as usize == depth)
+                    .count();
+            let moves = &self.moves[begin..end];
+            end = begin;
+            self.state[depth] += 1;
+            if self.state[depth] < self.sizes[depth] {
+                for step in moves {
+                    self.at[step.factor as usize] += step.stride;
                 }
+                return true;
             }
-            self.shift(depth);
-        }
-        self.carried = before;
-        self.back(depth, sources)
-    }
-
-    fn shift(&mut self, depth: usize) {
-        for step in &self.moves[self.moves_at[depth]..self.moves_at[depth + 1]] {
-            self.factors[step.factor as usize].at += step.stride;
-        }
-    }
-
-    /// Back to the first state. A walk that turns back too often is given up like one that lists too much.
-    fn back(&mut self, depth: usize, sources: &Sources<'_>) -> Option<()> {
-        let size = self.sizes[depth];
-        for step in &self.moves[self.moves_at[depth]..self.moves_at[depth + 1]] {
-            self.factors[step.factor as usize].at -= step.stride * size as u64;
-        }
-        self.steps += size;
-        (self.steps <= STEPS_BY_ENTRY * sources.most + FREE_STEPS).then_some(())
-    }
-
-    fn entry<T: Number>(
-        &mut self,
-        class: usize,
-        product: T,
-        sources: &Sources<'_>,
-        out: &mut Shape,
-    ) -> Option<()> {
-        if out.base.len() == sources.most {
-            return None;
-        }
-        out.base.push(product.high());
-        if T::ROUNDING < f64::EPSILON {
-            out.base_low.push(product.low());
-        }
-        out.class.push(class as u16);
-        let (before, messages) = self.factors.split_at(self.first_message);
-        for factor in before {
-            if let Source::Finding(number) = factor.source {
-                let (table, _) = sources.evidence[number as usize];
-                self.evidence[number as usize].push(table.values[factor.at as usize]);
+            self.state[depth] = 0;
+            for step in moves {
+                self.at[step.factor as usize] -= step.stride * (self.sizes[depth] - 1);
             }
         }
-        out.maps.extend(messages.iter().map(|factor| factor.entry));
-        Some(())
+        false
+    }
+
+    /// The entries of one state combination of the separator. A walk that finds too little is given up like one that lists too much.
+    fn classes<T: Number>(&mut self, given: &Given<'_>, out: &mut Shape) -> Option<()> {
+        let classes = self.weights.len();
+        let place = |factor: usize, class: usize, walk: &Self| {
+            walk.at[factor] + walk.offsets[factor * classes + class]
+        };
+        let findings = given.fixed.len();
+        let messages = findings + given.evidence.len();
+        'class: for class in 0..classes {
+            if self.weights[class] == 0.0 {
+                continue;
+            }
+            let mut product = T::of(self.weights[class], 0.0);
+            for (number, factor) in given.fixed.iter().enumerate() {
+                // beyond its end: its auxiliary says that it does not count
+                let value = factor.values.get(place(number, class, self));
+                let value = value.copied().unwrap_or(1.0);
+                if value == 0.0 {
+                    continue 'class;
+                }
+                product = product * T::of(value, 0.0);
+            }
+            for (number, message) in given.messages.iter().enumerate() {
+                let entry = message.lookup.find(place(messages + number, class, self));
+                if entry == MISSING {
+                    continue 'class;
+                }
+                self.found[number] = entry;
+            }
+            if out.base.len() == given.most {
+                return None;
+            }
+            out.base.push(product.high());
+            if T::ROUNDING < f64::EPSILON {
+                out.base_low.push(product.low());
+            }
+            out.class.push(class as u16);
+            out.maps.extend_from_slice(&self.found);
+            for (number, (factor, _)) in given.evidence.iter().enumerate() {
+                let value = factor.values[place(findings + number, class, self)];
+                self.evidence[number].push(value);
+            }
+        }
+        self.steps += classes;
+        (self.steps <= STEPS_BY_ENTRY * given.most + FREE_STEPS).then_some(())
     }
 }

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::model::Var;
+use crate::{clique::Factor, model::Var};
 
 /// What the greedy elimination takes first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -26,8 +26,11 @@ pub(crate) struct Arrangement {
 
 /// Finds an order. Messages over the same variables meet in a clique of their own before they reach a large one; the variable that such
 /// a clique eliminates is new and has one state.
-pub(crate) fn arrange(states: &mut Vec<usize>, scopes: &[&[Var]]) -> Arrangement {
-    let (order, cliques) = eliminate(states, scopes);
+pub(crate) fn arrange<'a>(
+    states: &mut Vec<usize>,
+    factors: impl Iterator<Item = Factor<'a>>,
+) -> Arrangement {
+    let (order, cliques) = eliminate(states, Edges::of(states.len(), factors));
     let mut place = vec![0; order.len()];
     for (index, &var) in order.iter().enumerate() {
         place[var] = index;
@@ -130,12 +133,12 @@ impl Meeting {
 
 /// Eliminates greedily; each clique starts with its eliminated variable. Where the cliques come out large another rule of
 /// choice is tried and the smaller result kept.
-fn eliminate(states: &[usize], scopes: &[&[Var]]) -> (Vec<Var>, Vec<Vec<Var>>) {
-    let first = eliminate_by(states, scopes, Greed::Fill);
+fn eliminate(states: &[usize], edges: Edges) -> (Vec<Var>, Vec<Vec<Var>>) {
+    let first = eliminate_by(states, edges.clone(), Greed::Fill);
     if entries_of(&first.1, states) <= SMALL_ENOUGH {
         return first;
     }
-    let second = eliminate_by(states, scopes, Greed::Size);
+    let second = eliminate_by(states, edges, Greed::Size);
     if entries_of(&second.1, states) < entries_of(&first.1, states) {
         second
     } else {
@@ -154,8 +157,7 @@ pub(crate) fn entries_of(cliques: &[Vec<Var>], states: &[usize]) -> f64 {
     cliques.iter().map(size).sum()
 }
 
-fn eliminate_by(states: &[usize], scopes: &[&[Var]], greed: Greed) -> (Vec<Var>, Vec<Vec<Var>>) {
-    let mut edges = Edges::of(states.len(), scopes);
+fn eliminate_by(states: &[usize], mut edges: Edges, greed: Greed) -> (Vec<Var>, Vec<Vec<Var>>) {
     let cost = |var: Var, edges: &Edges| -> (u64, u64) {
         let fill = edges.fill(var);
         let size = edges.around(var).fold(states[var] as u64, |size, other| {
@@ -188,21 +190,22 @@ fn eliminate_by(states: &[usize], scopes: &[&[Var]], greed: Greed) -> (Vec<Var>,
 }
 
 /// Which variables meet: one bit for each pair.
+#[derive(Clone)]
 struct Edges {
     words: usize,
     bits: Vec<u64>,
 }
 
 impl Edges {
-    fn of(vars: usize, scopes: &[&[Var]]) -> Self {
+    fn of<'a>(vars: usize, factors: impl Iterator<Item = Factor<'a>>) -> Self {
         let words = vars.div_ceil(64);
         let mut edges = Self {
             words,
             bits: vec![0; vars * words],
         };
-        for scope in scopes {
-            for &a in *scope {
-                for &b in scope.iter().filter(|&&b| b != a) {
+        for factor in factors {
+            for a in factor.all_vars() {
+                for b in factor.all_vars().filter(|&b| b != a) {
                     edges.join(a, b);
                 }
             }

@@ -11,7 +11,7 @@ use std::{collections::BTreeSet, ops::Index, panic::resume_unwind, sync::Arc, th
 
 use crate::{
     asking::Works,
-    clique::{Cliques, Plan, too_large},
+    clique::{Cliques, Factor, Plan, too_large},
     error::Error,
     groups::threads,
     model::{ALWAYS, Likelihood, Model, Once, Or, Table, Var},
@@ -762,13 +762,11 @@ impl<'a> Draft<'a> {
     fn of(model: &'a Model, optional: &'a [Table], most: usize) -> Result<Self, Error> {
         let mut states = model.states.clone();
         let split = Split::of(model, &mut states);
-        let scopes: Vec<&[Var]> = split
+        let said = model.likelihoods.iter().map(|one| &one.table);
+        let factors = split
             .fixed(model)
-            .chain(model.likelihoods.iter().map(|likelihood| &likelihood.table))
-            .chain(optional)
-            .map(|table| table.vars.as_slice())
-            .collect();
-        let arranged = arrange(&mut states, &scopes);
+            .chain(said.chain(optional).map(Factor::of));
+        let arranged = arrange(&mut states, factors);
         let most = most.min(MOST_ENTRIES);
         if entries_of(&arranged.cliques, &states) > MOST_ZEROS * most as f64 {
             return Err(too_large(most));
@@ -788,15 +786,15 @@ impl<'a> Draft<'a> {
         let model = self.model;
         let mut plan = Plan::new(&self.arranged, &self.states);
         let mut scalar = 1.0;
-        for table in self.split.fixed(model) {
-            scalar *= plan.fixed(table);
+        for factor in self.split.fixed(model) {
+            scalar *= plan.fixed(factor);
         }
         for (var, weight) in model.once.iter().flat_map(|once| &once.carriers) {
             plan.carrier(*var, *weight);
         }
         for likelihood in &model.likelihoods {
             scalar *= if likelihood.finding == ALWAYS {
-                plan.fixed(&likelihood.table)
+                plan.fixed(Factor::of(&likelihood.table))
             } else {
                 plan.finding(&likelihood.table, likelihood.finding)
             };
@@ -840,17 +838,24 @@ fn normalise(marginal: &mut [f64]) {
     }
 }
 
-/// The tables by which ORs are split.
+/// By which ORs are split.
 struct Split {
+    /// Tables of what is asked of nothing.
     tables: Vec<Table>,
+    /// By OR: its auxiliary (0: no cause acts; 1: whatever happens) and its child; none where it depends on nothing.
+    signs: Vec<Option<[Var; 2]>>,
     signed: bool,
 }
+
+/// The child of an OR by its auxiliary: what fails is all that happens less that no cause acts.
+const SIGN: [f64; 4] = [1.0, -1.0, 0.0, 1.0];
 
 impl Split {
     /// Splits each OR by its auxiliary, which gets its number of states.
     fn of(model: &Model, states: &mut Vec<usize>) -> Self {
         let mut split = Self {
             tables: Vec::new(),
+            signs: Vec::with_capacity(model.ors.len()),
             signed: false,
         };
         for or in &model.ors {
@@ -861,23 +866,12 @@ impl Split {
                     vars: vec![or.child],
                     values: vec![works, 1.0 - works],
                 });
+                split.signs.push(None);
                 continue;
             }
             split.signed = true;
-            // auxiliary 0: no cause acts; 1: whatever happens
-            let auxiliary = states.len();
+            split.signs.push(Some([states.len(), or.child]));
             states.push(2);
-            split.tables.push(Table {
-                vars: vec![auxiliary, or.child],
-                values: vec![1.0, -1.0, 0.0, 1.0],
-            });
-            for survival in &or.survivals {
-                let mut vars = vec![auxiliary];
-                vars.extend(&survival.vars);
-                let mut values = survival.values.clone();
-                values.extend(std::iter::repeat_n(1.0, survival.values.len()));
-                split.tables.push(Table { vars, values });
-            }
         }
         if let Some(once) = &model.once {
             // its weights are read at the end; here it only stands by
@@ -890,8 +884,22 @@ impl Split {
     }
 
     /// All tables that never change, but for what always counts of the findings.
-    fn fixed<'a>(&'a self, model: &'a Model) -> impl Iterator<Item = &'a Table> {
-        model.conditionals.iter().chain(&self.tables)
+    fn fixed<'a>(&'a self, model: &'a Model) -> impl Iterator<Item = Factor<'a>> {
+        let tables = model.conditionals.iter().chain(&self.tables);
+        let ors = self.signs.iter().zip(&model.ors);
+        let split = ors.filter_map(|(sign, or)| Some((sign.as_ref()?, or)));
+        tables.map(Factor::of).chain(split.flat_map(|(sign, or)| {
+            let signed = Factor {
+                under: None,
+                vars: sign,
+                values: &SIGN,
+            };
+            let causes = or.survivals.iter().map(|survival| Factor {
+                under: Some(sign[0]),
+                ..Factor::of(survival)
+            });
+            std::iter::once(signed).chain(causes)
+        }))
     }
 }
 
