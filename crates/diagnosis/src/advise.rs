@@ -23,7 +23,7 @@ use crate::{
     graph::Board,
     groups::side_by_side,
     lower::Lowered,
-    model::{Table, Var},
+    model::{Model, Table, Var},
     tree::{Marginals, Question, Tree},
     unroll::Unrolled,
 };
@@ -106,6 +106,7 @@ pub(crate) enum Seen<'a> {
 #[derive(Clone, Copy)]
 pub(crate) struct Ground<'a> {
     lowered: &'a Lowered,
+    model: &'a Model,
     log_total: f64,
     entries: usize,
     tables: &'a [Table],
@@ -116,6 +117,7 @@ impl<'a> Ground<'a> {
     pub(crate) fn plain(compiled: &'a Compiled) -> Self {
         Self {
             lowered: &compiled.lowered,
+            model: compiled.model(),
             log_total: compiled.upward.log_total,
             entries: compiled.tree.entries(),
             tables: &[],
@@ -126,6 +128,7 @@ impl<'a> Ground<'a> {
     fn asking(asking: &'a Asking) -> Self {
         Self {
             lowered: &asking.lowered,
+            model: &asking.lowered.model,
             log_total: asking.upward.log_total,
             entries: asking.tree.entries(),
             tables: &asking.tables,
@@ -503,7 +506,7 @@ impl<'a> Adviser<'a> {
         most: usize,
     ) -> Result<(Tree, Vec<Arc<Works>>), Error> {
         let Ground {
-            lowered,
+            model,
             tables,
             works,
             ..
@@ -522,7 +525,7 @@ impl<'a> Adviser<'a> {
             Seen::Chip(var, _) => Some(var),
             _ => None,
         }));
-        let model = lowered.model.clone().pruned(&kept);
+        let model = model.clone().pruned(&kept);
         let cut = tables.iter().map(|table| table.cut(&model, &good));
         let cut: Vec<Table> = cut.collect();
         let (tables, works) = without_numbers(&cut, works);

@@ -354,6 +354,7 @@ fn chances(
         lowered,
         tree,
         upward,
+        ..
     } = compiled;
     let marginals = tree.marginals(&Question::default(), upward);
     let chance = |&(id, mode): &Arising| -> f64 {

@@ -50,6 +50,8 @@ pub(crate) struct Node {
     pub(crate) carries: Vec<bool>,
     /// The unmodelled fault can sit here or below.
     pub(crate) dual: bool,
+    /// Most roundings in an entry of the base.
+    pub(crate) roundings: usize,
 }
 
 /// What a finding says, by entry of a clique.
@@ -58,6 +60,8 @@ pub(crate) struct Evidence {
     pub(crate) finding: usize,
     pub(crate) node: usize,
     pub(crate) values: Arc<[f64]>,
+    /// What else is said at the same clique.
+    next: Option<u32>,
 }
 
 /// A table that questions multiply in, by entry of a clique.
@@ -72,8 +76,8 @@ pub(crate) struct Optional {
 pub(crate) struct Cliques {
     shape: Arc<Shape>,
     pub(crate) evidence: Vec<Evidence>,
-    /// By clique: numbers of what is said there.
-    pub(crate) said: Vec<Vec<usize>>,
+    /// By clique: the number of the last thing said there.
+    said: Vec<Option<u32>>,
     /// What questions multiply in.
     pub(crate) optional: Vec<Optional>,
 }
@@ -146,12 +150,34 @@ impl Cliques {
 
     /// Adds a finding's table to a clique.
     pub(crate) fn add(&mut self, node: usize, finding: usize, values: Vec<f64>) {
-        self.said[node].push(self.evidence.len());
+        let number = self.evidence.len() as u32;
         self.evidence.push(Evidence {
             finding,
             node,
             values: values.into(),
+            next: self.said[node].replace(number),
         });
+    }
+
+    /// Numbers of what is said at a clique.
+    pub(crate) fn said(&self, node: usize) -> impl Iterator<Item = usize> {
+        let last = self.said[node].map(|number| number as usize);
+        std::iter::successors(last, |&number| {
+            self.evidence[number].next.map(|number| number as usize)
+        })
+    }
+}
+
+impl Shape {
+    /// Room that is not used is given back.
+    fn shrink(&mut self) {
+        self.nodes.shrink_to_fit();
+        self.base.shrink_to_fit();
+        self.base_low.shrink_to_fit();
+        self.class.shrink_to_fit();
+        self.starts.shrink_to_fit();
+        self.keys.shrink_to_fit();
+        self.maps.shrink_to_fit();
     }
 }
 
@@ -353,29 +379,34 @@ impl<'a> Plan<'a> {
 
     /// Lists the entries of all cliques.
     pub(crate) fn build<T: Number>(self, most: usize) -> Result<Cliques, Error> {
+        let shape = Shape {
+            home: self.home,
+            ..Shape::default()
+        };
         let mut list = List {
             states: self.states,
             most,
-            cliques: Shape {
-                home: self.home,
-                ..Shape::default()
-            },
-            evidence: Vec::new(),
-            said: Vec::with_capacity(self.nodes.len()),
+            shape,
+            said: Vec::new(),
             lookups: Vec::with_capacity(self.nodes.len()),
             walk: Walk::default(),
         };
         for rough in self.nodes {
             list.node::<T>(rough).ok_or_else(|| too_large(most))?;
         }
-        let mut shape = list.cliques;
+        let mut shape = list.shape;
         shape.starts.push(shape.base.len() as u32);
-        Ok(Cliques {
+        shape.shrink();
+        let mut cliques = Cliques {
+            said: vec![None; shape.nodes.len()],
             shape: Arc::new(shape),
-            evidence: list.evidence,
-            said: list.said,
+            evidence: Vec::with_capacity(list.said.len()),
             optional: Vec::new(),
-        })
+        };
+        for said in list.said {
+            cliques.add(said.node, said.finding, said.values);
+        }
+        Ok(cliques)
     }
 }
 
@@ -415,13 +446,19 @@ struct Message {
     vars: Vec<Var>,
 }
 
+/// What a finding says at a clique.
+struct Said {
+    node: usize,
+    finding: usize,
+    values: Vec<f64>,
+}
+
 /// Cliques being listed.
 struct List<'a> {
     states: &'a [usize],
     most: usize,
-    cliques: Shape,
-    evidence: Vec<Evidence>,
-    said: Vec<Vec<usize>>,
+    shape: Shape,
+    said: Vec<Said>,
     /// By clique, until its parent is listed.
     lookups: Vec<Option<Message>>,
     walk: Walk,
@@ -443,48 +480,47 @@ impl<'a> List<'a> {
             .filter_map(|&child| self.lookups[child].take())
             .collect();
         self.prepare(&rough, classes, &messages);
-        let first = self.cliques.base.len();
-        let groups = self.cliques.keys.len();
-        let maps = self.cliques.maps.len();
+        let first = self.shape.base.len();
+        let groups = self.shape.keys.len();
+        let maps = self.shape.maps.len();
         let given = Given {
             fixed: &rough.fixed,
             evidence: &rough.evidence,
             messages: &messages,
             most: self.most,
         };
-        self.walk.run::<T>(&given, &mut self.cliques)?;
-        if rough.parent.is_none() && self.cliques.keys.len() == groups {
+        self.walk.run::<T>(&given, &mut self.shape)?;
+        if rough.parent.is_none() && self.shape.keys.len() == groups {
             // nothing is possible: the total is 0
-            self.cliques.keys.push(0);
-            self.cliques.starts.push(first as u32);
+            self.shape.keys.push(0);
+            self.shape.starts.push(first as u32);
         }
-        let index = self.cliques.nodes.len();
+        let index = self.shape.nodes.len();
         self.lookups.push(rough.parent.map(|_| Message {
-            lookup: Lookup::of(&self.cliques.keys[groups..], groups, size),
+            lookup: Lookup::of(&self.shape.keys[groups..], groups, size),
             vars: rough.separator.clone(),
         }));
-        let numbers = self.evidence.len();
         for ((_, finding), values) in rough.evidence.iter().zip(self.walk.evidence.drain(..)) {
-            self.evidence.push(Evidence {
-                finding: *finding,
+            self.said.push(Said {
                 node: index,
-                values: values.into(),
+                finding: *finding,
+                values,
             });
         }
-        self.said.push((numbers..self.evidence.len()).collect());
-        let nodes = &self.cliques.nodes;
+        let nodes = &self.shape.nodes;
         let below = rough.children.iter().any(|&child| nodes[child].dual);
         let mut node = Node {
             separator: rough.separator,
             vars: rough.vars,
             classes,
-            entries: first..self.cliques.base.len(),
-            groups: groups..self.cliques.keys.len(),
+            entries: first..self.shape.base.len(),
+            groups: groups..self.shape.keys.len(),
             maps,
             children: rough.children,
             parent: rough.parent,
             carries: Vec::new(),
             dual: below || !rough.carriers.is_empty(),
+            roundings: self.walk.roundings,
         };
         if !rough.carriers.is_empty() {
             let stride = |var: Var| node.stride(var, self.states);
@@ -495,7 +531,7 @@ impl<'a> List<'a> {
             };
             node.carries = (0..classes).map(sits).collect();
         }
-        self.cliques.nodes.push(node);
+        self.shape.nodes.push(node);
         Some(())
     }
 
@@ -558,6 +594,8 @@ struct Walk {
     /// By finding: what it says, by entry.
     evidence: Vec<Vec<f64>>,
     steps: usize,
+    /// Most roundings in the product of an entry.
+    roundings: usize,
 }
 
 impl Walk {
@@ -571,6 +609,7 @@ impl Walk {
         self.found.clear();
         self.evidence.clear();
         self.steps = 0;
+        self.roundings = 0;
     }
 
     fn weigh(&mut self, rough: &Rough<'_>, classes: usize, states: &[usize]) {
@@ -683,6 +722,7 @@ impl Walk {
                 continue;
             }
             let mut product = T::of(self.weights[class], 0.0);
+            let mut others = usize::from(self.weights[class] != 1.0);
             for (number, factor) in given.fixed.iter().enumerate() {
                 // beyond its end: its auxiliary says that it does not count
                 let value = factor.values.get(place(number, class, self));
@@ -691,6 +731,8 @@ impl Walk {
                     continue 'class;
                 }
                 product = product * T::of(value, 0.0);
+                // times 1 or -1 is exact
+                others += usize::from(value.abs() != 1.0);
             }
             for (number, message) in given.messages.iter().enumerate() {
                 let entry = message.lookup.find(place(messages + number, class, self));
@@ -702,8 +744,9 @@ impl Walk {
             if out.base.len() == given.most {
                 return None;
             }
+            self.roundings = self.roundings.max(others.saturating_sub(1));
             out.base.push(product.high());
-            if T::ROUNDING < f64::EPSILON {
+            if T::ROUNDING < f64::ROUNDING {
                 out.base_low.push(product.low());
             }
             out.class.push(class as u16);

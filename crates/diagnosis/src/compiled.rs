@@ -1,18 +1,26 @@
 //! A network with its tree and the pass that holds the findings.
 
+use std::sync::{Arc, OnceLock};
+
 use crate::{
     error::Error,
     groups::Outer,
     lower::{Lowered, Unmodelled, lower},
-    model::{Likelihood, Model, OUTER},
+    model::{Likelihood, Model, OUTER, Table},
     tree::{Question, Tree, Upward},
     unroll::Unrolled,
 };
 
-/// A network with its tree and the pass that holds the findings.
+/// A network with its tree and the pass that holds the findings; a copy shares what no finding changes.
 #[derive(Debug, Clone)]
 pub(crate) struct Compiled {
-    pub(crate) lowered: Lowered,
+    /// As it was lowered: other machines say nothing yet.
+    pub(crate) lowered: Arc<Lowered>,
+    /// Findings added since, in their order.
+    more: Vec<Arc<Likelihood>>,
+    /// What other machines say.
+    outer: Option<Arc<[f64]>>,
+    model: OnceLock<Model>,
     pub(crate) tree: Tree,
     pub(crate) upward: Upward,
 }
@@ -26,30 +34,59 @@ impl Compiled {
     pub(crate) fn of_lowered(lowered: Lowered, most: usize) -> Result<Self, Error> {
         let (tree, upward) = Tree::with_pass(&lowered.model, &[], most)?;
         Ok(Self {
-            lowered,
+            lowered: Arc::new(lowered),
+            more: Vec::new(),
+            outer: None,
+            model: OnceLock::new(),
             tree,
             upward,
         })
     }
 
+    /// The network with all findings and what other machines say.
+    pub(crate) fn model(&self) -> &Model {
+        if self.more.is_empty() && self.outer.is_none() {
+            return &self.lowered.model;
+        }
+        self.model.get_or_init(|| {
+            let mut model = self.lowered.model.clone();
+            let findings = self.likelihoods().cloned();
+            model.likelihoods = findings.collect();
+            for likelihood in &mut model.likelihoods {
+                if let (OUTER, Some(outer)) = (likelihood.finding, &self.outer) {
+                    likelihood.table.values = outer.to_vec();
+                }
+            }
+            model
+        })
+    }
+
+    /// What is known, in the order of lowering: what other machines say comes last.
+    fn likelihoods(&self) -> impl Iterator<Item = &Likelihood> {
+        let lowered = &self.lowered.model.likelihoods;
+        let outer = lowered.iter().filter(|one| one.finding == OUTER);
+        let findings = lowered.iter().filter(|one| one.finding != OUTER);
+        findings
+            .chain(self.more.iter().map(|one| &**one))
+            .chain(outer)
+    }
+
     /// The same network after other machines said something else about what is shared.
     pub(crate) fn with_outer(&self, outer: &Outer) -> Result<Self, Error> {
-        let mut changed = self.clone();
-        changed.set_outer(outer);
+        let mut changed = self.saying(outer);
         match changed.tree.first_pass() {
             Some(upward) => changed.upward = upward,
-            None => return Self::of_lowered(changed.lowered, usize::MAX),
+            None => return changed.anew(),
         }
         Ok(changed)
     }
 
     /// The same where what is said makes no number more than so many times larger, and enough digits are known to be left.
     pub(crate) fn told(&self, outer: &Outer, times: f64) -> Self {
-        let mut changed = self.clone();
-        changed.set_outer(outer);
+        let mut changed = self.saying(outer);
         match changed.tree.pass_after(&self.upward, times) {
             Some(upward) => changed.upward = upward,
-            None => match Self::of_lowered(changed.lowered.clone(), usize::MAX) {
+            None => match changed.anew() {
                 Ok(surer) => return surer,
                 Err(_) => changed.upward = changed.tree.upward(&Question::default()),
             },
@@ -57,46 +94,81 @@ impl Compiled {
         changed
     }
 
-    fn set_outer(&mut self, outer: &Outer) {
-        self.lowered.set_outer(outer);
-        for likelihood in &self.lowered.model.likelihoods {
-            if likelihood.finding == OUTER {
-                self.tree.set(likelihood);
-            }
+    fn saying(&self, outer: &Outer) -> Self {
+        let mut changed = self.clone();
+        changed.model = OnceLock::new();
+        changed.outer = Some(outer.values.as_slice().into());
+        let said = |one: &&Likelihood| one.finding == OUTER;
+        for likelihood in self.lowered.model.likelihoods.iter().filter(said) {
+            let table = Table {
+                vars: likelihood.table.vars.clone(),
+                values: outer.values.clone(),
+            };
+            changed.tree.set(OUTER, &table);
         }
+        changed
+    }
+
+    /// Compiled once more, with the digits that it needs now.
+    fn anew(&self) -> Result<Self, Error> {
+        let (tree, upward) = Tree::with_pass(self.model(), &[], usize::MAX)?;
+        Ok(Self {
+            tree,
+            upward,
+            ..self.clone()
+        })
+    }
+
+    /// Nothing but what other machines say can differ.
+    pub(crate) fn is_of(&self, lowered: &Lowered) -> bool {
+        self.new_findings(&lowered.model)
+            .is_some_and(|new| new.is_empty())
     }
 
     /// The network with findings added to it, if nothing else is new in `lowered` and they fit into the cliques there are.
     pub(crate) fn with_more(&self, lowered: &Lowered) -> Option<Self> {
-        let (old, new) = (&self.lowered.model, &lowered.model);
-        let more = new_likelihoods(old, new)?;
+        self.adding(self.new_findings(&lowered.model)?)
+    }
+
+    /// The network with findings added, if they fit into the cliques there are.
+    pub(crate) fn adding(&self, findings: Vec<Likelihood>) -> Option<Self> {
         let mut tree = self.tree.clone();
-        for likelihood in more {
-            tree.add(likelihood)?;
+        let mut touched = Vec::with_capacity(findings.len());
+        for likelihood in &findings {
+            touched.push(tree.add(likelihood)?);
         }
-        let upward = tree.pass_after(&self.upward, 1.0)?;
+        let upward = tree.pass_after_adding(&self.upward, &touched)?;
+        let mut more = self.more.clone();
+        more.extend(findings.into_iter().map(Arc::new));
         Some(Self {
-            lowered: lowered.clone(),
+            lowered: Arc::clone(&self.lowered),
+            more,
+            outer: self.outer.clone(),
+            model: OnceLock::new(),
             tree,
             upward,
         })
     }
-}
 
-/// The likelihoods that a network has beyond those of another one that is the same otherwise.
-fn new_likelihoods<'a>(old: &Model, new: &'a Model) -> Option<Vec<&'a Likelihood>> {
-    let same = old.states == new.states
-        && old.once == new.once
-        && old.ors == new.ors
-        && old.conditionals == new.conditionals;
-    if !same {
-        return None;
+    /// The findings that a network has beyond this one; none if it is another one.
+    fn new_findings(&self, new: &Model) -> Option<Vec<Likelihood>> {
+        let old = &self.lowered.model;
+        let same = old.states == new.states
+            && old.once == new.once
+            && old.ors == new.ors
+            && old.conditionals == new.conditionals;
+        if !same {
+            return None;
+        }
+        let alike = |a: &Likelihood, b: &Likelihood| {
+            a.finding == b.finding
+                && a.table.vars == b.table.vars
+                && (a.finding == OUTER || a.table.values == b.table.values)
+        };
+        let mut before = self.likelihoods().peekable();
+        let new = new.likelihoods.iter();
+        let more = new.filter(|one| before.next_if(|old| alike(old, one)).is_none());
+        let more = more.cloned().collect();
+        before.peek().is_none().then_some(more)
     }
-    let mut before = old.likelihoods.iter().peekable();
-    let more = new
-        .likelihoods
-        .iter()
-        .filter(|likelihood| before.next_if(|old| old == likelihood).is_none())
-        .collect();
-    before.peek().is_none().then_some(more)
 }

@@ -2,7 +2,7 @@
 
 use std::{
     collections::{BTreeMap, BTreeSet},
-    sync::OnceLock,
+    sync::{Arc, OnceLock},
 };
 
 use catalogue::{Check, Part, Site};
@@ -14,7 +14,7 @@ use crate::{
     error::Error,
     explain,
     graph::StateId,
-    groups::{Group, Limits, Outer, groups},
+    groups::{Group, Limits, Outer, groups, is_same_pile, with_finding},
     lower::Lowered,
     model::Var,
     situation::{Action, Situation, Step},
@@ -25,7 +25,7 @@ use crate::{
 /// A diagnosed situation; each answer is exact, but for what [`Diagnosis::aside`] tells.
 #[derive(Debug)]
 pub struct Diagnosis {
-    situation: Situation,
+    situation: Arc<Situation>,
     groups: Vec<Group>,
     /// Posteriors of each group's variables.
     marginals: Vec<OnceLock<Marginals>>,
@@ -61,7 +61,7 @@ impl Diagnosis {
     /// # Errors
     /// As for [`Diagnosis::of`].
     pub fn of_within(situation: &Situation, limits: Limits) -> Result<Self, Error> {
-        Self::after(timed(situation), &[], limits)
+        Self::after(Arc::new(timed(situation)), &[], limits)
     }
 
     /// The same situation with one more step; what the step does not touch is not reckoned again.
@@ -69,9 +69,15 @@ impl Diagnosis {
     /// # Errors
     /// As for [`Diagnosis::of`].
     pub fn then(&self, step: Step) -> Result<Self, Error> {
-        let mut situation = self.situation.clone();
-        situation.steps.push(step);
-        Self::after(timed(&situation), &self.groups, self.limits)
+        let mut situation = (*self.situation).clone();
+        let now = situation.steps.last().and_then(|step| step.time);
+        let time = step.time.or(now);
+        situation.steps.push(Step { time, ..step });
+        let situation = Arc::new(situation);
+        match with_finding(&situation, &self.groups) {
+            Some(groups) => Ok(Self::with(situation, groups?, self.limits)),
+            None => Self::after(situation, &self.groups, self.limits),
+        }
     }
 
     /// Another situation; what is the same in this one is not reckoned again.
@@ -79,19 +85,39 @@ impl Diagnosis {
     /// # Errors
     /// As for [`Diagnosis::of`].
     pub fn again(&self, situation: &Situation) -> Result<Self, Error> {
-        Self::after(timed(situation), &self.groups, self.limits)
+        let situation = Arc::new(timed(situation));
+        if self.is_one_step_before(&situation)
+            && let Some(groups) = with_finding(&situation, &self.groups)
+        {
+            return Ok(Self::with(situation, groups?, self.limits));
+        }
+        Self::after(situation, &self.groups, self.limits)
     }
 
-    fn after(situation: Situation, before: &[Group], limits: Limits) -> Result<Self, Error> {
-        let (groups, log_total) = groups(&situation, before, limits)?;
-        Ok(Self {
+    fn is_one_step_before(&self, after: &Situation) -> bool {
+        let before = &*self.situation;
+        let steps = after.steps.split_last();
+        steps.is_some_and(|(_, steps)| steps == before.steps) && is_same_pile(before, after)
+    }
+
+    fn after(situation: Arc<Situation>, before: &[Group], limits: Limits) -> Result<Self, Error> {
+        let groups = groups(&situation, before, limits)?;
+        Ok(Self::with(situation, groups, limits))
+    }
+
+    fn with(
+        situation: Arc<Situation>,
+        (groups, log_total): (Vec<Group>, f64),
+        limits: Limits,
+    ) -> Self {
+        Self {
             situation,
             marginals: vec![OnceLock::new(); groups.len()],
             asked: groups.iter().map(none_asked).collect(),
             groups,
             log_total,
             limits,
-        })
+        }
     }
 
     /// P(all findings).
@@ -243,6 +269,7 @@ impl Diagnosis {
             lowered,
             tree,
             upward,
+            ..
         } = of.compiled();
         if upward.log_total == f64::NEG_INFINITY {
             return Ok(0.0);
@@ -307,6 +334,7 @@ impl Diagnosis {
             lowered,
             tree,
             upward,
+            ..
         } = of.compiled();
         let pass = tree.again(upward, &question, &question);
         let marginals = tree.marginals(&question, &pass);

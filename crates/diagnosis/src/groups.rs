@@ -103,6 +103,20 @@ impl Group {
         }
     }
 
+    /// As it was before it knew what the others say now.
+    fn rough(&self) -> Rough {
+        let (compiled, outer) = self.ready();
+        Rough {
+            part: Arc::clone(&self.part),
+            steps: self.steps.clone(),
+            unrolled: Arc::clone(&self.unrolled),
+            compiled: Arc::clone(compiled),
+            says: Arc::clone(&self.says),
+            outer: outer.clone(),
+            aside: self.aside.clone(),
+        }
+    }
+
     /// What it set aside, for a situation that has only more steps; not if too much was.
     fn still_aside(&self, part: &Situation, limits: Limits) -> Option<Aside> {
         let before = &self.part;
@@ -152,28 +166,72 @@ impl SharedKey {
 
 /// The groups of a situation, and the logarithm of P(all findings).
 pub(crate) fn groups(
-    situation: &Situation,
+    situation: &Arc<Situation>,
     before: &[Group],
     limits: Limits,
 ) -> Result<(Vec<Group>, f64), Error> {
     check_names(situation)?;
     let sets = group_sets(situation);
+    let whole = || Part::of(Arc::clone(situation), all_steps(situation), before);
     let mut parts = Vec::with_capacity(sets.len());
-    for set in &sets {
-        let (part, steps) = part_of(situation, |tag| set.contains(tag));
-        parts.push(Part::of(part, steps, before)?);
+    if sets.len() == 1 {
+        parts.push(whole()?);
+    } else {
+        for set in &sets {
+            let (part, steps) = part_of(situation, |tag| set.contains(tag));
+            parts.push(Part::of(Arc::new(part), steps, before)?);
+        }
     }
     let keys = shared(&parts);
     if parts.len() > 1 && keys.iter().any(|keys| keys.len() > MOST_SHARED) {
-        let steps = (0..situation.steps.len()).collect();
-        let whole = Part::of(situation.clone(), steps, before)?;
-        return bounded(vec![Rough::of(whole, Vec::new(), before, limits)?]);
+        return bounded(vec![Rough::of(whole()?, Vec::new(), before, limits)?]);
     }
     bounded(reckoned(
         parts.into_iter().zip(keys).collect(),
         before,
         limits,
     )?)
+}
+
+/// The groups after one look more that only adds a finding to a network that is there; none where more has to be done.
+pub(crate) fn with_finding(
+    situation: &Arc<Situation>,
+    before: &[Group],
+) -> Option<Result<(Vec<Group>, f64), Error>> {
+    if before.iter().any(|group| group.aside.is_some()) {
+        return None;
+    }
+    let step = situation.steps.last()?;
+    let Action::Measure(measure) = &step.action else {
+        return None;
+    };
+    let of_machine = |group: &Group| group.unrolled.machine(&measure.machine).is_ok();
+    let place = before.iter().position(of_machine)?;
+    let group = &before[place];
+    let (known, outer) = group.ready();
+    let unrolled = group.unrolled.with_finding(group.steps.len(), step)?;
+    let compiled = known.adding(known.lowered.likelihoods_of_last(&unrolled)?)?;
+    let part = if before.len() == 1 {
+        Arc::clone(situation)
+    } else {
+        let mut part = (*group.part).clone();
+        part.steps.push(step.clone());
+        Arc::new(part)
+    };
+    let mut steps = group.steps.clone();
+    steps.push(situation.steps.len() - 1);
+    let one_more = Rough {
+        part,
+        steps,
+        says: Arc::new(Says::of(&unrolled, &compiled, group.says.keys.clone())),
+        unrolled: Arc::new(unrolled),
+        compiled: Arc::new(compiled),
+        outer: outer.clone(),
+        aside: None,
+    };
+    let mut rough: Vec<Rough> = before.iter().map(Group::rough).collect();
+    rough[place] = one_more;
+    Some(couple(rough))
 }
 
 /// The groups, side by side where there are several processors; what comes out does not depend on how many.
@@ -242,7 +300,7 @@ struct Part<'a> {
 }
 
 impl<'a> Part<'a> {
-    fn of(part: Situation, steps: Vec<usize>, before: &'a [Group]) -> Result<Self, Error> {
+    fn of(part: Arc<Situation>, steps: Vec<usize>, before: &'a [Group]) -> Result<Self, Error> {
         if let Some(same) = before.iter().find(|group| is_same(&group.part, &part)) {
             return Ok(Self {
                 part: Arc::clone(&same.part),
@@ -256,7 +314,7 @@ impl<'a> Part<'a> {
             ..error
         })?;
         Ok(Self {
-            part: Arc::new(part),
+            part,
             steps,
             unrolled: Arc::new(unrolled),
             same: None,
@@ -285,12 +343,17 @@ fn check_names(situation: &Situation) -> Result<(), Error> {
 
 /// The short comparisons come first.
 fn is_same(a: &Situation, b: &Situation) -> bool {
+    a.steps == b.steps && is_same_pile(a, b)
+}
+
+/// All but the steps is the same.
+pub(crate) fn is_same_pile(a: &Situation, b: &Situation) -> bool {
     let boards = || {
         let mut boards = a.profiles.iter().zip(&b.profiles);
         a.profiles.len() == b.profiles.len()
             && boards.all(|(a, b)| a.0 == b.0 && (Arc::ptr_eq(a.1, b.1) || a.1 == b.1))
     };
-    a.machines == b.machines && a.steps == b.steps && a.lots == b.lots && boards()
+    a.machines == b.machines && a.lots == b.lots && boards()
 }
 
 /// A group that does not know yet what the others say.
@@ -319,15 +382,9 @@ impl Rough {
             same,
         } = part;
         if let Some(same) = same.filter(|same| same.says.keys == keys) {
-            let (compiled, outer) = same.ready();
             return Ok(Self {
-                part,
                 steps,
-                unrolled,
-                compiled: Arc::clone(compiled),
-                says: Arc::clone(&same.says),
-                outer: outer.clone(),
-                aside: same.aside.clone(),
+                ..same.rough()
             });
         }
         let like: Vec<&Group> = before
@@ -345,12 +402,8 @@ impl Rough {
         let lowered = lower(&unrolled, &[], open.as_ref(), Unmodelled::Beside);
         for group in like {
             // what the others say is set afterwards: the old one's may stand here
-            let mut lowered = lowered.clone();
             let (known, said) = group.ready();
-            if let Some(outer) = said {
-                lowered.set_outer(outer);
-            }
-            if lowered.model == known.lowered.model {
+            if known.is_of(&lowered) {
                 return Ok(Self {
                     part,
                     steps,
@@ -487,6 +540,7 @@ impl Says {
             lowered,
             tree,
             upward,
+            ..
         } = compiled;
         let alone = Question {
             without: vec![OUTER],
@@ -705,12 +759,15 @@ fn shared_keys(unrolled: &Unrolled) -> BTreeSet<SharedKey> {
     events.chain(outside).collect()
 }
 
+fn all_steps(situation: &Situation) -> Vec<usize> {
+    (0..situation.steps.len()).collect()
+}
+
 /// The machines and steps that concern some of the machines, and the steps' indices.
 fn part_of(situation: &Situation, belongs: impl Fn(&str) -> bool) -> (Situation, Vec<usize>) {
     let concerns = |action: &Action| tags_of(situation, action).iter().any(|tag| belongs(tag));
-    let steps: Vec<usize> = (0..situation.steps.len())
-        .filter(|&step| concerns(&situation.steps[step].action))
-        .collect();
+    let mut steps = all_steps(situation);
+    steps.retain(|&step| concerns(&situation.steps[step].action));
     let part = Situation {
         profiles: situation.profiles.clone(),
         machines: situation

@@ -17,6 +17,7 @@ mod harms;
 mod looks;
 mod lower;
 mod model;
+mod more;
 mod number;
 mod order;
 mod pass;

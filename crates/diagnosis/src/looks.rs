@@ -9,9 +9,9 @@ use catalogue::{Check, Tells};
 use units::Instrument;
 
 use crate::{
-    graph::OrId,
+    graph::{Graph, OrId},
     lower::Lowering,
-    model::{Likelihood, Table, Var},
+    model::{Likelihood, Model, Table, Var},
     unroll::{Finding, Look, Seen, Unrolled, What, named_targets},
 };
 
@@ -19,7 +19,7 @@ use crate::{
 pub(crate) const CANNOT: [f64; 2] = [0.98, 0.01];
 
 /// Draws and selectors shared between looks.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(crate) struct LookDraws {
     /// By machine, check, epoch: cannot be done when something fails, cannot be done though nothing does.
     doable: BTreeMap<(usize, usize, usize), [Var; 2]>,
@@ -61,19 +61,15 @@ impl Applies {
 impl Lowering<'_> {
     /// The likelihoods of all findings.
     pub(crate) fn looks(&mut self, unrolled: &Unrolled) {
-        let mut sessions: BTreeMap<usize, usize> = BTreeMap::new();
-        let mut tries: BTreeMap<(usize, usize, usize), usize> = BTreeMap::new();
-        for finding in &unrolled.findings {
-            if let What::Look(look) = &finding.what {
-                *sessions.entry(look.session).or_default() += 1;
-                *tries.entry(tried(look)).or_default() += 1;
-            }
-        }
         for (index, finding) in unrolled.findings.iter().enumerate() {
             let tables = match &finding.what {
-                What::Look(look) => {
-                    self.look(look, sessions[&look.session] > 1, tries[&tried(look)] > 1)
+                What::Look(look) => Looking {
+                    graph: self.graph,
+                    model: &mut self.model,
+                    ors: &self.or_vars,
+                    draws: &mut self.looks,
                 }
+                .look(look, unrolled),
                 What::Works { ors } => ors.iter().map(|&or| self.works(or)).collect(),
                 _ => vec![self.truth(finding)],
             };
@@ -136,9 +132,22 @@ impl Lowering<'_> {
             values: vec![0.0],
         }
     }
+}
 
+/// What the likelihoods of looks are made from.
+pub(crate) struct Looking<'a> {
+    pub(crate) graph: &'a Graph,
+    pub(crate) model: &'a mut Model,
+    /// By OR: its variable.
+    pub(crate) ors: &'a [Var],
+    pub(crate) draws: &'a mut LookDraws,
+}
+
+impl Looking<'_> {
     /// The tables whose product is the likelihood of a look.
-    fn look(&mut self, look: &Look, shared_session: bool, tried_again: bool) -> Vec<Table> {
+    pub(crate) fn look(&mut self, look: &Look, unrolled: &Unrolled) -> Vec<Table> {
+        let shared_session = is_repeated(unrolled, |other| other.session == look.session);
+        let tried_again = is_repeated(unrolled, |other| tried(other) == tried(look));
         let check = &self.graph.boards[look.machine].profile.checks[look.check];
         let cannot = look.shown == Seen::Cannot;
         let doable = self.doable(look, cannot, tried_again);
@@ -149,7 +158,7 @@ impl Lowering<'_> {
         let counts = counts(check, &look.shown);
         let blundered = counts.iter().sum::<f64>() / counts.len() as f64;
         let blunder = (shared_session && check.blunder > 0.0).then(|| self.blunder(look, check));
-        let functions: Vec<Var> = look.ors.iter().map(|&or| self.or_vars[or]).collect();
+        let functions: Vec<Var> = look.ors.iter().map(|&or| self.ors[or]).collect();
         let rows = self.rows(check, &functions);
         let same = check.repeats_same.then(|| self.same(look, &rows));
         for (index, row) in rows.iter().enumerate() {
@@ -163,7 +172,7 @@ impl Lowering<'_> {
             let mut vars = row.applies.vars();
             let selectors = vars.len();
             vars.extend(drawn.into_iter().chain(blunder));
-            tables.push(Table::from_fn(&self.model, vars, |at| {
+            tables.push(Table::from_fn(self.model, vars, |at| {
                 let normal = if drawn.is_some() {
                     counts[at[selectors]]
                 } else {
@@ -178,7 +187,7 @@ impl Lowering<'_> {
             }));
         }
         if let Some(blunder) = blunder {
-            tables.push(Table::from_fn(&self.model, vec![blunder], |at| {
+            tables.push(Table::from_fn(self.model, vec![blunder], |at| {
                 at[0].checked_sub(1).map_or(1.0, |outcome| counts[outcome])
             }));
         }
@@ -187,7 +196,7 @@ impl Lowering<'_> {
 
     /// That a check with requirements could be done, or could not.
     fn doable(&mut self, look: &Look, cannot: bool, tried_again: bool) -> Option<Table> {
-        let or = self.or_vars[look.requires?];
+        let or = self.ors[look.requires?];
         if !tried_again {
             let [if_fails, if_works] = CANNOT;
             let values =
@@ -197,8 +206,8 @@ impl Lowering<'_> {
                 values: values.to_vec(),
             });
         }
-        let model = &mut self.model;
-        let draws = self.looks.doable.entry(tried(look));
+        let model = &mut *self.model;
+        let draws = self.draws.doable.entry(tried(look));
         let [if_fails, if_works] =
             *draws.or_insert_with(|| CANNOT.map(|cannot| model.root(vec![1.0 - cannot, cannot])));
         Some(Table::from_fn(model, vec![or, if_fails, if_works], |at| {
@@ -212,18 +221,18 @@ impl Lowering<'_> {
         let outcomes = check.outcomes.len();
         let mut chances = vec![1.0 - check.blunder];
         chances.resize(outcomes + 1, check.blunder / outcomes as f64);
-        let model = &mut self.model;
+        let model = &mut *self.model;
         *self
-            .looks
+            .draws
             .blunders
             .entry(look.session)
             .or_insert_with(|| model.root(chances))
     }
 
     fn same(&mut self, look: &Look, rows: &[Row]) -> Vec<Var> {
-        let model = &mut self.model;
+        let model = &mut *self.model;
         let draws = self
-            .looks
+            .draws
             .same
             .entry((look.machine, look.check, look.epoch));
         draws
@@ -262,7 +271,7 @@ impl Lowering<'_> {
             return *function;
         }
         let key = (before, fails);
-        if let Some(&selector) = self.looks.selectors.get(&key) {
+        if let Some(&selector) = self.draws.selectors.get(&key) {
             return selector;
         }
         let child = self.model.variable(2);
@@ -277,15 +286,24 @@ impl Lowering<'_> {
             .filter_map(|var| vars.iter().position(|other| other == var))
             .collect();
         vars.push(child);
-        let table = Table::from_fn(&self.model, vars, |at| {
+        let table = Table::from_fn(self.model, vars, |at| {
             let applies =
                 (before.is_some() && at[0] == 1) || functions.iter().all(|&place| at[place] == 1);
             f64::from(u8::from((at[at.len() - 1] == 1) == applies))
         });
         self.model.conditionals.push(table);
-        self.looks.selectors.insert(key, child);
+        self.draws.selectors.insert(key, child);
         child
     }
+}
+
+/// Several looks are of this kind.
+fn is_repeated(unrolled: &Unrolled, kind: impl Fn(&Look) -> bool) -> bool {
+    let of_kind = |finding: &&Finding| match &finding.what {
+        What::Look(look) => kind(look),
+        _ => false,
+    };
+    unrolled.findings.iter().filter(of_kind).nth(1).is_some()
 }
 
 /// What is drawn once: whether this check can be done on this machine in this epoch.

@@ -28,17 +28,8 @@ pub(crate) struct Lowered {
     pub(crate) ors: Vec<Var>,
     /// By machine: the variable that says whether it ever had an unmodelled fault.
     pub(crate) unmodelled: Vec<Option<Var>>,
-}
-
-impl Lowered {
-    /// Other machines say this.
-    pub(crate) fn set_outer(&mut self, outer: &Outer) {
-        for likelihood in &mut self.model.likelihoods {
-            if likelihood.finding == OUTER {
-                likelihood.table.values.clone_from(&outer.values);
-            }
-        }
-    }
+    /// Draws of findings.
+    pub(crate) looks: LookDraws,
 }
 
 /// A check not yet made whose outcome is asked for.
@@ -103,6 +94,7 @@ pub(crate) fn lower(
         outside: lowering.outside_vars,
         ors,
         unmodelled,
+        looks: lowering.looks,
     }
 }
 

@@ -32,7 +32,7 @@ pub(crate) trait Number:
 impl Number for f64 {
     const ZERO: Self = 0.0;
     const ONE: Self = 1.0;
-    const ROUNDING: f64 = f64::EPSILON;
+    const ROUNDING: f64 = f64::EPSILON / 2.0;
 
     fn of(high: f64, _low: f64) -> Self {
         high
@@ -69,7 +69,7 @@ pub(crate) struct Lanes(pub(crate) [f64; LANES]);
 impl Number for Lanes {
     const ZERO: Self = Self([0.0; LANES]);
     const ONE: Self = Self([1.0; LANES]);
-    const ROUNDING: f64 = f64::EPSILON;
+    const ROUNDING: f64 = f64::EPSILON / 2.0;
     const ALL: u8 = u8::MAX >> (8 - LANES);
 
     fn of(high: f64, _low: f64) -> Self {

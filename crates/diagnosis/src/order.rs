@@ -13,7 +13,15 @@ enum Greed {
     Size,
 }
 
-/// Total size above which a second order is tried.
+/// Which of several variables that cost the same goes first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Ties {
+    Early,
+    /// Auxiliaries come last in the model: summed out early, they leave smaller differences of large numbers.
+    Late,
+}
+
+/// Total size above which other orders are tried.
 const SMALL_ENOUGH: f64 = 20_000.0;
 
 /// Cliques in the order in which their variables are summed out.
@@ -29,8 +37,9 @@ pub(crate) struct Arrangement {
 pub(crate) fn arrange<'a>(
     states: &mut Vec<usize>,
     factors: impl Iterator<Item = Factor<'a>>,
+    ties: Ties,
 ) -> Arrangement {
-    let (order, cliques) = eliminate(states, Edges::of(states.len(), factors));
+    let (order, cliques) = eliminate(states, &Edges::of(states.len(), factors), ties);
     let mut place = vec![0; order.len()];
     for (index, &var) in order.iter().enumerate() {
         place[var] = index;
@@ -131,19 +140,30 @@ impl Meeting {
     }
 }
 
-/// Eliminates greedily; each clique starts with its eliminated variable. Where the cliques come out large another rule of
-/// choice is tried and the smaller result kept.
-fn eliminate(states: &[usize], edges: Edges) -> (Vec<Var>, Vec<Vec<Var>>) {
-    let first = eliminate_by(states, edges.clone(), Greed::Fill);
-    if entries_of(&first.1, states) <= SMALL_ENOUGH {
-        return first;
+/// Eliminates greedily; each clique starts with its eliminated variable. Where the cliques come out large other rules of
+/// choice are tried and the smallest result kept.
+fn eliminate(states: &[usize], edges: &Edges, ties: Ties) -> (Vec<Var>, Vec<Vec<Var>>) {
+    let mut best = eliminate_by(states, edges.clone(), Greed::Fill, ties);
+    let mut least = entries_of(&best.1, states);
+    let others = [
+        (Greed::Size, ties),
+        (Greed::Fill, Ties::Late),
+        (Greed::Size, Ties::Late),
+    ];
+    for (greed, ties) in others
+        .into_iter()
+        .take(if ties == Ties::Late { 1 } else { 3 })
+    {
+        if least <= SMALL_ENOUGH {
+            break;
+        }
+        let other = eliminate_by(states, edges.clone(), greed, ties);
+        let entries = entries_of(&other.1, states);
+        if entries < least {
+            (best, least) = (other, entries);
+        }
     }
-    let second = eliminate_by(states, edges, Greed::Size);
-    if entries_of(&second.1, states) < entries_of(&first.1, states) {
-        second
-    } else {
-        first
-    }
+    best
 }
 
 /// Entries of all cliques together, zeros included.
@@ -157,7 +177,12 @@ pub(crate) fn entries_of(cliques: &[Vec<Var>], states: &[usize]) -> f64 {
     cliques.iter().map(size).sum()
 }
 
-fn eliminate_by(states: &[usize], mut edges: Edges, greed: Greed) -> (Vec<Var>, Vec<Vec<Var>>) {
+fn eliminate_by(
+    states: &[usize],
+    mut edges: Edges,
+    greed: Greed,
+    ties: Ties,
+) -> (Vec<Var>, Vec<Vec<Var>>) {
     let cost = |var: Var, edges: &Edges| -> (u64, u64) {
         let fill = edges.fill(var);
         let size = edges.around(var).fold(states[var] as u64, |size, other| {
@@ -169,17 +194,27 @@ fn eliminate_by(states: &[usize], mut edges: Edges, greed: Greed) -> (Vec<Var>, 
         }
     };
     let mut costs: Vec<(u64, u64)> = (0..states.len()).map(|var| cost(var, &edges)).collect();
-    let mut queue: BTreeSet<((u64, u64), Var)> = costs.iter().copied().zip(0..).collect();
+    // its own inverse
+    let turn = |var: Var| match ties {
+        Ties::Early => var,
+        Ties::Late => states.len() - 1 - var,
+    };
+    let mut queue: BTreeSet<((u64, u64), Var)> = costs
+        .iter()
+        .copied()
+        .zip((0..states.len()).map(turn))
+        .collect();
     let mut order = Vec::with_capacity(states.len());
     let mut cliques = Vec::with_capacity(states.len());
-    while let Some((_, var)) = queue.pop_first() {
+    while let Some((_, turned)) = queue.pop_first() {
+        let var = turn(turned);
         let mut clique = vec![var];
         clique.extend(edges.around(var));
         for other in edges.eliminate(var) {
             let new = cost(other, &edges);
             if new != costs[other] {
-                queue.remove(&(costs[other], other));
-                queue.insert((new, other));
+                queue.remove(&(costs[other], turn(other)));
+                queue.insert((new, turn(other)));
                 costs[other] = new;
             }
         }

@@ -177,9 +177,9 @@ impl<'a, T: Number> Pass<'a, T> {
             let low = &cliques.base_low[node.entries.clone()];
             own.extend(base.iter().zip(low).map(|(&base, &low)| T::of(base, low)));
         }
-        for table in &cliques.said[index] {
-            let values = own.iter_mut().zip(&*cliques.evidence[*table].values);
-            match self.changes.without.get(table).map(|left_out| !left_out) {
+        for table in cliques.said(index) {
+            let values = own.iter_mut().zip(&*cliques.evidence[table].values);
+            match self.changes.without.get(&table).map(|left_out| !left_out) {
                 None => values.for_each(|(own, &value)| *own = *own * T::of(value, 0.0)),
                 Some(chosen) if chosen & T::ALL == 0 => {}
                 Some(chosen) => {
@@ -426,9 +426,8 @@ impl<'a, T: Number> Pass<'a, T> {
         }
     }
 
-    /// How far each root can be off by rounding, by a running error analysis; `own_error` is that of the tables multiplied into
-    /// a clique.
-    pub(crate) fn rounding(&mut self, messages: &Messages<T>, own_error: f64) -> Vec<Lost> {
+    /// How far each root can be off by rounding, by a running error analysis.
+    pub(crate) fn rounding(&mut self, messages: &Messages<T>) -> Vec<Lost> {
         let cliques = self.cliques;
         let mut errors: Vec<Dual<f64>> = vec![[0.0; 2]; messages.sums.len()];
         let mut lost = Vec::new();
@@ -437,15 +436,20 @@ impl<'a, T: Number> Pass<'a, T> {
             let shifts = node.children.iter().map(|&child| messages.exponents[child]);
             let shift = messages.exponents[index] - shifts.sum::<i32>();
             let power = 2.0_f64.powi(-shift);
+            let roundings = node.roundings + cliques.said(index).count();
+            let own_error = roundings as f64 * T::ROUNDING;
             for group in node.groups.clone() {
                 let mut sum = [0.0; 2];
                 let mut error = [0.0; 2];
+                // the first number is added to nothing
+                let mut adding = 0.0;
                 for at in self.within(node, group) {
                     let (value, lost) = self.rounded(node, at, messages, &errors, own_error);
                     for part in 0..2 {
                         sum[part] += value[part];
-                        error[part] += lost[part] + sum[part].abs() * T::ROUNDING;
+                        error[part] += lost[part] + sum[part].abs() * adding;
                     }
+                    adding = T::ROUNDING;
                 }
                 errors[group] = error.map(|error| error * power);
                 if node.parent.is_none() {
@@ -474,6 +478,8 @@ impl<'a, T: Number> Pass<'a, T> {
         let mut value = self.dual_own(node, at).map(Number::high);
         let mut error = value.map(|value| value.abs() * own_error);
         let width = node.children.len();
+        // two products are added where a fault is carried
+        let roundings = if node.dual { 2.0 } else { 1.0 };
         for &entry in &self.cliques.maps[node.maps + at * width..][..width] {
             let entry = entry as usize;
             let factor = messages.at(entry).map(Number::high);
@@ -481,7 +487,7 @@ impl<'a, T: Number> Pass<'a, T> {
             let [none, once] = times(error, size);
             let [none_too, once_too] = times(value.map(f64::abs), errors[entry]);
             value = times(value, factor);
-            let rounded = value.map(|value| value.abs() * 2.0 * T::ROUNDING);
+            let rounded = value.map(|value| value.abs() * roundings * T::ROUNDING);
             error = [none + none_too + rounded[0], once + once_too + rounded[1]];
         }
         (value, error)

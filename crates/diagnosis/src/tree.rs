@@ -4,7 +4,7 @@
 //! each other joined to cliques. Only the entries that can be other than 0 are kept ("zero compression": Jensen & Andersen,
 //! "Approximations in Bayesian belief universes for knowledge based systems", UAI 1990): functions that need each other leave few of them.
 //! The signed form of an OR takes differences: findings that are nearly impossible lose digits in it. A running error analysis (Wilkinson,
-//! "Rounding Errors in Algebraic Processes", 1963) bounds what is lost; where that is too much, everything is reckoned with twice the digits.
+//! "Rounding Errors in Algebraic Processes", 1963) bounds what is lost; where that is too much, another order is tried, then everything is reckoned with twice the digits.
 //! A message carries a power of two beside its table, so that hundreds of findings do not underflow.
 
 use std::{collections::BTreeSet, ops::Index, panic::resume_unwind, sync::Arc, thread};
@@ -16,7 +16,7 @@ use crate::{
     groups::threads,
     model::{ALWAYS, Likelihood, Model, Once, Or, Table, Var},
     number::{LANES, Lanes, Number, Pair},
-    order::{Arrangement, arrange, entries_of},
+    order::{Arrangement, Ties, arrange, entries_of},
     pass::{Changes, Dual, Lost, Messages, Pass, RANGE, times},
 };
 
@@ -29,11 +29,8 @@ const MOST_ZEROS: f64 = 32.0;
 /// Entries gone through with several questions that are worth a thread.
 const WORTH_A_THREAD: usize = 1 << 17;
 
-/// Roundings in the tables multiplied into a clique, generously.
-const OWN_ROUNDINGS: f64 = 8.0;
-
-/// Bound of the relative rounding error above which pairs of doubles are taken.
-const MOST_ROUNDING: f64 = 5e-10;
+/// Bound of the relative rounding error above which another order, or pairs of doubles, are taken: answers are wanted within it.
+const MOST_ROUNDING: f64 = 1e-9;
 
 /// The bound above which an answer is refused even then.
 const LEAST_DIGITS: f64 = 1e-6;
@@ -41,14 +38,14 @@ const LEAST_DIGITS: f64 = 1e-6;
 /// A compiled network.
 #[derive(Debug, Clone)]
 pub(crate) struct Tree {
-    states: Vec<usize>,
+    states: Arc<[usize]>,
     cliques: Cliques,
     /// For each clique a number that is equal for cliques that depend on each other in some way.
-    component: Vec<usize>,
+    component: Arc<[usize]>,
     width: usize,
     /// Product of the tables without variables.
     scalar: f64,
-    once: Option<Once>,
+    once: Option<Arc<Once>>,
     /// Some OR is split in the signed form.
     signed: bool,
     /// Roots of which nothing is left but rounding.
@@ -170,7 +167,7 @@ impl Tree {
         optional: &[Table],
         most: usize,
     ) -> Result<Self, Error> {
-        Draft::of(model, optional, most)?.tree::<f64>()
+        Draft::of(model, optional, most, Ties::Early)?.tree::<f64>()
     }
 
     /// A tree with the digits that it needs, and its pass without a question.
@@ -179,18 +176,22 @@ impl Tree {
         optional: &[Table],
         most: usize,
     ) -> Result<(Self, Upward), Error> {
-        let draft = Draft::of(model, optional, most)?;
+        let draft = Draft::of(model, optional, most, Ties::Early)?;
         let tree = draft.tree::<f64>()?;
-        let mut upward = tree.upward(&Question::default());
-        let rounding = tree.relative_rounding(&upward);
-        if rounding <= MOST_ROUNDING {
-            upward.rounding = Some(rounding);
+        if let Some(upward) = tree.first_pass() {
+            return Ok((tree, upward));
+        }
+        // another order may lose fewer digits
+        if let Ok(other) = Draft::of(model, optional, most, Ties::Late)
+            && let Ok(tree) = other.tree::<f64>()
+            && let Some(upward) = tree.first_pass()
+        {
             return Ok((tree, upward));
         }
         let mut tree = draft.tree::<Pair>()?;
-        let messages = tree.upward(&Question::default());
+        let mut upward = tree.upward(&Question::default());
         let (noise, certain): (Vec<Lost>, Vec<Lost>) = tree
-            .rounding(&messages)
+            .rounding(&upward)
             .into_iter()
             .partition(|lost| lost.error > 0.0 && lost.error >= lost.value);
         if relative(&certain) > LEAST_DIGITS {
@@ -198,8 +199,10 @@ impl Tree {
                 "the findings are so unlikely together that fewer than six digits of the answer would be certain; take back the one that is wrong, or settle a part",
             ));
         }
-        tree.noise = noise;
-        let mut upward = tree.upward(&Question::default());
+        if !noise.is_empty() {
+            tree.noise = noise;
+            upward = tree.upward(&Question::default());
+        }
         upward.rounding = Some(relative(&certain));
         Ok((tree, upward))
     }
@@ -217,7 +220,19 @@ impl Tree {
     /// The same after a change to what `before` had that makes no number more than so many times larger: what rounding can have done
     /// to a root stays within so many times the bound it had. A finding that is added makes none larger at all.
     pub(crate) fn pass_after(&self, before: &Upward, times: f64) -> Option<Upward> {
-        let upward = self.upward(&Question::default());
+        self.surely(before, self.upward(&Question::default()), times)
+    }
+
+    /// The same after findings were added to these cliques.
+    pub(crate) fn pass_after_adding(&self, before: &Upward, touched: &[usize]) -> Option<Upward> {
+        let mut dirty = vec![false; self.cliques.nodes.len()];
+        touched.iter().for_each(|&node| dirty[node] = true);
+        let upward = self.anew_where(dirty, before, &Question::default());
+        self.surely(before, upward, 1.0)
+    }
+
+    /// A pass after a change, with what is known of its rounding; none if it would need more digits.
+    fn surely(&self, before: &Upward, upward: Upward, times: f64) -> Option<Upward> {
         let shrunk = |(before, now): (f64, f64)| (before - now).exp();
         let roots = self.roots(before).into_iter().zip(self.roots(&upward));
         let worst = roots.map(shrunk).fold(1.0, f64::max);
@@ -268,25 +283,23 @@ impl Tree {
     }
 
     /// Gives a finding's table, which is there already, other values.
-    pub(crate) fn set(&mut self, likelihood: &Likelihood) {
+    pub(crate) fn set(&mut self, finding: usize, table: &Table) {
         for at in 0..self.cliques.evidence.len() {
-            if self.cliques.evidence[at].finding == likelihood.finding {
+            if self.cliques.evidence[at].finding == finding {
                 let node = self.cliques.evidence[at].node;
-                let values = self
-                    .cliques
-                    .stretched(node, &likelihood.table, &self.states);
+                let values = self.cliques.stretched(node, table, &self.states);
                 self.cliques.evidence[at].values = values.unwrap_or_default().into();
             }
         }
     }
 
-    /// Adds a finding, if a clique holds its variables.
-    pub(crate) fn add(&mut self, likelihood: &Likelihood) -> Option<()> {
+    /// Adds a finding, if a clique holds its variables; the clique is handed back.
+    pub(crate) fn add(&mut self, likelihood: &Likelihood) -> Option<usize> {
         let table = &likelihood.table;
         let node = table.vars.iter().map(|&var| self.cliques.home[var]).min()?;
         let values = self.cliques.stretched(node, table, &self.states)?;
         self.cliques.add(node, likelihood.finding, values);
-        Some(())
+        Some(node)
     }
 
     /// Variables in the largest clique.
@@ -324,7 +337,7 @@ impl Tree {
 
     fn rounding_of<T: Number>(&self, messages: &Messages<T>) -> Vec<Lost> {
         let unchanged = Changes::none(&self.cliques);
-        Pass::new(&self.cliques, &unchanged).rounding(messages, OWN_ROUNDINGS * T::ROUNDING)
+        Pass::new(&self.cliques, &unchanged).rounding(messages)
     }
 
     fn with_pairs(&self) -> bool {
@@ -378,6 +391,11 @@ impl Tree {
         for evidence in &self.cliques.evidence {
             dirty[evidence.node] |= more.without.contains(&evidence.finding);
         }
+        self.anew_where(dirty, base, question)
+    }
+
+    /// An upward pass in which only these cliques, and those above that change by them, are done anew.
+    fn anew_where(&self, mut dirty: Vec<bool>, base: &Upward, question: &Question) -> Upward {
         let mut messages = base.messages.clone();
         let log_total = match &mut messages {
             Kept::Plain(messages) => self.up_again(messages, &self.changes(question), &mut dirty),
@@ -759,14 +777,14 @@ struct Draft<'a> {
 
 impl<'a> Draft<'a> {
     /// Finds an order; cliques that would come out larger than [`MOST_ENTRIES`] or this are refused.
-    fn of(model: &'a Model, optional: &'a [Table], most: usize) -> Result<Self, Error> {
+    fn of(model: &'a Model, optional: &'a [Table], most: usize, ties: Ties) -> Result<Self, Error> {
         let mut states = model.states.clone();
         let split = Split::of(model, &mut states);
         let said = model.likelihoods.iter().map(|one| &one.table);
         let factors = split
             .fixed(model)
             .chain(said.chain(optional).map(Factor::of));
-        let arranged = arrange(&mut states, factors);
+        let arranged = arrange(&mut states, factors, ties);
         let most = most.min(MOST_ENTRIES);
         if entries_of(&arranged.cliques, &states) > MOST_ZEROS * most as f64 {
             return Err(too_large(most));
@@ -812,12 +830,12 @@ impl<'a> Draft<'a> {
         }
         let width = self.arranged.cliques.iter().map(Vec::len).max();
         Ok(Tree {
-            states: self.states.clone(),
+            states: self.states.as_slice().into(),
             cliques,
-            component,
+            component: component.into(),
             width: width.unwrap_or(0),
             scalar,
-            once: model.once.clone(),
+            once: model.once.clone().map(Arc::new),
             signed: self.split.signed,
             noise: Vec::new(),
         })

@@ -390,7 +390,12 @@ impl Unrolled {
             })
     }
 
-    fn step(&mut self, index: usize, time: Option<f64>, action: &Action) -> Result<(), Error> {
+    pub(crate) fn step(
+        &mut self,
+        index: usize,
+        time: Option<f64>,
+        action: &Action,
+    ) -> Result<(), Error> {
         match action {
             Action::Measure(measure) => self.measure(index, time, measure),
             Action::Power { machine, supply } => {

@@ -1,4 +1,4 @@
-//! Answers that are short cuts: before the last look, on one machine alone, that nothing is wrong; against the long way.
+//! Answers that are short cuts: one look more, before the last look, on one machine alone, that nothing is wrong; against the long way.
 
 #[expect(dead_code, reason = "stories are drawn here")]
 #[path = "support/bench.rs"]
@@ -7,7 +7,7 @@ mod bench;
 mod boards;
 
 use boards::{Dice, Size};
-use diagnosis::{Diagnosis, Holder, ModeChance, Situation};
+use diagnosis::{Action, BenchStep, Diagnosis, Holder, ModeChance, Situation};
 
 /// Stories that are drawn.
 const STORIES: u64 = 300;
@@ -69,6 +69,62 @@ fn check(seed: u64, situation: &Situation, step: usize) -> usize {
         );
     }
     answered
+}
+
+/// A look that is made once more only adds a finding; so does another check of what was looked at.
+#[test]
+fn one_look_more() {
+    for seed in 0..STORIES {
+        let situation = drawn(seed);
+        let Ok(before) = Diagnosis::of(&situation) else {
+            continue;
+        };
+        let looks = situation.steps.iter();
+        let looks = looks.filter(|step| matches!(step.action, Action::Measure(_)));
+        for look in looks.rev().take(3) {
+            let mut longer = situation.clone();
+            longer.steps.push(BenchStep {
+                time: None,
+                ..look.clone()
+            });
+            let (Ok(found), Ok(again), Ok(expected)) = (
+                before.then(look.clone()),
+                before.again(&longer),
+                Diagnosis::of(&longer),
+            ) else {
+                continue;
+            };
+            compare(seed, &again, &expected);
+            // its time may open a power-up or a session of its own
+            longer.steps.pop();
+            longer.steps.push(look.clone());
+            if let Ok(expected) = Diagnosis::of(&longer) {
+                compare(seed, &found, &expected);
+            }
+        }
+    }
+}
+
+/// The same chances of everything.
+fn compare(seed: u64, found: &Diagnosis, expected: &Diagnosis) {
+    let logs = (found.log_p_findings(), expected.log_p_findings());
+    let same = logs.0 == logs.1 || (logs.0 - logs.1).abs() <= 1e-9;
+    assert!(same, "story {seed}: {logs:?}");
+    if !logs.1.is_finite() {
+        return;
+    }
+    let numbers = |one: &Diagnosis| -> Vec<f64> {
+        let modes = one.modes().into_iter().map(|mode| mode.chance);
+        let fits = one.given_others().into_iter().map(|fit| fit.p);
+        let events = one.events().into_iter().map(|event| event.2);
+        modes.chain(fits).chain(events).collect()
+    };
+    let (found, expected) = (numbers(found), numbers(expected));
+    assert_eq!(found.len(), expected.len(), "story {seed}");
+    for (found, expected) in found.iter().zip(&expected) {
+        let apart = (found - expected).abs();
+        assert!(apart <= 1e-9, "story {seed}: {found}, expected {expected}");
+    }
 }
 
 #[test]
