@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
+use std::sync::Arc;
 
 use crate::library::Library;
 use crate::parse::parse_profile;
@@ -16,17 +17,20 @@ pub fn starter_ids() -> impl Iterator<Item = &'static str> {
     data().ready.iter().map(|ready| ready.id.as_str())
 }
 
-/// The starter profile of this id, such as `z80-micro`.
+/// The starter profile of this id, such as `z80-micro`; it is read when it is first asked for.
 #[must_use]
-pub fn starter(id: &str) -> Option<Profile> {
-    let text = starter_text(id)?;
-    let profile = parse_profile(&text, id, Library::built_in());
-    debug_assert_eq!(
-        profile.as_ref().err(),
-        None,
-        "the starters are read by a test"
-    );
-    profile.ok()
+pub fn starter(id: &str) -> Option<Arc<Profile>> {
+    let ready = data().ready.iter().find(|ready| ready.id == id)?;
+    let read = || {
+        let profile = parse_profile(&starter_text(id)?, id, Library::built_in());
+        debug_assert_eq!(
+            profile.as_ref().err(),
+            None,
+            "the starters are read by a test"
+        );
+        profile.ok().map(Arc::new)
+    };
+    ready.profile.get_or_init(read).clone()
 }
 
 /// The text of a starter profile, to begin a file of one's own with.

@@ -1,11 +1,12 @@
 //! What starter profiles are made of: the questions, the blocks, and how often causes sit in each block.
 
 use std::collections::BTreeMap;
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 use crate::built_in::{BLOCKS, QUESTIONS, RATES};
 use crate::fields::{Fields, Item};
 use crate::problem::{Problem, Problems};
+use crate::profile::Profile;
 use crate::read::each;
 use crate::rules::read_file;
 
@@ -47,11 +48,13 @@ pub struct BlockRate {
 }
 
 /// A starter that needs no answers.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug)]
 pub(crate) struct Ready {
     pub(crate) id: String,
     pub(crate) title: String,
     pub(crate) answers: BTreeMap<String, String>,
+    /// Once it was asked for; none if it cannot be read.
+    pub(crate) profile: OnceLock<Option<Arc<Profile>>>,
 }
 
 /// A block with its text.
@@ -200,6 +203,7 @@ fn read_ready(fields: &mut Fields<'_>, problems: &mut Problems<'_>) -> Option<Re
         item.text("an answer", problems).map(|text| text.value)
     });
     Some(Ready {
+        profile: OnceLock::new(),
         id: id?.value,
         title: title?.value,
         answers: answers.into_iter().collect(),

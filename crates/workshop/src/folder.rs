@@ -1,7 +1,7 @@
 //! The workshop folder: `workshop.toml`, `boards/`, `vendors/`, `remedies.toml`, `journal.db`.
 
 use std::{
-    collections::BTreeMap,
+    collections::{BTreeMap, BTreeSet},
     fs, io,
     path::{Path, PathBuf},
     sync::Arc,
@@ -32,8 +32,6 @@ pub(crate) struct Folder {
     files: BTreeMap<String, PathBuf>,
     /// Nets by board, where they lie beside its file.
     nets: BTreeMap<String, Netlist>,
-    /// Built-in starters.
-    starters: BTreeMap<String, Arc<Profile>>,
     /// The built-in catalogue with the person's own devices and remedies.
     pub(crate) library: Library,
     pub(crate) vendors: Vec<Vendor>,
@@ -89,7 +87,6 @@ impl Folder {
             boards: BTreeMap::new(),
             files: BTreeMap::new(),
             nets: BTreeMap::new(),
-            starters: starters(),
             library: Library::built_in().clone(),
             vendors: Vec::new(),
             offers: Vec::new(),
@@ -255,26 +252,25 @@ impl Folder {
     /// Boards that machines can be taken in as.
     pub(crate) fn choices(&self) -> Vec<BoardChoice> {
         let choice = |starter: bool| {
-            move |profile: &Arc<Profile>| BoardChoice {
+            move |profile: Arc<Profile>| BoardChoice {
                 id: profile.id.clone(),
                 title: profile.title.clone(),
                 starter,
             }
         };
-        let own = self.boards.values().map(choice(false));
-        own.chain(
-            self.starters
-                .values()
-                .filter(|starter| !self.boards.contains_key(&starter.id))
-                .map(choice(true)),
-        )
-        .collect()
+        let own = self.boards.values().cloned().map(choice(false));
+        let starters = starter_ids()
+            .into_iter()
+            .filter(|id| !self.boards.contains_key(*id))
+            .filter_map(catalogue::starter);
+        own.chain(starters.map(choice(true))).collect()
     }
 
     /// The board with this id.
     pub(crate) fn board(&self, id: &str) -> Result<Arc<Profile>, Error> {
-        if let Some(profile) = self.boards.get(id).or_else(|| self.starters.get(id)) {
-            return Ok(Arc::clone(profile));
+        let own = self.boards.get(id).cloned();
+        if let Some(profile) = own.or_else(|| catalogue::starter(id)) {
+            return Ok(profile);
         }
         if let Some(text) = self
             .broken
@@ -288,11 +284,8 @@ impl Folder {
             )
             .hint("mend the file, then try again"));
         }
-        let known = self
-            .boards
-            .keys()
-            .chain(self.starters.keys())
-            .map(String::as_str);
+        let own = self.boards.keys().map(String::as_str);
+        let known = own.chain(starter_ids());
         Err(Error::new(
             ErrorKind::NotFound,
             format!(
@@ -323,7 +316,7 @@ impl Folder {
 
     /// It is built in.
     pub(crate) fn is_starter(&self, id: &str) -> bool {
-        !self.boards.contains_key(id) && self.starters.contains_key(id)
+        !self.boards.contains_key(id) && starter_ids().contains(id)
     }
 
     /// The board taken when none is named: the only one in the folder, else the first starter.
@@ -375,11 +368,9 @@ impl Folder {
 /// The starter taken when nothing is named.
 const STARTER: &str = "z80-micro";
 
-fn starters() -> BTreeMap<String, Arc<Profile>> {
-    let starters = catalogue::starter_ids().filter_map(catalogue::starter);
-    starters
-        .map(|starter| (starter.id.clone(), Arc::new(starter)))
-        .collect()
+/// Ids of the built-in starters in order.
+fn starter_ids() -> BTreeSet<&'static str> {
+    catalogue::starter_ids().collect()
 }
 
 fn toml_files(dir: &Path) -> Result<Vec<PathBuf>, Error> {
