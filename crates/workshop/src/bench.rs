@@ -302,7 +302,7 @@ fn rows(
     if state.pile.on_bench().next().is_none() {
         return Ok(Vec::new());
     }
-    let fresh = Fresh::of(inner, state, boards)?;
+    let fresh = Fresh::of(&inner.cache().blanks(), state, boards)?;
     let each: Vec<Vec<String>> = state
         .pile
         .on_bench()

@@ -4,10 +4,10 @@ mod heading;
 mod mule;
 mod steps;
 
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, sync::Arc};
 
 use catalogue::{Check, Profile, Site};
-use diagnosis::Explanation;
+use diagnosis::{Economy, Explanation, FunctionChance, Step};
 use jiff::ZonedDateTime;
 use journal::{Act, Entry, Line, Places, Shown};
 
@@ -18,7 +18,7 @@ use crate::{
     evidence::{Testimony, unseen, why},
     pile::Machine,
     reach::Reach,
-    reckon::{Reckoned, Suspicion, too_much},
+    reckon::{Reckoned, Suspicion, both, too_much},
     rows, say,
     shelving::Fresh,
     tries::Mule,
@@ -96,14 +96,18 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
     if let Some(card) = inner.cache().card(tag, &standing) {
         return Ok(card);
     }
-    let fresh = Fresh::of(inner, &state, &state.boards()?)?;
+    let (boards, blanks) = (state.boards()?, inner.cache().blanks());
     let mule = Mule::of(inner, machine);
     let board = state.folder.board(&machine.board)?;
-    let was = before(inner, &state, machine, &board)?;
+    let (fresh, was) = both(
+        || Fresh::of(&blanks, &state, &boards),
+        || before(inner, &state, machine, &board),
+    );
+    let (fresh, was) = (fresh?, was?);
     let reckoned = inner.reckon(&[&[]])?;
     let now = reckoned.first().ok_or_else(nothing_reckoned)?;
-    let mut card = card_of(&state, tag, now, was, &standing, mule.as_ref())?;
     let economy = economy(&state.folder, &board, machine, &standing);
+    let mut card = card_of(&state, tag, now, was, &economy, mule.as_ref())?;
     let advice = now.advice(tag, &economy)?;
     card.shelve = fresh.shelve(&state, machine, &economy, &advice.0, &advice.1);
     card.exchanged.extend(mule::doubt(&state, machine, inner)?);
@@ -118,11 +122,11 @@ fn before(
     machine: &Machine,
     board: &Profile,
 ) -> Result<Vec<Suspicion>> {
+    let reckoned = inner.reckon(&[&[]])?;
+    let now = reckoned.first().ok_or_else(nothing_reckoned)?;
     let Some(last) = last_finding(state, machine) else {
         return Ok(Vec::new());
     };
-    let reckoned = inner.reckon(&[&[]])?;
-    let now = reckoned.first().ok_or_else(nothing_reckoned)?;
     if let Some(known) = now.modes_before(last, machine, board) {
         return Ok(known);
     }
@@ -131,45 +135,82 @@ fn before(
     Ok(before.modes(machine, board))
 }
 
+/// What the findings say of a machine, but for what to do next.
+struct Found {
+    testimony: Testimony,
+    explanations: Vec<Explanation>,
+    tries: Vec<Step>,
+    functions: Vec<FunctionChance>,
+    doubted: Option<Doubted>,
+}
+
+impl Found {
+    fn of(
+        state: &State,
+        machine: &Machine,
+        board: &Arc<Profile>,
+        now: &Reckoned,
+        economy: &Economy,
+        mule: Option<&Mule>,
+    ) -> Result<Found> {
+        let testimony = Testimony::of(state, machine, now)?;
+        let explanations = now.explanations(&machine.tag, 5)?;
+        let tries = match mule {
+            Some(mule) => mule.steps(now, &state.folder, machine, board, economy)?,
+            None => Vec::new(),
+        };
+        let functions = now.diagnosis.functions(&machine.tag);
+        let functions = functions.map_err(|error| too_much(&error))?;
+        let doubted = doubted(state, machine, board, now, &functions);
+        Ok(Found {
+            testimony,
+            explanations,
+            tries,
+            functions,
+            doubted,
+        })
+    }
+}
+
 /// The card of a machine as things stand in a state, with its modes as they were before its last finding.
 pub(crate) fn card_of(
     state: &State,
     tag: &str,
     now: &Reckoned,
     was: Vec<Suspicion>,
-    standing: &[String],
+    economy: &Economy,
     mule: Option<&Mule>,
 ) -> Result<JobCard> {
     let machine = state.machine(tag)?;
     let board = state.folder.board(&machine.board)?;
-    let economy = economy(&state.folder, &board, machine, standing);
-    let explanations = now.explanations(tag, 5)?;
-    let functions = now
-        .diagnosis
-        .functions(tag)
-        .map_err(|error| too_much(&error))?;
-    let doubted = doubted(state, machine, &board, now, &functions);
+    let (advice, found) = both(
+        || now.advice(tag, economy),
+        || Found::of(state, machine, &board, now, economy, mule),
+    );
+    let advice = advice?;
+    let (steps, course) = &*advice;
+    let Found {
+        testimony,
+        explanations,
+        tries,
+        functions,
+        doubted,
+    } = found?;
     let case = Case {
         state,
         machine,
         board: &board,
         modes: now.modes(machine, &board),
         was: by_name(was),
-        testimony: Testimony::of(state, machine, now)?,
+        testimony,
         explanations,
         doubted: doubted.as_ref().map(|doubted| doubted.line),
     };
-    let advice = now.advice(tag, &economy)?;
-    let (steps, course) = &*advice;
-    let tries = match mule {
-        Some(mule) => mule.steps(now, &state.folder, machine, &board, &economy)?,
-        None => Vec::new(),
-    };
     let suspects = case.suspects();
-    let mut next = case.next(steps, &tries, mule, &economy);
+    let mut next = case.next(steps, &tries, mule, economy);
     let in_order = next.is_empty() && case.is_given_up(course);
     if in_order {
-        next = case.in_order(now, steps, &economy)?;
+        next = case.in_order(now, steps, economy)?;
     }
     Ok(JobCard {
         tag: tag.to_string(),
@@ -185,7 +226,7 @@ pub(crate) fn card_of(
         doubt: doubted.and_then(|doubted| case.doubt(&doubted)),
         next_note: case.next_note(&next, steps, in_order),
         next,
-        course: case.course(course, &economy),
+        course: case.course(course, economy),
         shelve: None,
         drawing: case.drawing(&suspects),
         suspects,

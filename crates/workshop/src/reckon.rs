@@ -1,9 +1,10 @@
 //! What the findings say, reckoned once for each state of the journal.
 
 use std::{
-    cell::RefCell,
     collections::BTreeMap,
-    sync::{Arc, Mutex},
+    panic::resume_unwind,
+    sync::{Arc, Mutex, MutexGuard, PoisonError},
+    thread,
 };
 
 use catalogue::Profile;
@@ -30,15 +31,18 @@ pub(crate) struct Reckoned {
     /// Lines that do not count, for they rule each other out.
     pub(crate) left_out: Vec<LeftOut>,
     /// By machine.
-    fits: RefCell<BTreeMap<String, Arc<[Fit]>>>,
+    fits: Mutex<BTreeMap<String, Arc<[Fit]>>>,
     /// By machine, as many as were asked for so far.
-    explanations: RefCell<BTreeMap<String, (usize, Vec<Explanation>)>>,
+    explanations: Mutex<BTreeMap<String, (usize, Vec<Explanation>)>>,
     /// By machine and standing set-ups.
-    advice: RefCell<BTreeMap<(String, Vec<String>), Advice>>,
+    advice: Mutex<BTreeMap<(String, Vec<String>), Advice>>,
 }
 
 /// What every check not yet made would save, and the best course without them.
 type Advice = Arc<(Vec<Step>, Course)>;
+
+/// Best courses of machines of which nothing was seen.
+pub(crate) type Blanks = Arc<Mutex<BTreeMap<Blank, Course>>>;
 
 /// By position: what a mule shows of its chip; none where it is not tried.
 pub(crate) type Trials = Arc<Mutex<BTreeMap<String, Option<Arc<Trial>>>>>;
@@ -83,9 +87,9 @@ impl Reckoned {
             setting,
             diagnosis,
             left_out,
-            fits: RefCell::default(),
-            explanations: RefCell::default(),
-            advice: RefCell::default(),
+            fits: Mutex::default(),
+            explanations: Mutex::default(),
+            advice: Mutex::default(),
         })
     }
 
@@ -106,15 +110,15 @@ impl Reckoned {
             setting,
             diagnosis,
             left_out: self.left_out.clone(),
-            fits: RefCell::default(),
-            explanations: RefCell::default(),
-            advice: RefCell::default(),
+            fits: Mutex::default(),
+            explanations: Mutex::default(),
+            advice: Mutex::default(),
         }))
     }
 
     /// P(finding | all others) for each finding on a machine and on those with which it exchanged chips.
     pub(crate) fn fits(&self, tag: &str) -> Arc<[Fit]> {
-        let mut known = self.fits.borrow_mut();
+        let mut known = held(&self.fits);
         let fits = known.entry(tag.to_string());
         Arc::clone(fits.or_insert_with(|| self.diagnosis.given_others_of(tag).into()))
     }
@@ -144,7 +148,7 @@ impl Reckoned {
 
     /// The likeliest sets of modes of a machine.
     pub(crate) fn explanations(&self, tag: &str, count: usize) -> Result<Vec<Explanation>, Error> {
-        let mut known = self.explanations.borrow_mut();
+        let mut known = held(&self.explanations);
         if let Some((_, found)) = known.get(tag).filter(|(asked, _)| *asked >= count) {
             return Ok(found.iter().take(count).cloned().collect());
         }
@@ -159,22 +163,23 @@ impl Reckoned {
     /// What to do next with a machine; the economy is that of its board with the set-ups that stand.
     pub(crate) fn advice(&self, tag: &str, economy: &Economy) -> Result<Advice, Error> {
         let key = (tag.to_string(), economy.standing.clone());
-        if let Some(known) = self.advice.borrow().get(&key) {
-            return Ok(Arc::clone(known));
+        let known = held(&self.advice).get(&key).cloned();
+        if let Some(known) = known {
+            return Ok(known);
         }
         let found = self
             .diagnosis
             .next(tag, economy)
             .map_err(|error| too_much(&error))?;
         let found = Arc::new(found);
-        self.advice.borrow_mut().insert(key, Arc::clone(&found));
+        held(&self.advice).insert(key, Arc::clone(&found));
         Ok(found)
     }
 
     /// Reckons for several machines what [`Reckoned::advice`] answers afterwards.
     pub(crate) fn advise_each(&self, asked: &[(&str, &Economy)]) -> Result<(), Error> {
         let key = |(tag, economy): &(&str, &Economy)| (tag.to_string(), economy.standing.clone());
-        let mut known = self.advice.borrow_mut();
+        let mut known = held(&self.advice);
         let open = asked.iter().filter(|one| !known.contains_key(&key(one)));
         let open: Vec<(&str, &Economy)> = open.copied().collect();
         let found = self.diagnosis.next_each(&open);
@@ -188,6 +193,24 @@ impl Reckoned {
         let whole = self.diagnosis.nothing_wrong(tag);
         whole.map_err(|error| too_much(&error))
     }
+}
+
+/// What was kept, even if somebody panicked while holding it: each entry is whole.
+pub(crate) fn held<T>(kept: &Mutex<T>) -> MutexGuard<'_, T> {
+    kept.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Does both at once where there are two processors.
+pub(crate) fn both<A: Send, B>(
+    one: impl FnOnce() -> A + Send,
+    other: impl FnOnce() -> B,
+) -> (A, B) {
+    thread::scope(|scope| {
+        let one = scope.spawn(one);
+        let other = other();
+        let one = one.join().unwrap_or_else(|panic| resume_unwind(panic));
+        (one, other)
+    })
 }
 
 /// Likeliest first. Equal chances differ by rounding errors; the order must not hang on these.
@@ -231,8 +254,8 @@ pub(crate) struct Cache {
     before: Option<Reckoned>,
     /// Job cards by tag and standing set-ups.
     cards: BTreeMap<(String, Vec<String>), JobCard>,
-    /// Best courses of machines of which nothing was seen; they hang on the folder alone.
-    blanks: BTreeMap<Blank, Course>,
+    /// They hang on the folder alone.
+    blanks: Blanks,
     /// By board: what a mule shows of each chip that was asked for; it hangs on the folder alone.
     trials: BTreeMap<String, Trials>,
 }
@@ -250,14 +273,9 @@ impl Cache {
         self.cards.insert((card.tag.clone(), standing), card);
     }
 
-    /// The course of a machine of which nothing was seen, reckoned before.
-    pub(crate) fn blank(&self, blank: &Blank) -> Option<Course> {
-        self.blanks.get(blank).cloned()
-    }
-
-    /// Keeps such a course.
-    pub(crate) fn keep_blank(&mut self, blank: Blank, course: Course) {
-        self.blanks.insert(blank, course);
+    /// The best courses of machines of which nothing was seen, as many as were asked for.
+    pub(crate) fn blanks(&self) -> Blanks {
+        Arc::clone(&self.blanks)
     }
 
     /// What a mule with this board shows of each chip that was asked for.
@@ -270,7 +288,7 @@ impl Cache {
     pub(crate) fn keep(&mut self, key: (i64, u64)) {
         if self.key != key {
             let last = self.by_without.remove(&Vec::new());
-            let (mut blanks, mut trials) = (BTreeMap::new(), BTreeMap::new());
+            let (mut blanks, mut trials) = (Blanks::default(), BTreeMap::new());
             if self.key.1 == key.1 {
                 blanks = std::mem::take(&mut self.blanks);
                 trials = std::mem::take(&mut self.trials);

@@ -179,7 +179,7 @@ impl Open {
         if state.pile.on_bench().next().is_none() {
             return Ok(open);
         }
-        let fresh = Fresh::of(inner, &state, &boards)?;
+        let fresh = Fresh::of(&inner.cache().blanks(), &state, &boards)?;
         let each: Vec<Vec<String>> = state
             .pile
             .machines

@@ -15,10 +15,10 @@ use crate::{
     economy::economy,
     lead::is_looked_at,
     pile::Machine,
-    reckon::{Boards, too_much},
+    reckon::{Blanks, Boards, held, too_much},
     views::Shelve,
     words::{coins, from_coins, to_coins},
-    workshop::{Inner, Result, State},
+    workshop::{Result, State},
 };
 
 /// Spread of the minutes a repair takes: the standard deviation of their logarithm. Common practice, no source; at 0.8 one repair
@@ -38,7 +38,7 @@ pub(crate) struct Fresh {
 
 impl Fresh {
     /// Reckons them; they do not depend on what other machines showed.
-    pub(crate) fn of(inner: &mut Inner, state: &State, boards: &Boards) -> Result<Fresh> {
+    pub(crate) fn of(blanks: &Blanks, state: &State, boards: &Boards) -> Result<Fresh> {
         let mut waiting: Option<(String, f64)> = None;
         for machine in state.pile.on_bench() {
             let Some(board) = boards.get(&machine.board) else {
@@ -55,7 +55,7 @@ impl Fresh {
                 lot.map(|lot| lot.events.clone()).unwrap_or_default(),
                 machine.came_empty.clone(),
             );
-            let course = course(inner, board, blank, &economy)?;
+            let course = course(blanks, board, blank, &economy)?;
             let spent = minutes_spent(state, machine);
             let brings = UnknownLength::rest_of(&course, &economy, spent, SPREAD).index();
             if waiting
@@ -67,7 +67,7 @@ impl Fresh {
         }
         let mut further = BTreeMap::new();
         for (id, board) in boards {
-            further.insert(id.clone(), another(inner, state, id, board)?);
+            further.insert(id.clone(), another(blanks, state, id, board)?);
         }
         Ok(Fresh {
             waiting: waiting.filter(|(_, brings)| *brings > 0.0),
@@ -150,7 +150,7 @@ fn best_look(steps: &[Step], economy: &Economy) -> f64 {
 }
 
 /// One more of this board, for the price that those of the pile cost on average: money a minute, and the price.
-fn another(inner: &mut Inner, state: &State, id: &str, board: &Arc<Profile>) -> Result<(f64, i64)> {
+fn another(blanks: &Blanks, state: &State, id: &str, board: &Arc<Profile>) -> Result<(f64, i64)> {
     let settings = &state.folder.settings;
     let paid = |machine: &&Machine| {
         units::Money::parse(&machine.paid, settings.currency).map_or(0, |money| money.to_minor())
@@ -169,7 +169,7 @@ fn another(inner: &mut Inner, state: &State, id: &str, board: &Arc<Profile>) -> 
     };
     let economy = economy(&state.folder, board, &new, &[]);
     let blank = (id.to_string(), Vec::new(), Vec::new(), Vec::new());
-    let course = course(inner, board, blank, &economy)?;
+    let course = course(blanks, board, blank, &economy)?;
     // bought, it can at least be held
     let lost = (from_coins(price, settings.currency) - economy.hold).max(0.0);
     let job = UnknownLength {
@@ -181,12 +181,13 @@ fn another(inner: &mut Inner, state: &State, id: &str, board: &Arc<Profile>) -> 
 
 /// The best course for a machine of which nothing was seen, by itself.
 fn course(
-    inner: &mut Inner,
+    blanks: &Blanks,
     board: &Arc<Profile>,
     blank: Blank,
     economy: &Economy,
 ) -> Result<Course> {
-    if let Some(course) = inner.cache().blank(&blank) {
+    let known = held(blanks).get(&blank).cloned();
+    if let Some(course) = known {
         return Ok(course);
     }
     const TAG: &str = "fresh";
@@ -215,6 +216,6 @@ fn course(
     let (_, course) = diagnosis
         .next(TAG, economy)
         .map_err(|error| too_much(&error))?;
-    inner.cache().keep_blank(blank, course.clone());
+    held(blanks).insert(blank, course.clone());
     Ok(course)
 }

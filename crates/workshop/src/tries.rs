@@ -1,6 +1,6 @@
 //! Chips of a machine tried in the mule: which of them are worth it.
 
-use std::sync::{Arc, PoisonError};
+use std::sync::Arc;
 
 use catalogue::{Part, Profile};
 use diagnosis::{Economy, Moving, Step, Trial};
@@ -8,7 +8,7 @@ use diagnosis::{Economy, Moving, Step, Trial};
 use crate::{
     folder::Folder,
     pile::Machine,
-    reckon::{Reckoned, Trials, too_much},
+    reckon::{Reckoned, Trials, held, too_much},
     workshop::{Inner, Result},
 };
 
@@ -47,7 +47,7 @@ impl Mule {
     ) -> Result<Vec<Step>> {
         let moving = |part: &Part| moving(folder, part);
         let trial = |part: &Part| {
-            let mut known = self.trials.lock().unwrap_or_else(PoisonError::into_inner);
+            let mut known = held(&self.trials);
             if let Some(trial) = known.get(&part.reference) {
                 return Ok(trial.clone());
             }

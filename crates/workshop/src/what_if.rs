@@ -8,6 +8,7 @@ use crate::{
     Act, Error, ErrorKind, Fitted, Workshop,
     acts::{drafts, find_truth},
     card::{card_of, mode_words, standing},
+    economy::economy,
     entry::{Reader, Understanding},
     error::wrong,
     findings::{allowed, finding_drafts},
@@ -186,14 +187,12 @@ impl Case {
         view.works = Some(self.works(&then.reckoned, &then.state)?);
         view.suspects = self.would_be(now, &then, MOST)?;
         view.unmodelled = Some(then.reckoned.diagnosis.unmodelled(&self.tag));
-        let set_up = standing(
-            &then.state,
-            then.state.machine(&self.tag)?,
-            &self.speaker.time,
-        );
+        let machine = then.state.machine(&self.tag)?;
+        let set_up = standing(&then.state, machine, &self.speaker.time);
+        let economy = economy(&then.state.folder, &self.board, machine, &set_up);
         // what is shown of the card tells nothing of before
         let was = Vec::new();
-        let card = card_of(&then.state, &self.tag, &then.reckoned, was, &set_up, None)?;
+        let card = card_of(&then.state, &self.tag, &then.reckoned, was, &economy, None)?;
         view.next = card.next;
         view.course = card.course;
         Ok(view)
