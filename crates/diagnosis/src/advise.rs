@@ -435,67 +435,23 @@ impl<'a> Adviser<'a> {
             free.extend(self.with_it.get(var).map(|(place, _)| *place));
         }
         let (tree, works) = self.all_good_but(points, &free, most)?;
-        let mut questions = Vec::new();
-        let mut known = BTreeMap::new();
-        let mut terms: Vec<Vec<(f64, usize)>> = Vec::with_capacity(points.len());
-        let mut all_good = Question::default();
-        for &var in &free {
-            all_good.fix(&tree, var, 0);
-        }
-        for (point, tried) in points.iter().zip(tried) {
-            let mut given = all_good.clone();
-            let mut ask = |given: Question| {
-                questions.push(given.clone());
-                self.along(given, tried, &mut questions);
-                questions.len() - tried.len() - 1
-            };
-            terms.push(match &point.seen {
-                Seen::Nothing => vec![(1.0, ask(given))],
-                Seen::Chip(var, shown) => {
-                    given.weights.push((*var, Arc::from(*shown)));
-                    vec![(1.0, ask(given))]
-                }
-                Seen::Sum(sum) => {
-                    let each = sum.iter().map(|&(factor, number)| {
-                        let first = known.entry((tried, number)).or_insert_with(|| {
-                            let works = Some(Arc::clone(&works[number]));
-                            ask(Question {
-                                works,
-                                ..given.clone()
-                            })
-                        });
-                        (factor, *first)
-                    });
-                    each.collect()
-                }
-            });
-        }
-        let logs = tree.log_totals(&questions);
-        let each = points.iter().zip(tried).zip(&terms);
-        Ok(each
-            .map(|((point, tried), terms)| {
-                let chance = |done: usize| {
-                    let terms = terms.iter().map(|&(factor, first)| {
-                        factor * (logs[first + done] - point.log_chance).exp()
-                    });
-                    terms.sum::<f64>().max(0.0)
-                };
-                (0..=tried.len()).map(chance).collect()
-            })
-            .collect())
-    }
-
-    /// Adds the questions after each of these remedies.
-    fn along(&self, given: Question, tried: &[(Var, usize)], questions: &mut Vec<Question>) {
-        let mut question = given;
-        for &(var, remedy) in tried {
-            let works = self.economy.remedies[remedy].works;
-            cure(&mut question, var, |_| works);
-            if let Some((place, cured)) = self.with_it.get(&var) {
-                cure(&mut question, *place, |state| cured[state]);
-            }
-            questions.push(question.clone());
-        }
+        let mut asked = Asked::of(self, &tree, &free, works);
+        let terms: Vec<Vec<Vec<(f64, usize)>>> = points
+            .iter()
+            .zip(tried)
+            .map(|(point, tried)| asked.along(&point.seen, tried))
+            .collect();
+        let logs = tree.log_totals_beside(&asked.grounds, &asked.beside, &asked.pairs);
+        let chance = |point: &Point<'_>, terms: &[(f64, usize)]| {
+            let each = terms.iter();
+            let terms = each.map(|(factor, pair)| factor * (logs[*pair] - point.log_chance).exp());
+            terms.sum::<f64>().max(0.0)
+        };
+        let solved = points.iter().zip(&terms).map(|(point, along)| {
+            let along = along.iter().map(|terms| chance(point, terms));
+            along.collect()
+        });
+        Ok(solved.collect())
     }
 
     /// A small network: all members are known to be good but these.
@@ -676,6 +632,96 @@ impl<'a> Adviser<'a> {
             mode: best.mode.clone(),
             site: best.site,
             chance: chance(best),
+        })
+    }
+}
+
+/// What is asked of the small network: suspects that are put right, and what is seen beside them; each once.
+struct Asked<'a> {
+    adviser: &'a Adviser<'a>,
+    grounds: Vec<Question>,
+    /// By suspects with their remedies.
+    known: BTreeMap<Vec<(Var, usize)>, usize>,
+    beside: Vec<Arc<Works>>,
+    pairs: Vec<(usize, usize)>,
+    paired: BTreeMap<(usize, usize), usize>,
+}
+
+impl<'a> Asked<'a> {
+    fn of(
+        adviser: &'a Adviser<'a>,
+        tree: &Tree,
+        free: &BTreeSet<Var>,
+        beside: Vec<Arc<Works>>,
+    ) -> Self {
+        let mut all_good = Question::default();
+        for &var in free {
+            all_good.fix(tree, var, 0);
+        }
+        Self {
+            adviser,
+            grounds: vec![all_good],
+            known: BTreeMap::from([(Vec::new(), 0)]),
+            beside,
+            pairs: Vec::new(),
+            paired: BTreeMap::new(),
+        }
+    }
+
+    /// For each number of remedies done: factors, and the pairs that they belong to.
+    fn along(&mut self, seen: &Seen<'_>, tried: &[(Var, usize)]) -> Vec<Vec<(f64, usize)>> {
+        let sum: Sum = match seen {
+            Seen::Sum(sum) => (*sum).clone(),
+            Seen::Nothing => vec![(1.0, self.said(Vec::new()))],
+            Seen::Chip(var, shown) => vec![(1.0, self.said(vec![(*var, Arc::from(*shown))]))],
+        };
+        let mut ground = 0;
+        let mut along = Vec::with_capacity(tried.len() + 1);
+        for done in 0..=tried.len() {
+            if done > 0 {
+                ground = self.cured(ground, &tried[..done]);
+            }
+            let terms = sum
+                .iter()
+                .map(|&(factor, beside)| (factor, self.pair(ground, beside)));
+            along.push(terms.collect());
+        }
+        along
+    }
+
+    /// The number of what weighs variables like this.
+    fn said(&mut self, weights: Vec<(Var, Arc<[f64]>)>) -> usize {
+        self.beside.push(Arc::new(Works {
+            weights,
+            ..Works::nothing()
+        }));
+        self.beside.len() - 1
+    }
+
+    /// The ground after the last of these remedies, given that before it.
+    fn cured(&mut self, before: usize, done: &[(Var, usize)]) -> usize {
+        let mut key = done.to_vec();
+        key.sort_unstable();
+        let grounds = &mut self.grounds;
+        *self.known.entry(key).or_insert_with(|| {
+            let mut ground = grounds[before].clone();
+            if let Some(&(var, remedy)) = done.last() {
+                let works = self.adviser.economy.remedies[remedy].works;
+                cure(&mut ground, var, |_| works);
+                if let Some((place, cured)) = self.adviser.with_it.get(&var) {
+                    cure(&mut ground, *place, |state| cured[state]);
+                }
+            }
+            grounds.push(ground);
+            grounds.len() - 1
+        })
+    }
+
+    fn pair(&mut self, ground: usize, beside: usize) -> usize {
+        let pairs = &mut self.pairs;
+        *self.paired.entry((ground, beside)).or_insert_with(|| {
+            pairs.push((ground, beside));
+            pairs.len() - 1
         })
     }
 }

@@ -43,7 +43,7 @@ pub(crate) struct Works {
 
 impl Works {
     /// Of nothing is said that it works.
-    fn nothing() -> Self {
+    pub(crate) fn nothing() -> Self {
         Self {
             weights: Vec::new(),
             tables: Vec::new(),

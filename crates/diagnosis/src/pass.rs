@@ -71,7 +71,7 @@ impl<T: Number> Changes<T> {
         self.with.entry(node).or_default().push((table, chosen));
     }
 
-    fn of(&self, node: usize, classes: usize) -> Option<&[T]> {
+    pub(crate) fn of(&self, node: usize, classes: usize) -> Option<&[T]> {
         match self.weighed[node] as usize {
             0 => None,
             end => Some(&self.weights[end - classes..end]),

@@ -7,6 +7,8 @@
 //! "Rounding Errors in Algebraic Processes", 1963) bounds what is lost; where that is too much, another order is tried, then everything is reckoned with twice the digits.
 //! A message carries a power of two beside its table, so that hundreds of findings do not underflow.
 
+mod beside;
+
 use std::{collections::BTreeSet, ops::Index, panic::resume_unwind, sync::Arc, thread};
 
 use crate::{
