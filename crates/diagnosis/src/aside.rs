@@ -23,7 +23,7 @@ use crate::{
     lower::{Lowered, Unmodelled, lower},
     situation::Situation,
     tree::Question,
-    unroll::{Unrolled, What, unroll_without},
+    unroll::{Unrolled, What},
 };
 
 /// What is kept may need this part of the entries that are allowed, so that questions have room.
@@ -64,6 +64,8 @@ struct Candidate {
 /// Sets aside, stage by stage, as little as must be for networks of at most so many entries.
 pub(crate) struct Clearing<'a> {
     pub(crate) situation: &'a Situation,
+    /// It unrolled.
+    pub(crate) whole: &'a Unrolled,
     pub(crate) outer: Option<&'a Outer>,
     pub(crate) most: usize,
 }
@@ -72,7 +74,7 @@ impl Clearing<'_> {
     /// Sets more aside than before, until all findings fit.
     pub(crate) fn clear(&self, mut aside: Aside) -> Result<(Aside, Unrolled, Compiled), Error> {
         loop {
-            let unrolled = unroll_without(self.situation, &aside.set())?;
+            let unrolled = self.whole.without(self.situation, &aside.set())?;
             if let Some(compiled) = self.fitting(&unrolled, usize::MAX, self.most)? {
                 return Ok((aside, unrolled, compiled));
             }
@@ -107,7 +109,7 @@ impl Clearing<'_> {
         let fits = |set: &[Candidate]| -> Result<bool, Error> {
             let more = set.iter().map(|one| one.arising);
             let set = before.iter().copied().chain(more).collect();
-            let unrolled = unroll_without(self.situation, &set)?;
+            let unrolled = self.whole.without(self.situation, &set)?;
             let fitting = self.fitting(&unrolled, wanted, self.most / ROOM)?;
             Ok(fitting.is_some())
         };
@@ -235,17 +237,20 @@ impl Aside {
             .enumerate()
             .flat_map(|(machine, board)| {
                 let positions = board.positions.iter().enumerate();
-                positions.map(move |(part, held)| (held.place, Some((machine, part)), None))
+                positions.filter_map(move |(part, held)| {
+                    Some((held.place()?, Some((machine, part)), None))
+                })
             });
-        let chips = graph.chips.iter();
-        let chips = chips.map(|chip| (chip.state, chip.position, chip.mark.clone()));
+        let chips = graph.chips.iter().enumerate();
+        let chips = chips.map(|(number, chip)| (chip.state(), chip.position(), graph.mark(number)));
         let mut modes = BTreeMap::new();
         for (state, position, mark) in places.chain(chips) {
-            let at = position.map(holder).or(mark.map(Holder::Marked));
+            let marked = |mark: &str| Holder::Marked(mark.to_owned());
+            let at = position.map(holder).or(mark.map(marked));
             for version in lineage(unrolled, state) {
                 for &(id, mode) in set.range((version, 0)..(version + 1, 0)) {
                     if let Some(at) = &at {
-                        let id = graph.states[id].modes[mode].id.clone();
+                        let id = graph.modes(id).get(mode).id.clone();
                         modes.insert((format!("{at:?}"), id.clone()), (at.clone(), id));
                     }
                 }
@@ -295,13 +300,14 @@ fn arising(unrolled: &Unrolled) -> BTreeSet<Arising> {
     states
         .filter(|(id, _)| !known.contains(id))
         .flat_map(|(id, state)| {
+            let modes = graph.modes(id).len();
             let modes = match state.origin {
-                Origin::Prior { .. } => 0..state.modes.len(),
-                Origin::Act { .. } => 0..state.modes.len().min(1),
+                Origin::Prior(_) => 0..modes,
+                Origin::Act { .. } => 0..modes.min(1),
                 Origin::Harm { .. } => 0..0,
             };
             modes
-                .filter(|&mode| state.possible[mode])
+                .filter(|&mode| state.possible.has(mode))
                 .map(move |mode| (id, mode))
         })
         .collect()
@@ -317,19 +323,17 @@ fn lineage(unrolled: &Unrolled, state: StateId) -> Vec<StateId> {
 }
 
 fn before(unrolled: &Unrolled, state: StateId) -> Option<StateId> {
-    match unrolled.graph.states[state].origin {
-        Origin::Prior { .. } => None,
-        Origin::Act { from, .. } | Origin::Harm { from, .. } => Some(from),
-    }
+    unrolled.graph.states[state].origin.from()
 }
 
 /// It comes and goes, or it is of a place that an act touched.
 fn helps(unrolled: &Unrolled, (id, mode): Arising) -> bool {
     let states = &unrolled.graph.states;
-    let of = &states[id].modes[mode];
-    let touched = |state: &State| matches!(state.origin, Origin::Act { from, .. } if from == id);
+    let of = unrolled.graph.modes(id).get(mode);
+    let touched =
+        |state: &State| matches!(state.origin, Origin::Act { from, .. } if from as usize == id);
     of.shows < 1.0
-        || of.after > 0.0
+        || of.after_minutes > 0.0
         || matches!(states[id].origin, Origin::Act { .. })
         || states.iter().any(touched)
 }
@@ -337,9 +341,9 @@ fn helps(unrolled: &Unrolled, (id, mode): Arising) -> bool {
 fn pruned(mut lowered: Lowered, arising: &BTreeSet<Arising>) -> Lowered {
     let states = arising
         .iter()
-        .filter_map(|(state, _)| lowered.states.get(state));
+        .filter_map(|(state, _)| lowered.states.get(*state));
     let shared = lowered.events.values().chain(lowered.outside.values());
-    let kept = states.chain(shared).copied().collect();
+    let kept = states.chain(shared.copied()).collect();
     lowered.model = lowered.model.pruned(&kept);
     lowered
 }
@@ -358,12 +362,12 @@ fn chances(
     } = compiled;
     let marginals = tree.marginals(&Question::default(), upward);
     let chance = |&(id, mode): &Arising| -> f64 {
-        let Some(&var) = lowered.states.get(&id) else {
+        let Some(var) = lowered.states.get(id) else {
             return 0.0;
         };
         let now = marginals[var][mode + 1];
-        let good = before(unrolled, id).and_then(|from| lowered.states.get(&from));
-        let Some(&from) = good else { return now };
+        let good = before(unrolled, id).and_then(|from| lowered.states.get(from));
+        let Some(from) = good else { return now };
         // it arose here if all was good before
         let mut question = Question::default();
         question.fix(tree, from, 0);

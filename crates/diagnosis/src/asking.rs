@@ -245,7 +245,8 @@ impl Draft {
     /// The number of "these functions work".
     fn work(&mut self, ors: &[OrId]) -> usize {
         let mut all: BTreeSet<Var> = BTreeSet::new();
-        let mut open: Vec<Var> = ors.iter().map(|&or| self.lowered.ors[or]).collect();
+        // the variable of an OR has its number
+        let mut open: Vec<Var> = ors.to_vec();
         while let Some(var) = open.pop() {
             if let (true, Some(or)) = (all.insert(var), self.only_asked.get(&var)) {
                 let below = or.survivals.iter().flat_map(|table| &table.vars);

@@ -1,60 +1,50 @@
 //! An order of functions in which those that hang together stand together.
 
-use std::{
-    cmp::Reverse,
-    collections::{BTreeMap, BTreeSet},
-};
+use std::cmp::Reverse;
 
-use catalogue::{Function, Need, Target};
+use crate::wiring::{Needed, Wiring};
 
 /// The place of each function in a walk from the one with the longest way down, what it needs before itself.
 ///
 /// What runs along the functions in this order, as the place of an unmodelled fault does, ties the fewest of them together.
-pub(crate) fn ranks(functions: &[Function]) -> BTreeMap<&str, usize> {
-    let by_id: BTreeMap<&str, &Function> = functions
-        .iter()
-        .map(|function| (function.id.as_str(), function))
-        .collect();
-    let mut depths: BTreeMap<&str, usize> = BTreeMap::new();
-    for function in bottom_up(functions.iter(), &by_id) {
-        let below = needed(function).filter_map(|id| depths.get(id)).max();
-        depths.insert(&function.id, below.map_or(0, |below| below + 1));
+pub(crate) fn ranks(wiring: &Wiring) -> Vec<usize> {
+    let count = wiring.profile.functions.len();
+    let mut depths = vec![0; count];
+    for function in bottom_up(0..count, wiring) {
+        let below = needed(wiring, function).map(|below| depths[below]).max();
+        depths[function] = below.map_or(0, |below| below + 1);
     }
-    let mut from: Vec<&Function> = functions.iter().collect();
-    from.sort_by_key(|function| Reverse(depths[function.id.as_str()]));
-    let order = bottom_up(from.into_iter(), &by_id).into_iter();
-    order
-        .enumerate()
-        .map(|(rank, function)| (function.id.as_str(), rank))
-        .collect()
+    let mut from: Vec<usize> = (0..count).collect();
+    from.sort_by_key(|&function| Reverse(depths[function]));
+    let mut ranks = vec![0; count];
+    let order = bottom_up(from.into_iter(), wiring).into_iter();
+    for (rank, function) in order.enumerate() {
+        ranks[function] = rank;
+    }
+    ranks
 }
 
 /// The functions that a function needs, in the order of its needs.
-fn needed(function: &Function) -> impl DoubleEndedIterator<Item = &str> {
-    function.needs.iter().filter_map(|need| match need {
-        Need::Target {
-            target: Target::Function(id),
-            ..
-        } => Some(id.as_str()),
-        _ => None,
+fn needed(wiring: &Wiring, function: usize) -> impl DoubleEndedIterator<Item = usize> {
+    let functions = wiring.profile.functions.len();
+    let needs = wiring.needs(function).iter();
+    needs.filter_map(move |need| match *need {
+        Needed::Target(target, _) => Some(target as usize).filter(|&target| target < functions),
+        Needed::Part(_) => None,
     })
 }
 
 /// Each function after those it needs, with an own stack so that long chains do no harm.
-fn bottom_up<'f>(
-    from: impl DoubleEndedIterator<Item = &'f Function>,
-    by_id: &BTreeMap<&str, &'f Function>,
-) -> Vec<&'f Function> {
-    let mut stack: Vec<(&Function, bool)> = from.rev().map(|one| (one, false)).collect();
-    let mut seen = BTreeSet::new();
-    let mut order = Vec::new();
+fn bottom_up(from: impl DoubleEndedIterator<Item = usize>, wiring: &Wiring) -> Vec<usize> {
+    let mut stack: Vec<(usize, bool)> = from.rev().map(|one| (one, false)).collect();
+    let mut seen = vec![false; stack.len()];
+    let mut order = Vec::with_capacity(stack.len());
     while let Some((function, below_done)) = stack.pop() {
         if below_done {
             order.push(function);
-        } else if seen.insert(&function.id) {
+        } else if !std::mem::replace(&mut seen[function], true) {
             stack.push((function, true));
-            let below = needed(function).rev().filter_map(|id| by_id.get(id));
-            stack.extend(below.map(|&one| (one, false)));
+            stack.extend(needed(wiring, function).rev().map(|one| (one, false)));
         }
     }
     order
@@ -62,9 +52,12 @@ fn bottom_up<'f>(
 
 #[cfg(test)]
 mod tests {
+    use std::sync::Arc;
+
     use catalogue::{Library, parse_profile};
 
     use super::ranks;
+    use crate::wiring::Wiring;
 
     #[test]
     fn the_longest_way_comes_first() {
@@ -81,9 +74,14 @@ mod tests {
             ]
         "#;
         let profile = parse_profile(text, "b", &Library::default()).expect("a good board");
-        let mut order: Vec<_> = ranks(&profile.functions).into_iter().collect();
-        order.sort_by_key(|&(_, rank)| rank);
-        let order: Vec<&str> = order.into_iter().map(|(id, _)| id).collect();
+        let ids = profile.functions.iter().map(|function| function.id.clone());
+        let ids: Vec<String> = ids.collect();
+        let mut order: Vec<_> = ranks(&Wiring::of(Arc::new(profile)))
+            .into_iter()
+            .zip(ids)
+            .collect();
+        order.sort();
+        let order: Vec<String> = order.into_iter().map(|(_, id)| id).collect();
         let expected = ["power", "run", "rom", "ram", "boot", "sound", "lamp"];
         assert_eq!(order, expected);
     }

@@ -320,7 +320,7 @@ impl Diagnosis {
             return None;
         }
         let findings = of.unrolled.findings.iter().enumerate();
-        let about: Vec<(usize, &Finding)> = findings
+        let about: Vec<(usize, &Arc<Finding>)> = findings
             .filter(|(_, finding)| of.steps_of(finding).contains(&step))
             .collect();
         if about.iter().any(|(_, finding)| finding.steps.len() > 1) {
@@ -359,11 +359,11 @@ impl Diagnosis {
         };
         let chances = asking.chances(&asking.functions);
         let board = &self.groups[group].unrolled.graph.boards[machine];
-        let targets = board.targets.all(&board.profile).into_iter();
+        let targets = board.wiring.sides();
         Ok(targets
             .zip(chances)
-            .map(|((_, target), works)| FunctionChance {
-                target,
+            .map(|(target, works)| FunctionChance {
+                target: board.wiring.name(target),
                 chance: (1.0 - works).clamp(0.0, 1.0),
             })
             .collect())
@@ -399,7 +399,13 @@ impl Diagnosis {
             ));
         }
         // an answer here says something of other machines too: all of them together
-        let whole = unroll(&self.situation)?;
+        let groups = self.groups.iter();
+        let known = |profile: &_| {
+            groups
+                .clone()
+                .find_map(|group| group.unrolled.wiring(profile))
+        };
+        let whole = unroll(&self.situation, &known)?;
         let machine = whole.machine(tag)?;
         let asked = ask(&whole, machine, None, self.entries())?;
         Ok(predictions(&whole, machine, &asked))
@@ -488,7 +494,7 @@ fn fits_of(group: &Group) -> Vec<Fit> {
     });
     let others = tree.log_totals(&questions.collect::<Vec<_>>());
     // where the others contradict each other already this is no number, and the finding is not to blame
-    let fit = |(finding, others): (&Finding, f64)| Fit {
+    let fit = |(finding, others): (&Arc<Finding>, f64)| Fit {
         steps: group.steps_of(finding),
         p: (upward.log_total - others).exp().min(1.0),
     };
@@ -588,10 +594,10 @@ fn loose_chips(group: &Group) -> Vec<Listed> {
 
 /// The modes of marked chips that sit nowhere.
 fn loose(unrolled: &Unrolled, lowered: &Lowered) -> Vec<Listed> {
-    let chips = unrolled.graph.chips.iter();
+    let chips = unrolled.graph.chips.iter().enumerate();
     chips
-        .filter(|chip| chip.position.is_none())
-        .filter_map(|chip| Some((chip.state, chip.mark.clone()?)))
+        .filter(|(_, chip)| chip.position().is_none())
+        .filter_map(|(number, chip)| Some((chip.state(), unrolled.graph.mark(number)?.to_owned())))
         .flat_map(|(state, mark)| {
             let holder = Holder::Marked(mark);
             list_state(unrolled, state, lowered, &holder, Site::Chip)
@@ -609,19 +615,22 @@ pub(crate) fn listed_on(unrolled: &Unrolled, machine: usize, lowered: &Lowered) 
             machine: board.tag.clone(),
             part: part.reference.clone(),
         };
-        if let Some(chip) = position.chip {
+        if let Some(chip) = position.chip() {
             listed.extend(list_state(
                 unrolled,
-                graph.chips[chip].state,
+                graph.chips[chip].state(),
                 lowered,
                 &holder,
                 Site::Chip,
             ));
         }
-        let places = list_state(unrolled, position.place, lowered, &holder, Site::Place);
+        let places = position
+            .place()
+            .map(|place| list_state(unrolled, place, lowered, &holder, Site::Place));
         listed.extend(
             places
                 .into_iter()
+                .flatten()
                 .filter(|listed| position.touched || is_given(&board.profile, part, &listed.mode)),
         );
     }
@@ -683,8 +692,8 @@ fn list_state(
     holder: &Holder,
     site: Site,
 ) -> Vec<Listed> {
-    let var = lowered.states.get(&state).copied();
-    let modes = unrolled.graph.states[state].modes.iter().enumerate();
+    let var = lowered.states.get(state);
+    let modes = unrolled.graph.modes(state).iter().enumerate();
     modes
         .map(|(mode, known)| Listed {
             holder: holder.clone(),

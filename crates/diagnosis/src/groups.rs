@@ -21,7 +21,7 @@ use crate::{
     model::{Likelihood, Model, OUTER, Table, Var, for_each_state},
     situation::{Action, Chip, Situation, Truth},
     tree::{Question, Tree},
-    unroll::{Finding, Unrolled, unroll, unroll_without},
+    unroll::{Finding, Unrolled, unroll},
 };
 
 /// Things that one group may share with others; with more of them the machines stay together.
@@ -172,19 +172,20 @@ pub(crate) fn groups(
 ) -> Result<(Vec<Group>, f64), Error> {
     check_names(situation)?;
     let sets = group_sets(situation);
-    let whole = || Part::of(Arc::clone(situation), all_steps(situation), before);
+    let whole =
+        |others: &[Part<'_>]| Part::of(Arc::clone(situation), all_steps(situation), before, others);
     let mut parts = Vec::with_capacity(sets.len());
     if sets.len() == 1 {
-        parts.push(whole()?);
+        parts.push(whole(&parts)?);
     } else {
         for set in &sets {
             let (part, steps) = part_of(situation, |tag| set.contains(tag));
-            parts.push(Part::of(Arc::new(part), steps, before)?);
+            parts.push(Part::of(Arc::new(part), steps, before, &parts)?);
         }
     }
     let keys = shared(&parts);
     if parts.len() > 1 && keys.iter().any(|keys| keys.len() > MOST_SHARED) {
-        return bounded(vec![Rough::of(whole()?, Vec::new(), before, limits)?]);
+        return bounded(vec![Rough::of(whole(&parts)?, Vec::new(), before, limits)?]);
     }
     bounded(reckoned(
         parts.into_iter().zip(keys).collect(),
@@ -300,7 +301,12 @@ struct Part<'a> {
 }
 
 impl<'a> Part<'a> {
-    fn of(part: Arc<Situation>, steps: Vec<usize>, before: &'a [Group]) -> Result<Self, Error> {
+    fn of(
+        part: Arc<Situation>,
+        steps: Vec<usize>,
+        before: &'a [Group],
+        others: &[Part<'_>],
+    ) -> Result<Self, Error> {
         if let Some(same) = before.iter().find(|group| is_same(&group.part, &part)) {
             return Ok(Self {
                 part: Arc::clone(&same.part),
@@ -309,7 +315,12 @@ impl<'a> Part<'a> {
                 same: Some(same),
             });
         }
-        let unrolled = unroll(&part).map_err(|error| Error {
+        let others = || others.iter().map(|other| &other.unrolled);
+        let known = |profile: &_| {
+            let before = before.iter().map(|group| &group.unrolled);
+            others().chain(before).find_map(|one| one.wiring(profile))
+        };
+        let unrolled = unroll(&part, &known).map_err(|error| Error {
             step: error.step.and_then(|step| steps.get(step).copied()),
             ..error
         })?;
@@ -336,7 +347,7 @@ fn check_names(situation: &Situation) -> Result<(), Error> {
         }
     });
     if whole {
-        unroll(situation)?;
+        unroll(situation, &|_| None)?;
     }
     Ok(())
 }
@@ -395,7 +406,7 @@ impl Rough {
             .iter()
             .find_map(|group| group.still_aside(&part, limits));
         let unrolled = match &aside {
-            Some(aside) => Arc::new(unroll_without(&part, &aside.set())?),
+            Some(aside) => Arc::new(unrolled.without(&part, &aside.set())?),
             None => unrolled,
         };
         let open = (!keys.is_empty()).then(|| Outer::open(keys.clone()));
@@ -432,6 +443,7 @@ impl Rough {
             Err(error) if error.too_large => {
                 let clearing = Clearing {
                     situation: &part,
+                    whole: &unrolled,
                     outer: open.as_ref(),
                     most: limits.entries,
                 };

@@ -55,9 +55,10 @@ pub(crate) fn chains(graph: &Graph) -> BTreeMap<StateId, Chain> {
         else {
             continue;
         };
+        let (from, when) = (from as usize, when as usize);
         let harm = Harm {
             version,
-            mode,
+            mode: usize::from(mode),
             chance,
             when,
         };
@@ -92,12 +93,12 @@ impl Lowering<'_> {
     /// One variable for a chain: good throughout, bad from the start in one of the modes, or harmed by one of the looks. The last
     /// version has a variable of its own besides.
     pub(crate) fn chain(&mut self, chain: &Chain) {
-        let modes = self.graph.states[chain.from].modes.len();
+        let modes = self.graph.modes(chain.from).len();
         let var = self.model.variable(1 + modes + chain.steps.len());
-        let before = self.state_vars.get(&chain.from).copied();
+        let before = self.state_vars.get(chain.from);
         let whens: Vec<OrId> = chain.whens().into_iter().collect();
         let mut vars: Vec<Var> = before.into_iter().collect();
-        vars.extend(whens.iter().map(|&when| self.or_vars[when]));
+        vars.extend(&whens);
         vars.push(var);
         let table = Table::from_fn(&self.model, vars, |at| {
             let (own, fails) = match before {
@@ -147,12 +148,12 @@ impl Lowering<'_> {
             f64::from(u8::from(harmed.states[at[0]] == at[1]))
         });
         self.model.conditionals.push(table);
-        self.state_vars.insert(last, var);
+        self.state_vars.set(last, var);
     }
 
     /// The variable a version's state is read from, and the state for each of its states where they are not the same.
     pub(crate) fn read_from(&self, state: StateId) -> Option<(Var, Option<&[usize]>)> {
-        if let Some(&var) = self.state_vars.get(&state) {
+        if let Some(var) = self.state_vars.get(state) {
             return Some((var, None));
         }
         let harmed = self.harmed.get(&state)?;
@@ -166,7 +167,7 @@ impl Lowering<'_> {
         parent: Option<Var>,
         chances: &[f64],
     ) -> Var {
-        let modes = self.graph.states[harmed.from].modes.len();
+        let modes = self.graph.modes(harmed.from).len();
         let end = self.harmed[&harmed.last].states.clone();
         let draw = self.model.variable(2);
         let mut vars = vec![harmed.var];

@@ -3,16 +3,16 @@
 //! A table of outcomes is followed row by row: a selector says whether one of the rows so far applied, so that the
 //! functions a check names meet two or three at a time and not all at once.
 
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, ops::Deref, sync::Arc};
 
-use catalogue::{Check, Tells};
+use catalogue::{Check, Target, Tells};
 use units::Instrument;
 
 use crate::{
     graph::{Graph, OrId},
     lower::Lowering,
     model::{Likelihood, Model, Table, Var},
-    unroll::{Finding, Look, Seen, Unrolled, What, named_targets},
+    unroll::{Finding, Look, Readings, Seen, Unrolled, What, named_targets},
 };
 
 /// Chance that a check with requirements cannot be done: when one of them fails, when none does.
@@ -32,9 +32,26 @@ pub(crate) struct LookDraws {
 }
 
 /// A row of a check: when it applies, and what it shows.
-struct Row {
+struct Row<'a> {
     applies: Applies,
-    shows: Vec<f64>,
+    shows: Shows<'a>,
+}
+
+/// The chance of each outcome.
+enum Shows<'a> {
+    PassOrFail([f64; 2]),
+    Given(&'a [f64]),
+}
+
+impl Deref for Shows<'_> {
+    type Target = [f64];
+
+    fn deref(&self) -> &[f64] {
+        match self {
+            Self::PassOrFail(chances) => chances,
+            Self::Given(chances) => chances,
+        }
+    }
 }
 
 /// When a row applies: none of the rows before it did (`before` is 0), and it does (`now` is 1).
@@ -61,26 +78,53 @@ impl Applies {
 impl Lowering<'_> {
     /// The likelihoods of all findings.
     pub(crate) fn looks(&mut self, unrolled: &Unrolled) {
-        for (index, finding) in unrolled.findings.iter().enumerate() {
-            let tables = match &finding.what {
-                What::Look(look) => Looking {
-                    graph: self.graph,
-                    model: &mut self.model,
-                    ors: &self.or_vars,
-                    draws: &mut self.looks,
-                }
-                .look(look, unrolled),
-                What::Works { ors } => ors.iter().map(|&or| self.works(or)).collect(),
-                _ => vec![self.truth(finding)],
-            };
-            for table in tables {
-                let table = self.with_a_variable(table);
-                self.model.likelihoods.push(Likelihood {
-                    table,
-                    finding: index,
-                });
+        let mut sessions = vec![0_u32; unrolled.sessions];
+        let mut tries: Vec<(usize, usize, usize)> = Vec::new();
+        for finding in &unrolled.findings {
+            if let What::Look(look) = &finding.what {
+                sessions[look.session] += 1;
+                tries.extend(look.requires.get().map(|_| tried(look)));
             }
         }
+        tries.sort_unstable();
+        self.model.likelihoods.reserve(2 * unrolled.findings.len());
+        let again = |look: &Look| {
+            let key = tried(look);
+            let first = tries.partition_point(|other| *other < key);
+            tries.get(first + 1) == Some(&key)
+        };
+        for (index, finding) in unrolled.findings.iter().enumerate() {
+            match &finding.what {
+                What::Look(look) => {
+                    let repeated = Repeated {
+                        session: sessions[look.session] > 1,
+                        tried: again(look),
+                    };
+                    let looking = &mut Looking {
+                        graph: self.graph,
+                        model: &mut self.model,
+                        draws: &mut self.looks,
+                    };
+                    for table in looking.look(look, repeated) {
+                        self.add(index, table);
+                    }
+                }
+                What::Works { ors } => {
+                    for &or in ors {
+                        self.add(index, works(or));
+                    }
+                }
+                _ => {
+                    let table = self.truth(finding);
+                    self.add(index, table);
+                }
+            }
+        }
+    }
+
+    fn add(&mut self, finding: usize, table: Table) {
+        let table = self.with_a_variable(table);
+        self.model.likelihoods.push(Likelihood { table, finding });
     }
 
     /// A number that depends on nothing gets a variable of one state, so that it can be left out with its finding.
@@ -105,22 +149,14 @@ impl Lowering<'_> {
                 }),
                 None => self.never(),
             },
-            What::Unmodelled { machine } => match self.unmodelled_end.get(machine) {
-                Some(&var) => Table {
+            What::Unmodelled { machine } => match self.unmodelled_end.get(*machine) {
+                Some(var) => Table {
                     vars: vec![var],
                     values: vec![0.0, 1.0],
                 },
                 None => self.never(),
             },
             What::Works { .. } | What::Look(_) => self.never(),
-        }
-    }
-
-    /// An OR does not fail.
-    fn works(&self, or: OrId) -> Table {
-        Table {
-            vars: vec![self.or_vars[or]],
-            values: vec![1.0, 0.0],
         }
     }
 
@@ -138,28 +174,39 @@ impl Lowering<'_> {
 pub(crate) struct Looking<'a> {
     pub(crate) graph: &'a Graph,
     pub(crate) model: &'a mut Model,
-    /// By OR: its variable.
-    pub(crate) ors: &'a [Var],
     pub(crate) draws: &'a mut LookDraws,
+}
+
+/// Whether there are several looks of the same session, several tries of the same check in the same epoch.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Repeated {
+    session: bool,
+    tried: bool,
+}
+
+impl Repeated {
+    pub(crate) fn of(look: &Look, unrolled: &Unrolled) -> Self {
+        Self {
+            session: is_repeated(unrolled, |other| other.session == look.session),
+            tried: is_repeated(unrolled, |other| tried(other) == tried(look)),
+        }
+    }
 }
 
 impl Looking<'_> {
     /// The tables whose product is the likelihood of a look.
-    pub(crate) fn look(&mut self, look: &Look, unrolled: &Unrolled) -> Vec<Table> {
-        let shared_session = is_repeated(unrolled, |other| other.session == look.session);
-        let tried_again = is_repeated(unrolled, |other| tried(other) == tried(look));
+    pub(crate) fn look(&mut self, look: &Look, repeated: Repeated) -> Vec<Table> {
         let check = &self.graph.boards[look.machine].profile.checks[look.check];
         let cannot = look.shown == Seen::Cannot;
-        let doable = self.doable(look, cannot, tried_again);
+        let doable = self.doable(look, cannot, repeated.tried);
         let mut tables: Vec<Table> = doable.into_iter().collect();
         if cannot {
             return tables;
         }
         let counts = counts(check, &look.shown);
         let blundered = counts.iter().sum::<f64>() / counts.len() as f64;
-        let blunder = (shared_session && check.blunder > 0.0).then(|| self.blunder(look, check));
-        let functions: Vec<Var> = look.ors.iter().map(|&or| self.ors[or]).collect();
-        let rows = self.rows(check, &functions);
+        let blunder = (repeated.session && check.blunder > 0.0).then(|| self.blunder(look, check));
+        let rows = self.rows(check, &look.ors);
         let same = check.repeats_same.then(|| self.same(look, &rows));
         for (index, row) in rows.iter().enumerate() {
             let expected: f64 = row
@@ -172,7 +219,7 @@ impl Looking<'_> {
             let mut vars = row.applies.vars();
             let selectors = vars.len();
             vars.extend(drawn.into_iter().chain(blunder));
-            tables.push(Table::from_fn(self.model, vars, |at| {
+            let table = Table::from_fn(self.model, vars, |at| {
                 let normal = if drawn.is_some() {
                     counts[at[selectors]]
                 } else {
@@ -184,19 +231,21 @@ impl Looking<'_> {
                     (true, Some(false)) => normal,
                     (true, None) => (1.0 - check.blunder) * normal + check.blunder * blundered,
                 }
-            }));
+            });
+            tables.push(table);
         }
         if let Some(blunder) = blunder {
-            tables.push(Table::from_fn(self.model, vec![blunder], |at| {
+            let table = Table::from_fn(self.model, vec![blunder], |at| {
                 at[0].checked_sub(1).map_or(1.0, |outcome| counts[outcome])
-            }));
+            });
+            tables.push(table);
         }
         tables
     }
 
     /// That a check with requirements could be done, or could not.
     fn doable(&mut self, look: &Look, cannot: bool, tried_again: bool) -> Option<Table> {
-        let or = self.ors[look.requires?];
+        let or = look.requires.get()?;
         if !tried_again {
             let [if_fails, if_works] = CANNOT;
             let values =
@@ -229,7 +278,7 @@ impl Looking<'_> {
             .or_insert_with(|| model.root(chances))
     }
 
-    fn same(&mut self, look: &Look, rows: &[Row]) -> Vec<Var> {
+    fn same(&mut self, look: &Look, rows: &[Row<'_>]) -> Vec<Var> {
         let model = &mut *self.model;
         let draws = self
             .draws
@@ -238,23 +287,41 @@ impl Looking<'_> {
         draws
             .or_insert_with(|| {
                 rows.iter()
-                    .map(|row| model.root(row.shows.clone()))
+                    .map(|row| model.root(row.shows.to_vec()))
                     .collect()
             })
             .clone()
     }
 
     /// The rows of a check with their selectors.
-    fn rows(&mut self, check: &Check, functions: &[Var]) -> Vec<Row> {
+    fn rows<'a>(&mut self, check: &'a Check, functions: &[Var]) -> Vec<Row<'a>> {
+        let row = |before, now, shows| Row {
+            applies: Applies { before, now },
+            shows,
+        };
+        let given = match &check.tells {
+            Tells::Target {
+                false_pass,
+                false_fail,
+                ..
+            } => {
+                let fails = Some(functions[0]);
+                let [bad, good] = [*false_pass, 1.0 - false_fail];
+                return vec![
+                    row(None, fails, Shows::PassOrFail([bad, 1.0 - bad])),
+                    row(fails, None, Shows::PassOrFail([good, *false_fail])),
+                ];
+            }
+            Tells::Rows(rows) => rows,
+        };
+        let named = named_targets(check);
         let mut before = None;
-        let mut rows = Vec::new();
-        for (fails, shows) in rows_of(check) {
-            let fails: Vec<Var> = fails.into_iter().map(|place| functions[place]).collect();
+        let mut rows = Vec::with_capacity(given.len());
+        for one in given {
+            let places = one.fails.iter().filter_map(|target| place(&named, target));
+            let fails: Vec<Var> = places.map(|place| functions[place]).collect();
             let now = (!fails.is_empty()).then(|| self.selector(before, fails));
-            rows.push(Row {
-                applies: Applies { before, now },
-                shows,
-            });
+            rows.push(row(before, now, Shows::Given(&one.shows)));
             if now.is_none() {
                 break;
             }
@@ -297,9 +364,21 @@ impl Looking<'_> {
     }
 }
 
+/// An OR does not fail.
+fn works(or: OrId) -> Table {
+    Table {
+        vars: vec![or],
+        values: vec![1.0, 0.0],
+    }
+}
+
+fn place(named: &[&Target], target: &Target) -> Option<usize> {
+    named.iter().position(|other| *other == target)
+}
+
 /// Several looks are of this kind.
 fn is_repeated(unrolled: &Unrolled, kind: impl Fn(&Look) -> bool) -> bool {
-    let of_kind = |finding: &&Finding| match &finding.what {
+    let of_kind = |finding: &&Arc<Finding>| match &finding.what {
         What::Look(look) => kind(look),
         _ => false,
     };
@@ -317,7 +396,10 @@ fn counts(check: &Check, seen: &Seen) -> Vec<f64> {
         Seen::Outcome(outcome) => (0..check.outcomes.len())
             .map(|other| f64::from(u8::from(other == *outcome)))
             .collect(),
-        Seen::Readings { values, components } => {
+        Seen::Readings(readings) => {
+            let Readings {
+                values, components, ..
+            } = &**readings;
             let mean = values.iter().sum::<f64>() / values.len() as f64;
             let instrument = Instrument {
                 name: String::new(),
@@ -345,11 +427,13 @@ pub(crate) fn rows_of(check: &Check) -> Vec<(Vec<usize>, Vec<f64>)> {
         ],
         Tells::Rows(rows) => {
             let named = named_targets(check);
-            let place = |target| named.iter().position(|other| other == target);
             let rows = rows.iter();
             rows.map(|row| {
                 (
-                    row.fails.iter().filter_map(place).collect(),
+                    row.fails
+                        .iter()
+                        .filter_map(|one| place(&named, one))
+                        .collect(),
                     row.shows.clone(),
                 )
             })

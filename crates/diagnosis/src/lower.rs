@@ -1,35 +1,59 @@
 //! From the unrolled graph to the network: which draws need a variable of their own, which causes are shared.
 
-use std::collections::{BTreeMap, BTreeSet};
-
-use catalogue::Target;
+use std::collections::BTreeMap;
 
 use crate::{
-    depth,
-    graph::{Cause, Draw, EventKey, Graph, Link, OrId, Origin, PowerId, Show, StateId, Visible},
+    graph::{
+        Cause, Draw, EventKey, Graph, Link, OrId, Origin, Own, PowerId, Show, StateId, Strike,
+        Touch,
+    },
     groups::{Outer, SharedKey},
     harms::{Harmed, chains},
     looks::LookDraws,
-    model::{ALWAYS, Likelihood, Model, OUTER, Once, Or, Table, Var},
+    model::{ALWAYS, Likelihood, Model, OUTER, Once, Or, Table, Var, for_each_state},
     share::{Shared, share},
-    unroll::{Unrolled, What, is_breakable},
+    unroll::{Unrolled, What},
+    wiring::{Maybe, short},
 };
-
-/// Chance that the bench supply is bad.
-const BENCH_SUPPLY_BAD: f64 = 0.001;
 
 /// The network and where to find things in it.
 #[derive(Debug, Clone)]
 pub(crate) struct Lowered {
     pub(crate) model: Model,
-    pub(crate) states: BTreeMap<StateId, Var>,
+    pub(crate) states: Vars,
     pub(crate) events: BTreeMap<EventKey, Var>,
     pub(crate) outside: BTreeMap<String, Var>,
-    pub(crate) ors: Vec<Var>,
     /// By machine: the variable that says whether it ever had an unmodelled fault.
     pub(crate) unmodelled: Vec<Option<Var>>,
     /// Draws of findings.
     pub(crate) looks: LookDraws,
+}
+
+/// The variables of what is numbered, where it has one.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Vars(Vec<Maybe>);
+
+impl Vars {
+    fn none(count: usize) -> Self {
+        Self(vec![Maybe::NONE; count])
+    }
+
+    pub(crate) fn get(&self, number: usize) -> Option<Var> {
+        self.0.get(number).and_then(|var| var.get())
+    }
+
+    pub(crate) fn set(&mut self, number: usize, var: Var) {
+        self.0[number] = Maybe::of(var);
+    }
+
+    /// Its variable, made if it has none.
+    pub(crate) fn or_make(&mut self, number: usize, make: impl FnOnce() -> Var) -> Var {
+        self.get(number).unwrap_or_else(|| {
+            let var = make();
+            self.set(number, var);
+            var
+        })
+    }
 }
 
 /// A check not yet made whose outcome is asked for.
@@ -81,18 +105,18 @@ pub(crate) fn lower(
     lowering.ors();
     lowering.looks(unrolled);
     lowering.outer(outer);
-    let ors = (0..graph.ors.len())
-        .map(|or| lowering.or_vars[or])
-        .collect();
     let unmodelled = (0..graph.boards.len())
-        .map(|machine| lowering.unmodelled_end.get(&machine).copied())
+        .map(|machine| lowering.unmodelled_end.get(machine))
         .collect();
+    let mut model = lowering.model;
+    model.states.shrink_to_fit();
+    model.conditionals.shrink_to_fit();
+    model.likelihoods.shrink_to_fit();
     Lowered {
-        model: lowering.model,
+        model,
         states: lowering.state_vars,
         events: lowering.event_vars,
         outside: lowering.outside_vars,
-        ors,
         unmodelled,
         looks: lowering.looks,
     }
@@ -102,7 +126,7 @@ pub(crate) fn lower(
 fn used<'a>(unrolled: &'a Unrolled, asked: &'a [OrId]) -> impl Iterator<Item = OrId> + 'a {
     let seen = unrolled.findings.iter().flat_map(|finding| {
         let (ors, requires) = match &finding.what {
-            What::Look(look) => (&look.ors[..], look.requires),
+            What::Look(look) => (&look.ors[..], look.requires.get()),
             What::Works { ors } => (&ors[..], None),
             What::Mode { .. } | What::Unmodelled { .. } => (&[][..], None),
         };
@@ -113,7 +137,7 @@ fn used<'a>(unrolled: &'a Unrolled, asked: &'a [OrId]) -> impl Iterator<Item = O
         .states
         .iter()
         .filter_map(|state| match state.origin {
-            Origin::Harm { when, .. } => Some(when),
+            Origin::Harm { when, .. } => Some(when as usize),
             _ => None,
         });
     seen.chain(asked.iter().copied()).chain(harmed)
@@ -121,51 +145,62 @@ fn used<'a>(unrolled: &'a Unrolled, asked: &'a [OrId]) -> impl Iterator<Item = O
 
 pub(crate) struct Lowering<'a> {
     pub(crate) graph: &'a Graph,
-    shared: &'a [Shared],
+    pub(crate) shared: &'a Shared,
     pub(crate) model: Model,
-    pub(crate) state_vars: BTreeMap<StateId, Var>,
+    pub(crate) state_vars: Vars,
     /// Versions harmed by one look of several.
     pub(crate) harmed: BTreeMap<StateId, Harmed>,
     event_vars: BTreeMap<EventKey, Var>,
+    /// By key.
+    key_vars: Vars,
     outside_vars: BTreeMap<String, Var>,
-    pub(crate) or_vars: Vec<Var>,
+    /// By outside thing.
+    thing_vars: Vars,
+    /// The targets that an unmodelled fault can break, where something looks at them, with their machines.
+    touched: Vec<(u32, u32)>,
     /// By machine and target: the chain variables before and after it.
-    unmodelled_steps: BTreeMap<(usize, usize), (Option<Var>, Var)>,
+    unmodelled_steps: BTreeMap<(u32, u32), (Option<Var>, Var)>,
     /// The machine whose unmodelled fault stands beside the tables.
     beside: Option<usize>,
-    pub(crate) unmodelled_end: BTreeMap<usize, Var>,
-    links: BTreeMap<Link, Var>,
-    active: BTreeMap<(StateId, PowerId), Var>,
-    coins: BTreeMap<PowerId, Var>,
-    bench: BTreeMap<PowerId, Var>,
-    leaks: BTreeMap<(usize, usize), Var>,
-    draw_vars: BTreeMap<Draw, Var>,
+    /// By machine.
+    pub(crate) unmodelled_end: Vars,
+    pub(crate) links: BTreeMap<Link, Var>,
+    pub(crate) active: BTreeMap<(StateId, PowerId), Var>,
+    /// By power-up.
+    pub(crate) coins: Vars,
+    pub(crate) bench: Vars,
+    pub(crate) leaks: BTreeMap<(u32, u32), Var>,
+    pub(crate) draw_vars: BTreeMap<Draw, Var>,
     /// Draws of findings.
     pub(crate) looks: LookDraws,
 }
 
 impl<'a> Lowering<'a> {
-    fn new(graph: &'a Graph, shared: &'a [Shared]) -> Self {
+    fn new(graph: &'a Graph, shared: &'a Shared) -> Self {
         let mut model = Model::default();
-        // functions first, so that their numbers do not depend on what else is drawn
-        let states = |or: &Shared| if or.needed { 2 } else { 1 };
-        let or_vars = shared.iter().map(|or| model.variable(states(or))).collect();
+        // functions first, with the numbers of their ORs, so that these do not depend on what else is drawn
+        let states = |or: usize| if shared.is_needed(or) { 2 } else { 1 };
+        model.states.reserve(shared.len() + graph.states.len());
+        model.conditionals.reserve(graph.states.len());
+        model.states.extend((0..shared.len()).map(states));
         Self {
             graph,
             shared,
             model,
-            state_vars: BTreeMap::new(),
+            state_vars: Vars::none(graph.states.len()),
             harmed: BTreeMap::new(),
             event_vars: BTreeMap::new(),
+            key_vars: Vars::none(graph.keys.len()),
             outside_vars: BTreeMap::new(),
-            or_vars,
+            thing_vars: Vars::none(graph.outside.len()),
+            touched: touched(graph, shared),
             unmodelled_steps: BTreeMap::new(),
             beside: None,
-            unmodelled_end: BTreeMap::new(),
+            unmodelled_end: Vars::none(graph.boards.len()),
             links: BTreeMap::new(),
             active: BTreeMap::new(),
-            coins: BTreeMap::new(),
-            bench: BTreeMap::new(),
+            coins: Vars::none(graph.powers),
+            bench: Vars::none(graph.powers),
             leaks: BTreeMap::new(),
             draw_vars: BTreeMap::new(),
             looks: LookDraws::default(),
@@ -178,6 +213,11 @@ impl<'a> Lowering<'a> {
             let var = self.model.root(vec![1.0 - chance, chance]);
             self.event_vars.insert(key.clone(), var);
         }
+        for (number, key) in self.graph.keys.iter().enumerate() {
+            if let Some(&var) = self.event_vars.get(key) {
+                self.key_vars.set(number, var);
+            }
+        }
         let chains = if with_chains {
             chains(self.graph)
         } else {
@@ -187,7 +227,7 @@ impl<'a> Lowering<'a> {
             if self.harmed.contains_key(&id) {
                 continue;
             }
-            if !self.graph.states[id].possible.contains(&true) {
+            if self.graph.states[id].possible.is_empty() {
                 self.all_aside(id);
                 continue;
             }
@@ -195,33 +235,27 @@ impl<'a> Lowering<'a> {
                 self.chain(chain);
                 continue;
             }
-            let state = &self.graph.states[id];
-            let var = self.model.variable(state.modes.len() + 1);
-            self.state_vars.insert(id, var);
-            match &state.origin {
-                Origin::Prior { own, strikes } => self.prior(id, Some(var), own, strikes),
-                Origin::Act {
-                    from,
-                    cured,
-                    damage,
-                } => self.act(id, var, *from, cured, *damage),
+            let var = self.model.variable(self.graph.modes(id).len() + 1);
+            self.state_vars.set(id, var);
+            match self.graph.states[id].origin {
+                Origin::Prior(own) => self.prior(id, Some(var), own),
+                Origin::Act { from, touch } => self.act(id, var, from as usize, touch),
                 Origin::Harm {
                     from,
                     mode,
                     chance,
                     when,
-                } => self.harmed(var, *from, *mode, *chance, *when),
+                } => self.harmed(var, from as usize, usize::from(mode), chance, when as usize),
             }
         }
     }
 
     /// A version that can only be good, for what could arise with it was set aside.
     fn all_aside(&mut self, id: StateId) {
-        match &self.graph.states[id].origin {
-            Origin::Prior { own, strikes } if self.sets_aside(id) => {
-                self.prior(id, None, own, strikes);
-            }
-            Origin::Act { damage, .. } if self.graph.aside.contains(&(id, 0)) => {
+        match self.graph.states[id].origin {
+            Origin::Prior(own) if self.sets_aside(id) => self.prior(id, None, own),
+            Origin::Act { .. } if self.graph.aside.contains(&(id, 0)) => {
+                let damage = self.graph.damage(id);
                 self.always(Vec::new(), vec![1.0 - damage]);
             }
             _ => {}
@@ -229,6 +263,9 @@ impl<'a> Lowering<'a> {
     }
 
     fn sets_aside(&self, id: StateId) -> bool {
+        if self.graph.aside.is_empty() {
+            return false;
+        }
         let mut of = self.graph.aside.range((id, 0)..(id + 1, 0));
         of.next().is_some()
     }
@@ -241,40 +278,40 @@ impl<'a> Lowering<'a> {
     }
 
     /// What is set aside keeps no chance; that it did not arise is a likelihood over the events.
-    fn prior(
-        &mut self,
-        id: StateId,
-        var: Option<Var>,
-        own: &[f64],
-        strikes: &[(EventKey, usize, f64)],
-    ) {
+    fn prior(&mut self, id: StateId, var: Option<Var>, own: Own) {
         let graph = self.graph;
-        let mut events: Vec<(&EventKey, Option<Var>)> = Vec::new();
-        for (key, _, _) in strikes {
-            if !events.iter().any(|(other, _)| *other == key) {
-                events.push((key, self.event_vars.get(key).copied()));
+        let strikes = graph.strikes(own);
+        let own = graph.own(graph.states[id].kind, own);
+        let sets_aside = self.sets_aside(id);
+        if let (Some(var), true, false) = (var, strikes.is_empty(), sets_aside) {
+            let mut values = Vec::with_capacity(own.len() + 1);
+            values.push(1.0 - own.iter().sum::<f64>());
+            values.extend(own);
+            let vars = vec![var];
+            return self.model.conditionals.push(Table { vars, values });
+        }
+        let mut unknown: Vec<(u32, Var)> = Vec::new();
+        for &Strike { event, .. } in strikes {
+            let known = unknown.iter().any(|(other, _)| *other == event);
+            if let (false, Some(var)) = (known, self.key_vars.get(event as usize)) {
+                unknown.push((event, var));
             }
         }
-        let mut vars: Vec<Var> = events.iter().filter_map(|(_, var)| *var).collect();
-        let unknown: Vec<&EventKey> = events
-            .iter()
-            .filter(|(_, var)| var.is_some())
-            .map(|(key, _)| *key)
-            .collect();
+        let mut vars: Vec<Var> = unknown.iter().map(|(_, var)| *var).collect();
         let row = |at: &[usize]| {
-            let happened = |key: &EventKey| {
-                unknown.iter().position(|other| *other == key).map_or_else(
-                    || graph.known.get(key).copied().unwrap_or(false),
-                    |place| at[place] == 1,
-                )
+            // an event without variable is known to have happened
+            let happened = |event: u32| {
+                let place = unknown.iter().position(|(other, _)| *other == event);
+                place.is_none_or(|place| at[place] == 1)
             };
             let mut struck = vec![0.0; own.len()];
-            for (key, mode, chance) in strikes {
-                if happened(key) {
-                    struck[*mode] = 1.0 - (1.0 - struck[*mode]) * (1.0 - chance);
+            for strike in strikes {
+                if happened(strike.event) {
+                    let struck = &mut struck[strike.mode as usize];
+                    *struck = 1.0 - (1.0 - *struck) * (1.0 - strike.chance);
                 }
             }
-            let mut row = after_strikes(own, &struck);
+            let mut row = after_strikes(&own, &struck);
             for (mode, chance) in row[1..].iter_mut().enumerate() {
                 if graph.aside.contains(&(id, mode)) {
                     *chance = 0.0;
@@ -283,39 +320,49 @@ impl<'a> Lowering<'a> {
             row
         };
         let kept = |row: &[f64]| row.iter().sum::<f64>();
-        let sets_aside = self.sets_aside(id);
         if sets_aside {
             let table = Table::from_fn(&self.model, vars.clone(), |at| kept(&row(at)));
             self.always(table.vars, table.values);
         }
         if let Some(var) = var {
-            vars.push(var);
-            let table = Table::from_fn(&self.model, vars, |at| {
+            let mut values = Vec::with_capacity((own.len() + 1) << vars.len());
+            for_each_state(&vec![2; vars.len()], |at| {
                 let row = row(at);
-                let chance = row[at[at.len() - 1]];
-                match kept(&row) {
+                let kept = kept(&row);
+                values.extend(row.iter().map(|chance| match kept {
                     kept if sets_aside && kept > 0.0 => chance / kept,
-                    _ => chance,
-                }
+                    _ => *chance,
+                }));
             });
-            self.model.conditionals.push(table);
+            vars.push(var);
+            self.model.conditionals.push(Table { vars, values });
         }
     }
 
     /// A new version of a place; a version that could only be good stays without variable and counts as good.
-    fn act(&mut self, id: StateId, var: Var, from: StateId, cured: &[f64], damage: f64) {
+    fn act(&mut self, id: StateId, var: Var, from: StateId, touch: Touch) {
+        let damage = self.graph.damage(id);
+        let modes = self.graph.modes(id);
+        let cured = |mode: usize| {
+            let cured = modes.get(mode).cured_by;
+            match touch {
+                Touch::Reseat => cured.reseat,
+                Touch::Resolder => cured.resolder,
+                Touch::Clean => cured.clean,
+            }
+        };
         let aside = self.graph.aside.contains(&(id, 0));
         let harms = if aside { 0.0 } else { damage };
         let transition = |before: usize, after: usize| match (before, after) {
-            (0, 0) if cured.is_empty() => 1.0,
+            (0, 0) if modes.len() == 0 => 1.0,
             (0, 0) => 1.0 - harms,
             (0, 1) => harms,
             (0, _) => 0.0,
-            (before, 0) => cured[before - 1],
-            (before, after) if before == after => 1.0 - cured[before - 1],
+            (before, 0) => cured(before - 1),
+            (before, after) if before == after => 1.0 - cured(before - 1),
             _ => 0.0,
         };
-        let old = self.state_vars.get(&from).copied();
+        let old = self.state_vars.get(from);
         let vars: Vec<Var> = old.into_iter().chain([var]).collect();
         let table = Table::from_fn(&self.model, vars, |at| match at {
             [before, after] => transition(*before, *after),
@@ -333,7 +380,6 @@ impl<'a> Lowering<'a> {
     }
 
     fn harmed(&mut self, var: Var, from: StateId, mode: usize, chance: f64, when: OrId) {
-        let when = self.or_vars[when];
         let transition = |before: usize, fails: usize, after: usize| {
             let harm = if fails == 1 { chance } else { 0.0 };
             match before {
@@ -342,8 +388,8 @@ impl<'a> Lowering<'a> {
                 _ => f64::from(u8::from(before == after && before != 0)),
             }
         };
-        let table = match self.state_vars.get(&from) {
-            Some(&old) => Table::from_fn(&self.model, vec![old, when, var], |at| {
+        let table = match self.state_vars.get(from) {
+            Some(old) => Table::from_fn(&self.model, vec![old, when, var], |at| {
                 transition(at[0], at[1], at[2])
             }),
             None => Table::from_fn(&self.model, vec![when, var], |at| {
@@ -355,8 +401,9 @@ impl<'a> Lowering<'a> {
 
     /// Outside things, the unmodelled faults.
     fn roots(&mut self) {
-        for (id, &chance) in &self.graph.outside {
+        for (number, (id, &chance)) in self.graph.outside.iter().enumerate() {
             let var = self.model.root(vec![1.0 - chance, chance]);
+            self.thing_vars.set(number, var);
             self.outside_vars.insert(id.clone(), var);
         }
         for machine in 0..self.graph.boards.len() {
@@ -377,39 +424,33 @@ impl<'a> Lowering<'a> {
             .max_by_key(|&machine| (self.reached(machine).len(), std::cmp::Reverse(machine)))
     }
 
-    /// The functions looked at, or below them, that an unmodelled fault of a machine can break; those that hang together stand
-    /// together, rails last.
-    fn reached(&self, machine: usize) -> Vec<usize> {
-        let board = &self.graph.boards[machine];
-        let causes = self.needed().flat_map(|(_, or)| &or.causes);
-        let touched: BTreeSet<usize> = causes
-            .filter_map(|cause| match cause {
-                Cause::Unmodelled {
-                    machine: other,
-                    target,
-                } if *other == machine => Some(*target),
-                _ => None,
-            })
-            .collect();
-        let ranks = depth::ranks(&board.profile.functions);
-        let mut reached = board.targets.all(&board.profile);
-        reached.retain(|(number, target)| touched.contains(number) && is_breakable(target));
-        reached.sort_by_key(|(_, target)| match target {
-            Target::Function(id) => ranks.get(id.as_str()).copied().unwrap_or(usize::MAX),
-            Target::Rail(..) => usize::MAX,
-        });
-        reached.into_iter().map(|(number, _)| number).collect()
+    /// The functions looked at, or below them, that an unmodelled fault of a machine can break.
+    fn reached(&self, machine: usize) -> &[(u32, u32)] {
+        let of = |machine: usize| {
+            let machine = short(machine);
+            self.touched.partition_point(|(other, _)| *other < machine)
+        };
+        &self.touched[of(machine)..of(machine + 1)]
+    }
+
+    /// The same; those that hang together stand together, rails last.
+    fn reached_in_order(&self, machine: usize) -> Vec<u32> {
+        let wiring = &self.graph.boards[machine].wiring;
+        let reached = self.reached(machine).iter();
+        let mut reached: Vec<u32> = reached.map(|(_, target)| *target).collect();
+        reached.sort_by_key(|&target| wiring.rank(target as usize));
+        reached
     }
 
     /// The place of the unmodelled fault: beside the tables, or as a chain "it is at this function or at one before".
     fn unmodelled(&mut self, machine: usize) {
         let board = &self.graph.boards[machine];
         let prior = board.profile.unmodelled;
-        let breakable = board.targets.breakable(&board.profile);
+        let breakable = board.wiring.breakable();
         if board.mule || prior <= 0.0 || breakable == 0 {
             return;
         }
-        let reached = self.reached(machine);
+        let reached = self.reached_in_order(machine);
         let each = prior / breakable as f64;
         if self.beside == Some(machine) {
             return self.unmodelled_beside(machine, &reached, each, breakable);
@@ -420,7 +461,7 @@ impl<'a> Lowering<'a> {
             let var = self.chain_step(before, each / (1.0 - passed));
             passed += each;
             self.unmodelled_steps
-                .insert((machine, target), (before, var));
+                .insert((short(machine), target), (before, var));
             before = Some(var);
         }
         let elsewhere = each * (breakable - reached.len()) as f64;
@@ -428,10 +469,10 @@ impl<'a> Lowering<'a> {
             Some(last) if reached.len() == breakable => last,
             before => self.chain_step(before, elsewhere / (1.0 - passed)),
         };
-        self.unmodelled_end.insert(machine, end);
+        self.unmodelled_end.set(machine, end);
     }
 
-    fn unmodelled_beside(&mut self, machine: usize, reached: &[usize], each: f64, places: usize) {
+    fn unmodelled_beside(&mut self, machine: usize, reached: &[u32], each: f64, places: usize) {
         let board = &self.graph.boards[machine];
         let prior = board.profile.unmodelled;
         let var = self.model.variable(2);
@@ -440,9 +481,9 @@ impl<'a> Lowering<'a> {
             let here = self.model.variable(2);
             carriers.push((here, each));
             self.unmodelled_steps
-                .insert((machine, target), (None, here));
+                .insert((short(machine), target), (None, here));
         }
-        self.unmodelled_end.insert(machine, var);
+        self.unmodelled_end.set(machine, var);
         self.model.once = Some(Once {
             var,
             carriers,
@@ -465,294 +506,83 @@ impl<'a> Lowering<'a> {
         }
     }
 
-    /// Draws that more than one OR asks for get a variable; the others are summed out where they stand.
-    fn draws(&mut self) {
-        let mut links: BTreeMap<Link, BTreeSet<(usize, &Show)>> = BTreeMap::new();
-        let mut leaks: BTreeMap<(usize, usize), (usize, f64)> = BTreeMap::new();
-        let mut functions: BTreeMap<Draw, (BTreeSet<(usize, OrId)>, f64)> = BTreeMap::new();
-        let mut active: BTreeSet<(StateId, PowerId)> = BTreeSet::new();
-        for (id, or) in self.needed() {
-            for cause in &or.causes {
-                match cause {
-                    Cause::State { link, show } => {
-                        links.entry(*link).or_default().insert((id, show));
-                        active.extend(show.drawn.map(|power| (link.state, power)));
-                        if let Some(power) = show.coin {
-                            self.coin(power);
-                        }
-                    }
-                    Cause::Leak {
-                        machine,
-                        target,
-                        chance,
-                    } => {
-                        let leak = leaks
-                            .entry((*machine, *target))
-                            .or_insert((0, chance.get()));
-                        leak.0 += 1;
-                    }
-                    Cause::Function { or, draw, chance } if chance.get() < 1.0 => {
-                        functions
-                            .entry(*draw)
-                            .or_insert_with(|| (BTreeSet::new(), chance.get()))
-                            .0
-                            .insert((id, *or));
-                    }
-                    Cause::BenchSupply { power } => {
-                        let model = &mut self.model;
-                        self.bench.entry(*power).or_insert_with(|| {
-                            model.root(vec![1.0 - BENCH_SUPPLY_BAD, BENCH_SUPPLY_BAD])
-                        });
-                    }
-                    _ => {}
-                }
-            }
-        }
-        for (key, (_, chance)) in leaks.into_iter().filter(|(_, (uses, _))| *uses > 1) {
-            let var = self.model.root(vec![1.0 - chance, chance]);
-            self.leaks.insert(key, var);
-        }
-        for (draw, (_, chance)) in functions
-            .into_iter()
-            .filter(|(_, (uses, _))| uses.len() > 1)
-        {
-            let var = self.model.root(vec![1.0 - chance, chance]);
-            self.draw_vars.insert(draw, var);
-        }
-        self.link_draws(&links);
-        self.active_draws(&active);
-    }
-
-    fn coin(&mut self, power: PowerId) {
-        let model = &mut self.model;
-        self.coins
-            .entry(power)
-            .or_insert_with(|| model.root(vec![0.5, 0.5]));
-    }
-
-    fn link_draws(&mut self, used: &BTreeMap<Link, BTreeSet<(usize, &Show)>>) {
-        let noisy: BTreeMap<Link, usize> = used
-            .iter()
-            .filter(|(link, _)| self.is_noisy(**link))
-            .map(|(link, uses)| (*link, uses.len()))
-            .collect();
-        let mut explicit: BTreeSet<Link> = noisy
-            .iter()
-            .filter(|(_, uses)| **uses > 1)
-            .map(|(link, _)| *link)
-            .collect();
-        for link in noisy.keys() {
-            let path = self.lineage(link.state, |state| {
-                noisy.contains_key(&Link { state, ..*link })
-            });
-            explicit.extend(path.into_iter().map(|state| Link { state, ..*link }));
-        }
-        for link in explicit {
-            // sorted by state: the parent comes first
-            let chances = self.graph.breaks(link);
-            if let Some(harmed) = self.harmed.get(&link.state).cloned() {
-                let of = |state| Link { state, ..link };
-                let known = self.links.get(&of(harmed.last)).copied();
-                let parent = self.links.get(&of(harmed.from)).copied();
-                let var = known.unwrap_or_else(|| self.drawn_in_chain(&harmed, parent, &chances));
-                self.links.insert(of(harmed.last), var);
-                self.links.insert(link, var);
-                continue;
-            }
-            let parent = self.before(link.state).and_then(|from| {
-                Some((
-                    from,
-                    *self.links.get(&Link {
-                        state: from,
-                        ..link
-                    })?,
-                ))
-            });
-            if let Some(var) = self.persistent(link.state, parent, &chances) {
-                self.links.insert(link, var);
-            }
-        }
-    }
-
-    fn is_noisy(&self, link: Link) -> bool {
-        let possible = &self.graph.states[link.state].possible;
-        self.graph
-            .breaks(link)
-            .iter()
-            .zip(possible)
-            .any(|(&chance, &possible)| possible && chance > 0.0 && chance < 1.0)
-    }
-
-    fn active_draws(&mut self, used: &BTreeSet<(StateId, PowerId)>) {
-        let mut explicit = used.clone();
-        for &(state, power) in used {
-            let path = self.lineage(state, |other| used.contains(&(other, power)));
-            explicit.extend(path.into_iter().map(|state| (state, power)));
-        }
-        for (state, power) in explicit {
-            let shows: Vec<f64> = self.graph.states[state]
-                .modes
-                .iter()
-                .map(|mode| mode.shows)
-                .collect();
-            if let Some(harmed) = self.harmed.get(&state).cloned() {
-                let known = self.active.get(&(harmed.last, power)).copied();
-                let parent = self.active.get(&(harmed.from, power)).copied();
-                let var = known.unwrap_or_else(|| self.drawn_in_chain(&harmed, parent, &shows));
-                self.active.insert((harmed.last, power), var);
-                self.active.insert((state, power), var);
-                continue;
-            }
-            let parent = self
-                .before(state)
-                .and_then(|from| Some((from, *self.active.get(&(from, power))?)));
-            if let Some(var) = self.persistent(state, parent, &shows) {
-                self.active.insert((state, power), var);
-            }
-        }
-    }
-
-    /// The version before this one.
-    fn before(&self, state: StateId) -> Option<StateId> {
-        match self.graph.states[state].origin {
-            Origin::Prior { .. } => None,
-            Origin::Act { from, .. } | Origin::Harm { from, .. } => Some(from),
-        }
-    }
-
-    /// This version and those back to the nearest earlier one that is used; empty if none is.
-    fn lineage(&self, state: StateId, used: impl Fn(StateId) -> bool) -> Vec<StateId> {
-        let mut path = vec![state];
-        let mut at = state;
-        while let Some(from) = self.before(at) {
-            path.push(from);
-            if used(from) {
-                return path;
-            }
-            at = from;
-        }
-        Vec::new()
-    }
-
-    /// A draw that a mode keeps as long as it lasts: with the version before, an uncured mode keeps its draw.
-    fn persistent(
-        &mut self,
-        state: StateId,
-        parent: Option<(StateId, Var)>,
-        chances: &[f64],
-    ) -> Option<Var> {
-        let now = *self.state_vars.get(&state)?;
-        let fresh = |mode: usize| if mode == 0 { 0.0 } else { chances[mode - 1] };
-        let split = |chance: f64, value: usize| if value == 1 { chance } else { 1.0 - chance };
-        let var = self.model.variable(2);
-        let old = parent.and_then(|(from, draw)| Some((*self.state_vars.get(&from)?, draw)));
-        let table = match old {
-            Some((before, draw)) => {
-                Table::from_fn(&self.model, vec![before, now, draw, var], |at| {
-                    let kept = at[0] == at[1] && at[1] != 0;
-                    split(
-                        if kept {
-                            f64::from(u8::from(at[2] == 1))
-                        } else {
-                            fresh(at[1])
-                        },
-                        at[3],
-                    )
-                })
-            }
-            None => Table::from_fn(&self.model, vec![now, var], |at| split(fresh(at[0]), at[1])),
-        };
-        self.model.conditionals.push(table);
-        Some(var)
-    }
-
-    /// The ORs that something hangs on.
-    fn needed(&self) -> impl Iterator<Item = (usize, &'a Shared)> + use<'a> {
-        let shared: &'a [Shared] = self.shared;
-        shared.iter().enumerate().filter(|(_, or)| or.needed)
-    }
-
     fn ors(&mut self) {
-        for (id, or) in self.needed() {
-            let mut survivals: Vec<Table> = or
-                .causes
-                .iter()
-                .filter_map(|cause| self.survival(cause))
-                .collect();
-            for &part in &or.parts {
-                survivals.push(Table {
-                    vars: vec![self.or_vars[part]],
-                    values: vec![1.0, 0.0],
-                });
-            }
-            self.model.ors.push(Or {
-                child: self.or_vars[id],
-                survivals,
-            });
+        let shared = self.shared;
+        let needed = (0..shared.len()).filter(|&or| shared.is_needed(or));
+        self.model.ors.reserve_exact(needed.clone().count());
+        for id in needed {
+            let (causes, parts) = (shared.causes(id), shared.parts(id));
+            let mut survivals = Vec::with_capacity(causes.len() + parts.len());
+            survivals.extend(causes.iter().filter_map(|cause| self.survival(*cause)));
+            survivals.extend(parts.iter().map(|&part| whole(part as usize)));
+            let child = id;
+            self.model.ors.push(Or { child, survivals });
         }
     }
 
     /// Chance that a cause does not act.
-    fn survival(&self, cause: &Cause) -> Option<Table> {
-        let bad = |var: Var| Table {
-            vars: vec![var],
-            values: vec![1.0, 0.0],
-        };
+    fn survival(&self, cause: Cause) -> Option<Table> {
         Some(match cause {
-            Cause::Always => Table {
-                vars: Vec::new(),
-                values: vec![0.0],
-            },
+            Cause::Always => number(0.0),
             Cause::Leak {
                 machine,
                 target,
                 chance,
-            } => match self.leaks.get(&(*machine, *target)) {
-                Some(&var) => bad(var),
-                None => Table {
-                    vars: Vec::new(),
-                    values: vec![1.0 - chance.get()],
-                },
+            } => match self.leaks.get(&(machine, target)) {
+                Some(&var) => whole(var),
+                None => number(1.0 - chance.get()),
             },
             Cause::Unmodelled { machine, target } => {
-                match *self.unmodelled_steps.get(&(*machine, *target))? {
-                    (None, var) => bad(var),
+                match *self.unmodelled_steps.get(&(machine, target))? {
+                    (None, var) => whole(var),
                     (Some(before), var) => Table {
                         vars: vec![before, var],
                         values: vec![1.0, 0.0, 1.0, 1.0],
                     },
                 }
             }
-            Cause::State { link, show } => self.state_survival(*link, show),
-            Cause::Function { or, draw, chance } => match self.draw_vars.get(draw) {
+            Cause::State { link, show } => self.state_survival(link, show),
+            Cause::Function { or, draw, chance } => match self.draw_vars.get(&draw) {
                 Some(&var) if chance.get() < 1.0 => Table {
-                    vars: vec![self.or_vars[*or], var],
+                    vars: vec![or as usize, var],
                     values: vec![1.0, 1.0, 1.0, 0.0],
                 },
                 _ => Table {
-                    vars: vec![self.or_vars[*or]],
+                    vars: vec![or as usize],
                     values: vec![1.0, 1.0 - chance.get()],
                 },
             },
-            Cause::BenchSupply { power } => bad(self.bench[power]),
-            Cause::Outside { id } => bad(self.outside_vars[id]),
+            Cause::BenchSupply { power } => whole(self.bench.get(power as usize)?),
+            Cause::Outside { thing } => whole(self.thing_vars.get(thing as usize)?),
         })
     }
 
-    fn state_survival(&self, link: Link, show: &Show) -> Table {
-        let Some((state, states)) = self.read_from(link.state) else {
-            return Table {
-                vars: Vec::new(),
-                values: vec![1.0],
-            };
+    fn state_survival(&self, link: Link, show: Show) -> Table {
+        let id = link.state as usize;
+        let Some((state, states)) = self.read_from(id) else {
+            return number(1.0);
         };
         let drawn = self.links.get(&link).copied();
-        let active = show
-            .drawn
-            .and_then(|power| self.active.get(&(link.state, power)).copied());
-        let coin = show.coin.map(|power| self.coins[&power]);
+        let active = show.drawn.get();
+        let active = active.and_then(|power| self.active.get(&(id, power)).copied());
+        let coin = show.coin.get().and_then(|power| self.coins.get(power));
         let chances = self.graph.breaks(link);
-        let modes = &self.graph.states[link.state].modes;
+        let modes = self.graph.modes(id);
+        let visible = self.graph.visible[show.visible as usize];
+        if let (None, None, None, None) = (states, drawn, active, coin) {
+            let each = chances.iter().enumerate();
+            let each = each.map(|(mode, breaks)| {
+                let acts = visible.always.has(mode) || visible.if_warm.has(mode);
+                if acts { 1.0 - breaks } else { 1.0 }
+            });
+            let mut values = Vec::with_capacity(chances.len() + 1);
+            values.push(1.0);
+            values.extend(each);
+            return Table {
+                vars: vec![state],
+                values,
+            };
+        }
         let mut vars = vec![state];
         vars.extend([drawn, active, coin].into_iter().flatten());
         Table::from_fn(&self.model, vars, |at| {
@@ -764,13 +594,10 @@ impl<'a> Lowering<'a> {
             let mut flag = |present: bool| present.then(|| rest.next() == Some(&1));
             let breaks =
                 flag(drawn.is_some()).map_or(chances[mode], |breaks| f64::from(u8::from(breaks)));
-            let acts = flag(active.is_some()).is_none_or(|acts| acts || modes[mode].shows >= 1.0);
+            let acts =
+                flag(active.is_some()).is_none_or(|acts| acts || modes.get(mode).shows >= 1.0);
             let warm = flag(coin.is_some()).unwrap_or(true);
-            let visible = match show.modes[mode] {
-                Visible::Never => false,
-                Visible::Always => true,
-                Visible::IfWarm => warm,
-            };
+            let visible = visible.always.has(mode) || (warm && visible.if_warm.has(mode));
             if acts && visible { 1.0 - breaks } else { 1.0 }
         })
     }
@@ -793,6 +620,43 @@ impl<'a> Lowering<'a> {
                 finding: OUTER,
             });
         }
+    }
+}
+
+/// The targets that an unmodelled fault can break, where something looks at them, with their machines, in order.
+fn touched(graph: &Graph, shared: &Shared) -> Vec<(u32, u32)> {
+    if graph
+        .boards
+        .iter()
+        .all(|board| board.profile.unmodelled <= 0.0)
+    {
+        return Vec::new();
+    }
+    let needed = (0..shared.len()).filter(|&or| shared.is_needed(or));
+    let causes = needed.flat_map(|or| shared.causes(or));
+    let touched = causes.filter_map(|cause| match *cause {
+        Cause::Unmodelled { machine, target } => Some((machine, target)),
+        _ => None,
+    });
+    let mut touched: Vec<(u32, u32)> = touched.collect();
+    touched.sort_unstable();
+    touched.dedup();
+    touched
+}
+
+/// The variable alone decides: its second state breaks what it stands under.
+fn whole(var: Var) -> Table {
+    Table {
+        vars: vec![var],
+        values: vec![1.0, 0.0],
+    }
+}
+
+/// What depends on no variable.
+fn number(value: f64) -> Table {
+    Table {
+        vars: Vec::new(),
+        values: vec![value],
     }
 }
 

@@ -102,10 +102,28 @@ impl Table {
         vars: Vec<Var>,
         mut value: impl FnMut(&[usize]) -> f64,
     ) -> Self {
-        let states: Vec<usize> = vars.iter().map(|&var| model.states[var]).collect();
-        let mut values = Vec::with_capacity(states.iter().product());
-        for_each_state(&states, |at| values.push(value(at)));
-        Self { vars, values }
+        const FEW: usize = 8;
+        let count = vars.iter().map(|&var| model.states[var]).product();
+        let mut values = Vec::with_capacity(count);
+        let mut few = [0; FEW];
+        let mut many = Vec::new();
+        let at = match few.get_mut(..vars.len()) {
+            Some(few) => few,
+            None => {
+                many.resize(vars.len(), 0);
+                &mut many[..]
+            }
+        };
+        loop {
+            values.push(value(at));
+            let mut places = (0..vars.len()).rev();
+            let Some(place) = places.find(|&place| at[place] + 1 < model.states[vars[place]])
+            else {
+                return Self { vars, values };
+            };
+            at[place] += 1;
+            at[place + 1..].fill(0);
+        }
     }
 }
 

@@ -5,7 +5,7 @@
 
 use crate::{
     graph::OrId,
-    looks::Looking,
+    looks::{Looking, Repeated},
     lower::Lowered,
     model::{Likelihood, Model, Table},
     situation::{Action, Step},
@@ -31,11 +31,10 @@ impl Lowered {
     pub(crate) fn likelihoods_of_last(&self, unrolled: &Unrolled) -> Option<Vec<Likelihood>> {
         let finding = unrolled.findings.len().checked_sub(1)?;
         let look = look(&unrolled.findings[finding].what)?;
-        let known = |or: &OrId| {
-            let var = self.ors.get(*or);
-            var.is_some_and(|&var| self.model.states[var] > 1)
-        };
-        if !look.ors.iter().chain(&look.requires).all(known) {
+        // the variable of an OR has its number
+        let known = |or: OrId| self.model.states[or] > 1;
+        let mut ors = look.ors.iter().copied().chain(look.requires.get());
+        if !ors.all(known) {
             return None;
         }
         let mut model = Model {
@@ -46,10 +45,9 @@ impl Lowered {
         let tables = Looking {
             graph: &unrolled.graph,
             model: &mut model,
-            ors: &self.ors,
             draws: &mut draws,
         }
-        .look(look, unrolled);
+        .look(look, Repeated::of(look, unrolled));
         let new = model.states.len() > self.model.states.len();
         let number = |table: &Table| table.vars.is_empty();
         if new || tables.iter().any(number) {

@@ -5,68 +5,174 @@
 //! every look, and what was touched. So a touched supply puts one variable an epoch beside the functions behind it, not a version
 //! of each.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
 
-use crate::graph::{Cause, Graph, JOINT_TARGET, OrId};
+use crate::{
+    graph::{Cause, Graph, JOINT_TARGET, OrId, sort_from},
+    wiring::{Maybe, short},
+};
 
-/// An OR after sharing: its causes, and other ORs it takes in whole.
-#[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
+/// The ORs of the graph in the order of their numbers, and those that they share after them.
+#[derive(Debug)]
 pub(crate) struct Shared {
-    pub(crate) causes: BTreeSet<Cause>,
-    pub(crate) parts: BTreeSet<usize>,
+    ors: Vec<One>,
+    causes: Vec<Cause>,
+    parts: Vec<u32>,
+}
+
+/// An OR after sharing: where its causes are, and the other ORs that it takes in whole.
+#[derive(Debug, Clone, Default)]
+struct One {
+    causes: Range<u32>,
+    parts: Range<u32>,
     /// Something that is asked or was seen hangs on it.
-    pub(crate) needed: bool,
+    needed: bool,
+}
+
+/// What is in a range of a flat list.
+fn within<'a, T>(all: &'a [T], range: &Range<u32>) -> &'a [T] {
+    &all[range.start as usize..range.end as usize]
+}
+
+impl Shared {
+    pub(crate) fn len(&self) -> usize {
+        self.ors.len()
+    }
+
+    /// Something that is asked or was seen hangs on it.
+    pub(crate) fn is_needed(&self, or: usize) -> bool {
+        self.ors[or].needed
+    }
+
+    /// Why it may fail, in order.
+    pub(crate) fn causes(&self, or: usize) -> &[Cause] {
+        within(&self.causes, &self.ors[or].causes)
+    }
+
+    /// The ORs that it takes in whole, in order.
+    pub(crate) fn parts(&self, or: usize) -> &[u32] {
+        within(&self.parts, &self.ors[or].parts)
+    }
+
+    fn set(&mut self, or: usize, set: &Set) {
+        let start = (short(self.causes.len()), short(self.parts.len()));
+        self.causes.extend(&set.causes);
+        self.parts.extend(&set.parts);
+        self.ors[or].causes = start.0..short(self.causes.len());
+        self.ors[or].parts = start.1..short(self.parts.len());
+    }
+
+    fn need(&mut self, used: impl Iterator<Item = OrId>) {
+        let mut open: Vec<usize> = used.collect();
+        while let Some(id) = open.pop() {
+            if std::mem::replace(&mut self.ors[id].needed, true) {
+                continue;
+            }
+            open.extend(self.parts(id).iter().map(|&part| part as usize));
+            open.extend(self.causes(id).iter().filter_map(needs));
+        }
+    }
+}
+
+/// Causes and ORs that are taken in whole, each in order.
+#[derive(Debug, Clone, Default)]
+struct Set {
+    causes: Vec<Cause>,
+    parts: Vec<u32>,
 }
 
 /// The two ORs that a version consists of.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy)]
 struct Halves {
-    core: Option<usize>,
-    touched: Option<usize>,
+    core: Maybe,
+    touched: Maybe,
 }
 
-/// The ORs of the graph in the order of their numbers, and those that they share after them; `used` are those that are looked at.
-pub(crate) fn share(graph: &Graph, used: impl Iterator<Item = OrId>) -> Vec<Shared> {
-    let mut versions: BTreeMap<(usize, usize), Vec<OrId>> = BTreeMap::new();
-    for (id, or) in graph.ors.iter().enumerate() {
-        // several functions asked for at once are no function: each such OR stands alone
-        let alone = (or.target == JOINT_TARGET).then_some(id);
-        let key = (
-            or.machine,
-            alone.map_or(or.target, |id| JOINT_TARGET - 1 - id),
-        );
-        versions.entry(key).or_default().push(id);
+impl Halves {
+    const NONE: Self = Self {
+        core: Maybe::NONE,
+        touched: Maybe::NONE,
+    };
+
+    fn all(self) -> impl Iterator<Item = u32> {
+        let all = [self.core, self.touched].into_iter();
+        all.filter_map(Maybe::get).map(short)
     }
+}
+
+/// What the ORs share; `used` are those that are looked at.
+pub(crate) fn share(graph: &Graph, used: impl Iterator<Item = OrId>) -> Shared {
+    let count = graph.ors.len();
+    let versions = Versions::of(graph);
     let mut sharing = Sharing {
         graph,
-        of: vec![None; graph.ors.len()],
-        shared: vec![Shared::default(); graph.ors.len()],
-        known: BTreeMap::new(),
+        of: vec![Halves::NONE; count],
+        shared: Shared {
+            ors: vec![One::default(); count],
+            causes: Vec::with_capacity(graph.cause_count()),
+            parts: Vec::new(),
+        },
+        split: vec![false; versions.ends.len()],
+        known: Vec::new(),
     };
-    let groups: Vec<Vec<OrId>> = versions.into_values().collect();
-    let mut group_of = vec![0; graph.ors.len()];
-    for (number, ids) in groups.iter().enumerate() {
-        ids.iter().for_each(|&id| group_of[id] = number);
-    }
-    for ids in &groups {
-        sharing.split(ids, &groups, &group_of);
+    for group in 0..versions.ends.len() {
+        sharing.split(group, &versions);
     }
     let mut shared = sharing.shared;
-    let mut open: Vec<usize> = used.collect();
-    while let Some(id) = open.pop() {
-        if std::mem::replace(&mut shared[id].needed, true) {
-            continue;
-        }
-        open.extend(&shared[id].parts);
-        open.extend(shared[id].causes.iter().filter_map(needs));
-    }
+    shared.need(used);
     shared
+}
+
+/// The versions of each function.
+struct Versions {
+    /// The ORs, those of a function together.
+    ids: Vec<u32>,
+    /// Where each group ends.
+    ends: Vec<u32>,
+    /// By OR.
+    group_of: Vec<u32>,
+}
+
+impl Versions {
+    fn of(graph: &Graph) -> Self {
+        let mut ids: Vec<u32> = (0..short(graph.ors.len())).collect();
+        // several functions asked for at once are no function: each such OR stands alone
+        let key = |id: u32| {
+            let or = &graph.ors[id as usize];
+            let joint = or.target as usize == JOINT_TARGET;
+            (
+                or.machine,
+                if joint { u32::MAX - 1 - id } else { or.target },
+            )
+        };
+        ids.sort_by_key(|&id| key(id));
+        let mut ends = Vec::with_capacity(ids.len());
+        let mut group_of = vec![0; ids.len()];
+        let mut end = 0;
+        for group in ids.chunk_by(|&a, &b| key(a) == key(b)) {
+            for &id in group {
+                group_of[id as usize] = short(ends.len());
+            }
+            end += group.len();
+            ends.push(short(end));
+        }
+        Self {
+            ids,
+            ends,
+            group_of,
+        }
+    }
+
+    fn group(&self, number: usize) -> &[u32] {
+        let start = number.checked_sub(1).map_or(0, |before| self.ends[before]);
+        within(&self.ids, &(start..self.ends[number]))
+    }
 }
 
 /// The OR that a cause needs.
 fn needs(cause: &Cause) -> Option<OrId> {
     match cause {
-        Cause::Function { or, .. } => Some(*or),
+        Cause::Function { or, .. } => Some(*or as usize),
         _ => None,
     }
 }
@@ -74,130 +180,191 @@ fn needs(cause: &Cause) -> Option<OrId> {
 struct Sharing<'a> {
     graph: &'a Graph,
     /// By OR of the graph, once it is split.
-    of: Vec<Option<Halves>>,
-    shared: Vec<Shared>,
-    /// ORs after those of the graph.
-    known: BTreeMap<Shared, usize>,
+    of: Vec<Halves>,
+    shared: Shared,
+    /// By group of versions.
+    split: Vec<bool>,
+    /// ORs after those of the graph, in the order of what they consist of.
+    known: Vec<u32>,
 }
 
 impl Sharing<'_> {
     /// Splits the versions of a function, those it needs before it; functions form no cycle.
-    fn split(&mut self, ids: &[OrId], groups: &[Vec<OrId>], group_of: &[usize]) {
-        if self.of[ids[0]].is_some() {
+    fn split(&mut self, group: usize, versions: &Versions) {
+        if std::mem::replace(&mut self.split[group], true) {
             return;
         }
+        let ids = versions.group(group);
         let graph = self.graph;
-        for needed in ids
-            .iter()
-            .flat_map(|&id| graph.ors[id].causes.iter())
-            .filter_map(needs)
-        {
-            self.split(&groups[group_of[needed]], groups, group_of);
+        for &id in ids {
+            for needed in graph.causes(id as usize).iter().filter_map(needs) {
+                self.split(versions.group_of[needed] as usize, versions);
+            }
         }
-        let expanded: Vec<Shared> = ids.iter().map(|&id| self.expanded(id)).collect();
-        if let [id] = ids {
-            self.of[*id] = Some(Halves {
-                core: Some(*id),
-                touched: None,
-            });
-            self.shared[*id].causes.clone_from(&expanded[0].causes);
-            self.shared[*id].parts.clone_from(&expanded[0].parts);
-            return;
+        if let [id] = *ids {
+            self.of[id as usize].core = Maybe::of(id as usize);
+            return self.alone(id);
         }
-        let core = common(&expanded);
-        let mut rest: Vec<Shared> = expanded.iter().map(|one| without(one, &core)).collect();
+        let mut rest: Vec<Set> = ids.iter().map(|&id| self.expanded(id)).collect();
+        let core = common(&rest);
+        for version in &mut rest {
+            version.take_away(&core);
+        }
         self.group(&mut rest);
-        let core = self.node(core);
-        for (&id, rest) in ids.iter().zip(rest) {
+        let core = self.node(&core);
+        for (&id, rest) in ids.iter().zip(&rest) {
             let touched = self.node(rest);
-            self.of[id] = Some(Halves { core, touched });
-            self.shared[id]
-                .parts
-                .extend(core.into_iter().chain(touched));
+            let halves = Halves { core, touched };
+            self.of[id as usize] = halves;
+            let mut parts: Vec<u32> = halves.all().collect();
+            parts.sort_unstable();
+            parts.dedup();
+            let causes = Vec::new();
+            self.shared.set(id as usize, &Set { causes, parts });
         }
     }
 
-    /// A version with the halves of what it needs in place of the whole.
-    fn expanded(&self, id: OrId) -> Shared {
-        let mut expanded = Shared::default();
-        for cause in self.graph.ors[id].causes.iter() {
-            let Cause::Function { or, draw, chance } = cause else {
-                expanded.causes.insert(cause.clone());
-                continue;
-            };
-            let Halves { core, touched } = self.of[*or].unwrap_or_default();
-            for half in core.into_iter().chain(touched) {
-                if chance.get() < 1.0 {
-                    expanded.causes.insert(Cause::Function {
-                        or: half,
-                        draw: *draw,
-                        chance: *chance,
-                    });
-                } else {
-                    expanded.parts.insert(half);
-                }
-            }
-        }
-        expanded
+    /// A function of which there is one version.
+    fn alone(&mut self, id: u32) {
+        let Shared { ors, causes, parts } = &mut self.shared;
+        let start = (causes.len(), parts.len());
+        expand(
+            self.graph,
+            &self.of,
+            id,
+            |cause| causes.push(cause),
+            |part| parts.push(part),
+        );
+        sort_from(causes, start.0);
+        sort_from(parts, start.1);
+        ors[id as usize].causes = short(start.0)..short(causes.len());
+        ors[id as usize].parts = short(start.1)..short(parts.len());
+    }
+
+    fn expanded(&self, id: u32) -> Set {
+        let Set {
+            mut causes,
+            mut parts,
+        } = Set::default();
+        causes.reserve(self.graph.causes(id as usize).len());
+        expand(
+            self.graph,
+            &self.of,
+            id,
+            |cause| causes.push(cause),
+            |part| parts.push(part),
+        );
+        sort_from(&mut causes, 0);
+        sort_from(&mut parts, 0);
+        Set { causes, parts }
     }
 
     /// Causes that stand together in the same versions become one OR.
-    fn group(&mut self, versions: &mut [Shared]) {
-        let mut members: BTreeMap<&Cause, Vec<usize>> = BTreeMap::new();
-        for (version, one) in versions.iter().enumerate() {
-            for cause in &one.causes {
-                members.entry(cause).or_default().push(version);
+    fn group(&mut self, versions: &mut [Set]) {
+        let each = versions.iter().enumerate();
+        let mut members: Vec<(Cause, u32)> = each
+            .flat_map(|(version, one)| one.causes.iter().map(move |&cause| (cause, short(version))))
+            .collect();
+        members.sort_unstable();
+        let of_causes = members.chunk_by(|a, b| a.0 == b.0);
+        let mut together: Vec<(Vec<u32>, Cause)> = of_causes
+            .filter(|versions| versions.len() > 1)
+            .map(|versions| (versions.iter().map(|one| one.1).collect(), versions[0].0))
+            .collect();
+        together.sort_unstable();
+        let mut grouped = Vec::new();
+        for group in together
+            .chunk_by(|a, b| a.0 == b.0)
+            .filter(|group| group.len() > 1)
+        {
+            let causes: Vec<Cause> = group.iter().map(|one| one.1).collect();
+            grouped.extend(&causes);
+            let parts = Vec::new();
+            let node = self.node(&Set { causes, parts });
+            for &version in &group[0].0 {
+                let parts = &mut versions[version as usize].parts;
+                parts.extend(node.get().map(short));
             }
         }
-        let mut together: BTreeMap<Vec<usize>, BTreeSet<Cause>> = BTreeMap::new();
-        for (cause, versions) in members {
-            together.entry(versions).or_default().insert(cause.clone());
-        }
-        for (at, causes) in together {
-            if at.len() < 2 || causes.len() < 2 {
-                continue;
-            }
-            let grouped = Shared {
-                causes,
-                ..Shared::default()
-            };
-            for version in at {
-                versions[version] = without(&versions[version], &grouped);
-                versions[version].parts.extend(self.node(grouped.clone()));
-            }
+        grouped.sort_unstable();
+        for version in versions {
+            version
+                .causes
+                .retain(|cause| grouped.binary_search(cause).is_err());
+            version.parts.sort_unstable();
+            version.parts.dedup();
         }
     }
 
     /// The number of an OR of these causes and parts; none if there are none.
-    fn node(&mut self, one: Shared) -> Option<usize> {
-        match (one.causes.len(), one.parts.len()) {
-            (0, 0) => return None,
-            (0, 1) => return one.parts.first().copied(),
+    fn node(&mut self, set: &Set) -> Maybe {
+        match (&set.causes[..], &set.parts[..]) {
+            ([], []) => return Maybe::NONE,
+            ([], &[part]) => return Maybe::of(part as usize),
             _ => {}
         }
-        let next = self.shared.len();
-        let number = *self.known.entry(one.clone()).or_insert(next);
-        if number == next {
-            self.shared.push(one);
+        let shared = &self.shared;
+        let found = self.known.binary_search_by(|&known| {
+            let known = known as usize;
+            let of = (shared.causes(known), shared.parts(known));
+            of.cmp(&(&set.causes, &set.parts))
+        });
+        match found {
+            Ok(place) => Maybe::of(self.known[place] as usize),
+            Err(place) => {
+                let number = self.shared.len();
+                self.shared.ors.push(One::default());
+                self.shared.set(number, set);
+                self.known.insert(place, short(number));
+                Maybe::of(number)
+            }
         }
-        Some(number)
+    }
+}
+
+/// A version with the halves of what it needs in place of the whole.
+fn expand(
+    graph: &Graph,
+    of: &[Halves],
+    id: u32,
+    mut add_cause: impl FnMut(Cause),
+    mut add_part: impl FnMut(u32),
+) {
+    for &cause in graph.causes(id as usize) {
+        let Cause::Function { or, draw, chance } = cause else {
+            add_cause(cause);
+            continue;
+        };
+        for or in of[or as usize].all() {
+            if chance.get() < 1.0 {
+                add_cause(Cause::Function { or, draw, chance });
+            } else {
+                add_part(or);
+            }
+        }
+    }
+}
+
+impl Set {
+    /// Without what is in another one.
+    fn take_away(&mut self, other: &Self) {
+        let Self { causes, parts } = other;
+        self.causes
+            .retain(|cause| causes.binary_search(cause).is_err());
+        self.parts.retain(|part| parts.binary_search(part).is_err());
     }
 }
 
 /// What is in all versions.
-fn common(versions: &[Shared]) -> Shared {
+fn common(versions: &[Set]) -> Set {
     let mut common = versions[0].clone();
-    for other in &versions[1..] {
-        common.causes.retain(|cause| other.causes.contains(cause));
-        common.parts.retain(|part| other.parts.contains(part));
+    for Set { causes, parts } in &versions[1..] {
+        common
+            .causes
+            .retain(|cause| causes.binary_search(cause).is_ok());
+        common
+            .parts
+            .retain(|part| parts.binary_search(part).is_ok());
     }
     common
-}
-
-fn without(one: &Shared, other: &Shared) -> Shared {
-    Shared {
-        causes: one.causes.difference(&other.causes).cloned().collect(),
-        parts: one.parts.difference(&other.parts).copied().collect(),
-        needed: false,
-    }
 }

@@ -13,7 +13,6 @@ use crate::{
     answer::{Economy, Step},
     diagnosis::{Diagnosis, Listed},
     error::Error,
-    graph::modes_of,
     model::Var,
     situation::{Action, Chip, Machine, Situation, Step as BenchStep, Truth},
     tree::{Marginals, Question},
@@ -50,10 +49,8 @@ impl Trial {
         {
             return Ok(None);
         }
-        let modes: Vec<String> = modes_of(part, Site::Chip)
-            .iter()
-            .map(|mode| mode.id.clone())
-            .collect();
+        let modes = part.modes.iter().filter(|mode| mode.site == Site::Chip);
+        let modes: Vec<String> = modes.map(|mode| mode.id.clone()).collect();
         let mut shown: BTreeMap<usize, Vec<Vec<f64>>> = BTreeMap::new();
         let states = std::iter::once(None).chain(modes.iter().map(Some));
         for state in states.take_while(|_| !modes.is_empty()) {

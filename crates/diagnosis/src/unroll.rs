@@ -1,23 +1,20 @@
 //! Walks the steps of a situation and unrolls them into the graph, with the findings.
 
-use std::{
-    collections::{BTreeMap, BTreeSet},
-    sync::Arc,
-};
+use std::{collections::BTreeSet, sync::Arc};
 
-use catalogue::{Check, Mount, Part, RailSide, Scope, Site, Target, Tells};
+use catalogue::{Check, Mount, Part, Profile, Site, Target, Tells};
 use units::Component;
 
 use crate::{
     error::Error,
     graph::{
-        Arising, Board, ChipState, Graph, OrId, Origin, Position, PositionState, PowerId, State,
-        StateId, Targets, View, Warmth, acting, modes_of,
+        Arising, ChipState, Graph, Kind, ModeSet, OrId, Origin, Own, Position, PowerId, State,
+        StateId, Touch, View, Warmth,
     },
     lower::Asked,
-    situation::{
-        Action, Chip, Machine, Measure, Places, Shown, Situation, Supply, Treatment, Truth,
-    },
+    situation::{Action, Chip, Measure, Places, Shown, Situation, Supply, Treatment, Truth},
+    take_in::{number_things, take_in},
+    wiring::{Maybe, Wiring, short},
 };
 
 /// Minutes without a finding after which a session or a power-up is over.
@@ -27,7 +24,8 @@ const IDLE_MINUTES: f64 = 30.0;
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Unrolled {
     pub(crate) graph: Graph,
-    pub(crate) findings: Vec<Finding>,
+    /// A copy of the whole shares them.
+    pub(crate) findings: Vec<Arc<Finding>>,
     /// By board.
     pub(crate) progress: Vec<Progress>,
     pub(crate) sessions: usize,
@@ -38,10 +36,11 @@ pub(crate) struct Unrolled {
 pub(crate) struct Progress {
     pub(crate) epoch: usize,
     power: Option<OpenPower>,
-    sessions: BTreeMap<(usize, Option<String>), OpenSession>,
+    /// In the order of their checks and persons.
+    sessions: Vec<OpenSession>,
 }
 
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Copy)]
 struct OpenPower {
     id: PowerId,
     supply: Supply,
@@ -51,6 +50,8 @@ struct OpenPower {
 
 #[derive(Debug, Clone)]
 struct OpenSession {
+    check: u32,
+    person: Option<Arc<str>>,
     id: usize,
     last: Option<f64>,
 }
@@ -59,7 +60,7 @@ struct OpenSession {
 #[derive(Debug, Clone)]
 pub(crate) struct Finding {
     /// Indices of its steps.
-    pub(crate) steps: Vec<usize>,
+    pub(crate) steps: Box<[usize]>,
     pub(crate) what: What,
 }
 
@@ -78,7 +79,7 @@ pub(crate) enum What {
     },
     /// None of these fails.
     Works {
-        ors: Vec<OrId>,
+        ors: Box<[OrId]>,
     },
 }
 
@@ -89,12 +90,10 @@ pub(crate) struct Look {
     pub(crate) check: usize,
     pub(crate) epoch: usize,
     pub(crate) session: usize,
-    power: Option<PowerId>,
-    warm: Option<u64>,
     /// What the check names: one target, or each target of its rows in order of first use.
-    pub(crate) ors: Vec<OrId>,
+    pub(crate) ors: Box<[OrId]>,
     /// Fails if the check cannot be done.
-    pub(crate) requires: Option<OrId>,
+    pub(crate) requires: Maybe,
     pub(crate) shown: Seen,
 }
 
@@ -102,22 +101,28 @@ pub(crate) struct Look {
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Seen {
     Outcome(usize),
-    Readings {
-        values: Vec<f64>,
-        components: Vec<Component>,
-    },
+    Readings(Box<Readings>),
     Cannot,
 }
 
+/// Readings of a session taken under the same condition.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Readings {
+    power: Option<PowerId>,
+    warm: Option<u64>,
+    pub(crate) values: Vec<f64>,
+    pub(crate) components: Vec<Component>,
+}
+
 /// The targets a check names, each once, in order of first use.
-pub(crate) fn named_targets(check: &Check) -> Vec<Target> {
+pub(crate) fn named_targets(check: &Check) -> Vec<&Target> {
     match &check.tells {
-        Tells::Target { target, .. } => vec![target.clone()],
+        Tells::Target { target, .. } => vec![target],
         Tells::Rows(rows) => {
-            let mut named: Vec<Target> = Vec::new();
+            let mut named: Vec<&Target> = Vec::new();
             for target in rows.iter().flat_map(|row| &row.fails) {
-                if !named.contains(target) {
-                    named.push(target.clone());
+                if !named.contains(&target) {
+                    named.push(target);
                 }
             }
             named
@@ -125,222 +130,34 @@ pub(crate) fn named_targets(check: &Check) -> Vec<Target> {
     }
 }
 
+/// Finds the wiring of a profile that was unrolled before.
+pub(crate) type Known<'a> = &'a dyn Fn(&Arc<Profile>) -> Option<Arc<Wiring>>;
+
 /// Unrolls a situation.
-pub(crate) fn unroll(situation: &Situation) -> Result<Unrolled, Error> {
-    unroll_without(situation, &BTreeSet::new())
+pub(crate) fn unroll(situation: &Situation, known: Known<'_>) -> Result<Unrolled, Error> {
+    unroll_without(situation, &BTreeSet::new(), known)
 }
 
-/// The same where some modes never arise: they are set aside.
-pub(crate) fn unroll_without(
+fn unroll_without(
     situation: &Situation,
     aside: &BTreeSet<Arising>,
+    known: Known<'_>,
 ) -> Result<Unrolled, Error> {
     let mut unrolled = Unrolled::default();
     unrolled.graph.aside.clone_from(aside);
+    unrolled.findings.reserve(situation.steps.len());
     for machine in &situation.machines {
-        take_in(&mut unrolled, situation, machine)?;
+        take_in(&mut unrolled, situation, machine, known)?;
     }
+    number_things(&mut unrolled.graph);
     for (index, step) in situation.steps.iter().enumerate() {
         unrolled
             .step(index, step.time, &step.action)
             .map_err(|error| error.at(index))?;
     }
+    unrolled.findings.shrink_to_fit();
+    unrolled.graph.shrink();
     Ok(unrolled)
-}
-
-fn take_in(unrolled: &mut Unrolled, situation: &Situation, machine: &Machine) -> Result<(), Error> {
-    let profile = situation.profiles.get(&machine.profile).ok_or_else(|| {
-        Error::new(format!(
-            "found board `{}` on machine `{}`, expected a board profile that is loaded",
-            machine.profile, machine.tag
-        ))
-    })?;
-    let profile = Arc::clone(profile);
-    let graph = &mut unrolled.graph;
-    if graph.boards.iter().any(|board| board.tag == machine.tag) {
-        return Err(Error::new(format!(
-            "found machine `{}` twice, expected each tag once",
-            machine.tag
-        )));
-    }
-    known_names(machine, &profile)?;
-    if !machine.mule {
-        take_in_events(graph, situation, machine, &profile);
-    }
-    let board_index = graph.boards.len();
-    let mut positions = Vec::with_capacity(profile.parts.len());
-    for (index, part) in profile.parts.iter().enumerate() {
-        let place = prior_state(graph, &profile, machine, part, Site::Place);
-        let place = graph.add_state(place);
-        let chip = if machine.empty.contains(&part.reference) {
-            None
-        } else {
-            let state = prior_state(graph, &profile, machine, part, Site::Chip);
-            let state = graph.add_state(state);
-            graph.chips.push(ChipState {
-                state,
-                mark: None,
-                position: Some((board_index, index)),
-            });
-            Some(graph.chips.len() - 1)
-        };
-        positions.push(PositionState {
-            chip,
-            place,
-            touched: false,
-        });
-    }
-    for thing in &profile.outside {
-        graph
-            .outside
-            .entry(thing.id.clone())
-            .or_insert(thing.chance);
-    }
-    let outside = machine.outside.clone().unwrap_or_else(|| {
-        profile
-            .outside
-            .iter()
-            .map(|thing| thing.id.clone())
-            .collect()
-    });
-    let targets = Targets::of(&profile);
-    graph.boards.push(Board {
-        tag: machine.tag.clone(),
-        mule: machine.mule,
-        acting: Arc::new(acting(&profile, &targets)),
-        looked: Vec::new(),
-        targets,
-        profile,
-        positions,
-        outside,
-        unmodelled: true,
-    });
-    unrolled.progress.push(Progress::default());
-    Ok(())
-}
-
-/// Empty positions, outside things and known events must be the board's.
-fn known_names(machine: &Machine, profile: &catalogue::Profile) -> Result<(), Error> {
-    let unknown = |what: &str, name: &str| {
-        Err(Error::new(format!(
-            "found {what} `{name}` on machine `{}`, expected one of board `{}`",
-            machine.tag, profile.id
-        )))
-    };
-    if let Some(part) = machine
-        .empty
-        .iter()
-        .find(|part| profile.part(part).is_none())
-    {
-        return unknown("empty position", part);
-    }
-    let outside = machine.outside.iter().flatten();
-    if let Some(thing) = outside
-        .into_iter()
-        .find(|id| !profile.outside.iter().any(|thing| thing.id == **id))
-    {
-        return unknown("outside thing", thing);
-    }
-    match machine
-        .known
-        .keys()
-        .find(|id| !profile.events.iter().any(|event| event.id == **id))
-    {
-        Some(event) => unknown("event", event),
-        None => Ok(()),
-    }
-}
-
-fn take_in_events(
-    graph: &mut Graph,
-    situation: &Situation,
-    machine: &Machine,
-    profile: &catalogue::Profile,
-) {
-    for event in &profile.events {
-        let Some(key) = event_key(machine, event) else {
-            continue;
-        };
-        let known = match event.scope {
-            Scope::Machine => machine.known.get(&event.id),
-            Scope::Lot => situation
-                .lots
-                .get(&key.0)
-                .and_then(|known| known.get(&event.id)),
-        };
-        match known {
-            Some(&known) => {
-                graph.known.insert(key, known);
-            }
-            None => {
-                graph.events.entry(key).or_insert(event.chance);
-            }
-        }
-    }
-}
-
-/// Whose event it is: the machine's or its lot's; none for a lot's event of a machine without lot.
-fn event_key(machine: &Machine, event: &catalogue::Event) -> Option<(String, String)> {
-    match event.scope {
-        Scope::Machine => Some((machine.tag.clone(), event.id.clone())),
-        Scope::Lot => machine
-            .lot
-            .as_ref()
-            .map(|lot| (lot.clone(), event.id.clone())),
-    }
-}
-
-fn prior_state(
-    graph: &Graph,
-    profile: &catalogue::Profile,
-    machine: &Machine,
-    part: &Part,
-    site: Site,
-) -> State {
-    let modes = modes_of(part, site);
-    if machine.mule {
-        let possible = vec![false; modes.len()];
-        return State {
-            origin: Origin::Prior {
-                own: vec![0.0; modes.len()],
-                strikes: Vec::new(),
-            },
-            modes,
-            possible,
-        };
-    }
-    let own: Vec<f64> = part
-        .modes
-        .iter()
-        .filter(|mode| mode.site == site)
-        .map(|mode| mode.chance)
-        .collect();
-    let mut strikes = Vec::new();
-    for event in &profile.events {
-        let Some(key) = event_key(machine, event) else {
-            continue;
-        };
-        if graph.known.get(&key) == Some(&false) {
-            continue;
-        }
-        for cause in event
-            .causes
-            .iter()
-            .filter(|cause| cause.part == part.reference && cause.chance > 0.0)
-        {
-            if let Some(mode) = modes.iter().position(|mode| mode.id == cause.mode) {
-                strikes.push((key.clone(), mode, cause.chance));
-            }
-        }
-    }
-    let possible = (0..modes.len())
-        .map(|mode| own[mode] > 0.0 || strikes.iter().any(|strike| strike.1 == mode))
-        .collect();
-    State {
-        origin: Origin::Prior { own, strikes },
-        modes,
-        possible,
-    }
 }
 
 pub(crate) fn unknown_machine(tag: &str) -> Error {
@@ -350,6 +167,22 @@ pub(crate) fn unknown_machine(tag: &str) -> Error {
 }
 
 impl Unrolled {
+    /// The same situation where some modes never arise: they are set aside.
+    pub(crate) fn without(
+        &self,
+        situation: &Situation,
+        aside: &BTreeSet<Arising>,
+    ) -> Result<Self, Error> {
+        unroll_without(situation, aside, &|profile| self.wiring(profile))
+    }
+
+    /// The wiring of a profile, if a machine has it.
+    pub(crate) fn wiring(&self, profile: &Arc<Profile>) -> Option<Arc<Wiring>> {
+        let mut boards = self.graph.boards.iter();
+        let known = boards.find(|board| Arc::ptr_eq(&board.profile, profile));
+        known.map(|board| Arc::clone(&board.wiring))
+    }
+
     pub(crate) fn machine(&self, tag: &str) -> Result<usize, Error> {
         self.graph
             .boards
@@ -365,24 +198,22 @@ impl Unrolled {
 
     fn position(&self, machine: usize, part: &str) -> Result<Position, Error> {
         let board = &self.graph.boards[machine];
-        let index = board
-            .profile
-            .parts
-            .iter()
-            .position(|other| other.reference == part);
-        index.map(|index| (machine, index)).ok_or_else(|| {
-            Error::new(format!(
-                "found part `{part}`, expected a part of board `{}` of machine `{}`",
-                board.profile.id, board.tag
-            ))
-        })
+        board
+            .wiring
+            .part(part)
+            .map(|index| (machine, index))
+            .ok_or_else(|| {
+                Error::new(format!(
+                    "found part `{part}`, expected a part of board `{}` of machine `{}`",
+                    board.profile.id, board.tag
+                ))
+            })
     }
 
     fn marked(&self, mark: &str) -> Result<usize, Error> {
-        self.graph
-            .chips
-            .iter()
-            .position(|chip| chip.mark.as_deref() == Some(mark))
+        let mut chips = 0..self.graph.chips.len();
+        chips
+            .find(|&chip| self.graph.mark(chip) == Some(mark))
             .ok_or_else(|| {
                 Error::new(format!(
                     "found mark `{mark}`, expected the mark of a chip that was pulled"
@@ -487,22 +318,28 @@ impl Unrolled {
         &mut self,
         machine: usize,
         check: usize,
-        person: Option<String>,
+        person: Option<&str>,
         time: Option<f64>,
     ) -> usize {
         let next = self.sessions;
-        let session = self.progress[machine]
-            .sessions
-            .entry((check, person))
-            .or_insert(OpenSession {
-                id: next,
-                last: time,
-            });
-        if gap(session.last, time) > IDLE_MINUTES {
-            *session = OpenSession {
+        let check = short(check);
+        let sessions = &mut self.progress[machine].sessions;
+        let key = (check, person);
+        let found = sessions.binary_search_by(|one| (one.check, one.person.as_deref()).cmp(&key));
+        let place = found.unwrap_or_else(|place| {
+            let session = OpenSession {
+                check,
+                person: person.map(Arc::from),
                 id: next,
                 last: time,
             };
+            sessions.insert(place, session);
+            place
+        });
+        let session = &mut sessions[place];
+        if gap(session.last, time) > IDLE_MINUTES {
+            session.id = next;
+            session.last = time;
         }
         session.last = time.or(session.last);
         let id = session.id;
@@ -524,16 +361,12 @@ impl Unrolled {
                 ))
             })?;
         let check = &profile.checks[check_index];
-        let seen = match &measure.shown {
+        let outcome = match &measure.shown {
             Shown::Skipped => return Ok(()),
-            Shown::Cannot => Seen::Cannot,
-            Shown::Reading { value, components } => Seen::Readings {
-                values: vec![*value],
-                components: components.clone(),
-            },
-            Shown::Outcome(id) => Seen::Outcome(outcome_index(check, id)?),
+            Shown::Outcome(id) => Some(outcome_index(check, id)?),
+            Shown::Cannot | Shown::Reading { .. } => None,
         };
-        if let (Seen::Readings { .. }, None) = (&seen, &check.limits) {
+        if let (Shown::Reading { .. }, None) = (&measure.shown, &check.limits) {
             return Err(Error::new(format!(
                 "found a reading for check `{}`, expected one of its outcomes: it has no limits",
                 check.id
@@ -547,16 +380,24 @@ impl Unrolled {
             warmth,
             bench_supply: powered && measure.supply == Supply::Bench,
         };
+        let shown = match (&measure.shown, outcome) {
+            (_, Some(outcome)) => Seen::Outcome(outcome),
+            (Shown::Reading { value, components }, _) => Seen::Readings(Box::new(Readings {
+                power,
+                warm: measure.minutes_on.map(f64::to_bits),
+                values: vec![*value],
+                components: components.clone(),
+            })),
+            _ => Seen::Cannot,
+        };
         let look = Look {
             machine,
             check: check_index,
             epoch: self.progress[machine].epoch,
-            session: self.session_of(machine, check_index, measure.person.clone(), time),
-            power,
-            warm: measure.minutes_on.map(f64::to_bits),
-            ors: self.check_ors(machine, check, view),
-            requires: self.check_requires(machine, check, view),
-            shown: seen,
+            session: self.session_of(machine, check_index, measure.person.as_deref(), time),
+            ors: self.check_ors(machine, check, view).into(),
+            requires: self.check_requires(machine, check, view).into(),
+            shown,
         };
         let harmed = look.shown != Seen::Cannot;
         self.record(index, look);
@@ -568,28 +409,37 @@ impl Unrolled {
 
     /// Adds a finding; a reading joins the readings of its session taken under the same condition.
     fn record(&mut self, index: usize, look: Look) {
-        if let Seen::Readings { values: new, .. } = &look.shown {
-            for finding in &mut self.findings {
-                let What::Look(other) = &mut finding.what else {
-                    continue;
+        if let Seen::Readings(new) = &look.shown {
+            let joins = |finding: &Finding| {
+                let What::Look(other) = &finding.what else {
+                    return false;
                 };
                 let same = other.machine == look.machine
                     && other.check == look.check
                     && other.session == look.session
-                    && other.epoch == look.epoch
-                    && other.power == look.power
-                    && other.warm == look.warm;
-                if let (true, Seen::Readings { values, .. }) = (same, &mut other.shown) {
-                    values.extend(new);
-                    finding.steps.push(index);
-                    return;
+                    && other.epoch == look.epoch;
+                let alike = |known: &Readings| known.power == new.power && known.warm == new.warm;
+                same && matches!(&other.shown, Seen::Readings(known) if alike(known))
+            };
+            if let Some(known) = self.findings.iter_mut().find(|finding| joins(finding)) {
+                let known = Arc::make_mut(known);
+                if let What::Look(Look {
+                    shown: Seen::Readings(known),
+                    ..
+                }) = &mut known.what
+                {
+                    known.values.extend(&new.values);
                 }
+                known.steps = known.steps.iter().copied().chain([index]).collect();
+                return;
             }
         }
-        self.findings.push(Finding {
-            steps: vec![index],
-            what: What::Look(look),
-        });
+        self.find(index, What::Look(look));
+    }
+
+    fn find(&mut self, step: usize, what: What) {
+        let steps = Box::new([step]);
+        self.findings.push(Arc::new(Finding { steps, what }));
     }
 
     /// Whether a check was made, or tried, in the machine's present epoch.
@@ -632,25 +482,20 @@ impl Unrolled {
             }
         };
         let asked = checks.iter().map(ask).collect();
-        let targets = unrolled.graph.boards[machine]
-            .targets
-            .all(&profile)
-            .into_iter();
-        let looked = targets.map(|(number, _)| unrolled.graph.look(machine, number, next));
+        let targets = unrolled.graph.boards[machine].wiring.sides();
+        let looked = targets.map(|target| unrolled.graph.look(machine, target, next));
         let functions = looked.collect();
         (unrolled, asked, functions)
     }
 
     /// The ORs of what a check names, as a look would find them now.
     pub(crate) fn check_ors(&mut self, machine: usize, check: &Check, view: View) -> Vec<OrId> {
-        let numbers: Vec<usize> = named_targets(check)
-            .iter()
-            .filter_map(|target| self.graph.boards[machine].targets.number(target))
-            .collect();
-        numbers
-            .into_iter()
-            .map(|target| self.graph.look(machine, target, view))
-            .collect()
+        let wiring = Arc::clone(&self.graph.boards[machine].wiring);
+        let mut look = |target| Some(self.graph.look(machine, wiring.number(target)?, view));
+        match &check.tells {
+            Tells::Target { target, .. } => look(target).map_or_else(Vec::new, |or| vec![or]),
+            Tells::Rows(_) => named_targets(check).into_iter().filter_map(look).collect(),
+        }
     }
 
     pub(crate) fn check_requires(
@@ -659,10 +504,10 @@ impl Unrolled {
         check: &Check,
         view: View,
     ) -> Option<OrId> {
-        let numbers: Vec<usize> = check
-            .requires
-            .iter()
-            .filter_map(|target| self.graph.boards[machine].targets.number(target))
+        let requires = check.requires.iter();
+        let wiring = &self.graph.boards[machine].wiring;
+        let numbers: Vec<usize> = requires
+            .filter_map(|target| wiring.number(target))
             .collect();
         (!numbers.is_empty()).then(|| self.graph.any_of(machine, &numbers, view))
     }
@@ -674,14 +519,10 @@ impl Unrolled {
         check: &Check,
         view: View,
     ) -> Vec<Option<OrId>> {
-        let numbers: Vec<Option<usize>> = check
-            .harms
-            .iter()
-            .map(|harm| self.graph.boards[machine].targets.number(&harm.when))
-            .collect();
-        numbers
-            .into_iter()
-            .map(|target| Some(self.graph.look(machine, target?, view)))
+        let wiring = Arc::clone(&self.graph.boards[machine].wiring);
+        let harms = check.harms.iter();
+        harms
+            .map(|harm| Some(self.graph.look(machine, wiring.number(&harm.when)?, view)))
             .collect()
     }
 
@@ -703,7 +544,7 @@ impl Unrolled {
         let parts = profile.parts.iter().zip(&board.positions);
         parts
             .filter(|(part, position)| {
-                position.chip.is_none() && !part.optional && needed(&part.reference)
+                position.chip().is_none() && !part.optional && needed(&part.reference)
             })
             .map(|(part, _)| part.reference.clone())
             .collect()
@@ -714,28 +555,26 @@ impl Unrolled {
         let whens = self.harm_ors(machine, check, view);
         for (harm, when) in check.harms.iter().zip(whens) {
             let (_, part) = self.position(machine, &harm.part)?;
-            let (Some(when), Some(chip)) = (when, self.graph.boards[machine].positions[part].chip)
-            else {
+            let chip = self.graph.boards[machine].positions[part].chip();
+            let (Some(when), Some(chip)) = (when, chip) else {
                 continue;
             };
-            let from = self.graph.chips[chip].state;
-            let old = &self.graph.states[from];
-            let Some(mode) = old.modes.iter().position(|mode| mode.id == harm.mode) else {
+            let from = self.graph.chips[chip].state();
+            let Some(mode) = self.graph.modes(from).position(&harm.mode) else {
                 continue;
             };
-            let mut possible = old.possible.clone();
-            possible[mode] |= harm.chance > 0.0;
-            let state = State {
-                modes: Arc::clone(&old.modes),
-                origin: Origin::Harm {
-                    from,
-                    mode,
-                    chance: harm.chance,
-                    when,
-                },
-                possible,
+            let mut state = self.graph.states[from];
+            if harm.chance > 0.0 {
+                state.possible.set(mode, true);
+            }
+            state.origin = Origin::Harm {
+                from: short(from),
+                mode: mode as u8,
+                when: short(when),
+                chance: harm.chance,
             };
-            self.graph.chips[chip].state = self.graph.add_state(state);
+            let state = self.graph.add_state(state);
+            self.graph.chips[chip].change(state);
             self.graph.changed(machine);
         }
         Ok(())
@@ -745,7 +584,7 @@ impl Unrolled {
     fn pull(&mut self, position: Position, mark: Option<String>) -> Result<(), Error> {
         let board = &self.graph.boards[position.0];
         let part = &board.profile.parts[position.1].reference;
-        let Some(chip) = board.positions[position.1].chip else {
+        let Some(chip) = board.positions[position.1].chip() else {
             return Err(Error::new(format!(
                 "found no chip in `{part}` of machine `{}`, expected one to take out",
                 board.tag
@@ -755,31 +594,29 @@ impl Unrolled {
     }
 
     fn take_out(&mut self, chip: usize, mark: Option<String>) -> Result<(), Error> {
+        let mut chips = 0..self.graph.chips.len();
         if let Some(mark) = &mark
-            && self
-                .graph
-                .chips
-                .iter()
-                .enumerate()
-                .any(|(other, state)| other != chip && state.mark.as_ref() == Some(mark))
+            && chips.any(|other| other != chip && self.graph.mark(other) == Some(mark))
         {
             return Err(Error::new(format!(
                 "found mark `{mark}` on another chip already, expected a mark that is free"
             )));
         }
         let state = &mut self.graph.chips[chip];
-        if mark.is_some() {
-            state.mark = mark;
+        if let Some(mark) = mark {
+            state.mark = Maybe::of(self.graph.marks.len());
+            self.graph.marks.push(mark.into());
         }
-        if let Some(position) = state.position.take() {
-            self.graph.changed(position.0).positions[position.1].chip = None;
+        if let Some(position) = state.position() {
+            state.put(None);
+            self.graph.changed(position.0).positions[position.1].put(None);
         }
         Ok(())
     }
 
     fn put_in(&mut self, chip: usize, position: Position) {
-        self.graph.chips[chip].position = Some(position);
-        self.graph.changed(position.0).positions[position.1].chip = Some(chip);
+        self.graph.chips[chip].put(Some(position));
+        self.graph.changed(position.0).positions[position.1].put(Some(chip));
     }
 
     fn fit(
@@ -793,7 +630,7 @@ impl Unrolled {
         let new = match chip {
             Chip::Marked(mark) => {
                 let chip = self.marked(mark)?;
-                if let Some(at) = self.graph.chips[chip].position {
+                if let Some(at) = self.graph.chips[chip].position() {
                     let board = &self.graph.boards[at.0];
                     return Err(Error::new(format!(
                         "found chip `{mark}` in `{}` of machine `{}`, expected a loose chip; pull it there first",
@@ -804,7 +641,7 @@ impl Unrolled {
             }
             Chip::New { works } => self.new_chip(position, *works),
         };
-        if let Some(old) = self.graph.boards[position.0].positions[position.1].chip {
+        if let Some(old) = self.graph.boards[position.0].positions[position.1].chip() {
             self.take_out(old, old_mark)?;
         }
         self.put_in(new, position);
@@ -815,41 +652,15 @@ impl Unrolled {
 
     /// A chip from outside: what is not good is shared over the part's chip modes by their chances.
     fn new_chip(&mut self, position: Position, works: f64) -> usize {
-        let board = &self.graph.boards[position.0];
-        let part = &board.profile.parts[position.1];
-        let modes = modes_of(part, Site::Chip);
-        let chances: Vec<f64> = part
-            .modes
-            .iter()
-            .filter(|mode| mode.site == Site::Chip)
-            .map(|mode| mode.chance)
-            .collect();
-        let sum: f64 = chances.iter().sum();
-        let share = |chance: f64| {
-            if sum > 0.0 {
-                chance / sum
-            } else {
-                1.0 / chances.len() as f64
-            }
-        };
-        let own: Vec<f64> = chances
-            .iter()
-            .map(|&chance| (1.0 - works) * share(chance))
-            .collect();
-        let possible = own.iter().map(|&chance| chance > 0.0).collect();
+        let kind = Kind::of(position, Site::Chip);
+        let own = Own::New { works };
+        let chances = self.graph.own(kind, own).into_iter();
         let state = self.graph.add_state(State {
-            modes,
-            origin: Origin::Prior {
-                own,
-                strikes: Vec::new(),
-            },
-            possible,
+            kind,
+            origin: Origin::Prior(own),
+            possible: ModeSet::of(chances.map(|chance| chance > 0.0)),
         });
-        self.graph.chips.push(ChipState {
-            state,
-            mark: None,
-            position: None,
-        });
+        self.graph.chips.push(ChipState::new(state, None));
         self.graph.chips.len() - 1
     }
 
@@ -862,7 +673,7 @@ impl Unrolled {
                 a.1, a.0
             )));
         }
-        let chip_at = |graph: &Graph, at: Position| graph.boards[at.0].positions[at.1].chip;
+        let chip_at = |graph: &Graph, at: Position| graph.boards[at.0].positions[at.1].chip();
         let (chip_a, chip_b) = (chip_at(&self.graph, at_a), chip_at(&self.graph, at_b));
         for chip in [chip_a, chip_b].into_iter().flatten() {
             self.take_out(chip, None)?;
@@ -929,46 +740,21 @@ impl Unrolled {
     /// A new version of a place: cured if bad, damaged if good.
     fn touch(&mut self, position: Position, touch: Touch) {
         let board = &self.graph.boards[position.0];
-        let part = &board.profile.parts[position.1];
-        let from = board.positions[position.1].place;
-        let modes = Arc::clone(&self.graph.states[from].modes);
-        let cured: Vec<f64> = part
-            .modes
-            .iter()
-            .filter(|mode| mode.site == Site::Place)
-            .map(|mode| match touch {
-                Touch::Reseat => mode.cured_by.reseat,
-                Touch::Resolder => mode.cured_by.resolder,
-                Touch::Clean => mode.cured_by.clean,
-            })
-            .collect();
-        let damage = if part.mount == Mount::Soldered {
-            0.03
-        } else {
-            0.01
+        let Some(from) = board.positions[position.1].place() else {
+            return;
         };
-        let mut possible = self.graph.states[from].possible.clone();
-        if let Some(first) = possible.first_mut() {
-            *first = true;
-        }
-        let place = self.graph.add_state(State {
-            modes,
-            origin: Origin::Act {
-                from,
-                cured,
-                damage,
-            },
-            possible,
-        });
-        let state = &mut self.graph.changed(position.0).positions[position.1];
-        state.place = place;
-        state.touched = true;
+        let mut state = self.graph.states[from];
+        state.possible.set(0, true);
+        let from = short(from);
+        state.origin = Origin::Act { from, touch };
+        let place = self.graph.add_state(state);
+        self.graph.changed(position.0).positions[position.1].touch(place);
     }
 
     fn settle(&mut self, index: usize, machine: Option<&str>, truth: &Truth) -> Result<(), Error> {
         let what = match (truth, machine) {
             (Truth::MarkedMode { mark, mode }, _) => {
-                let state = self.graph.chips[self.marked(mark)?].state;
+                let state = self.graph.chips[self.marked(mark)?].state();
                 self.mode_finding(state, mode)?
             }
             (_, None) => {
@@ -978,15 +764,12 @@ impl Unrolled {
             }
             (Truth::Mode { part, mode }, Some(tag)) => {
                 let position = self.position(self.machine(tag)?, part)?;
-                let held = &self.graph.boards[position.0].positions[position.1];
-                let on_place = self.graph.states[held.place]
-                    .modes
-                    .iter()
-                    .any(|other| other.id == *mode);
-                let state = match (on_place, held.chip) {
-                    (true, _) => held.place,
-                    (false, Some(chip)) => self.graph.chips[chip].state,
-                    (false, None) => {
+                let held = self.graph.boards[position.0].positions[position.1];
+                let on_place = |&place: &StateId| self.graph.modes(place).position(mode).is_some();
+                let state = match (held.place().filter(on_place), held.chip()) {
+                    (Some(place), _) => place,
+                    (None, Some(chip)) => self.graph.chips[chip].state(),
+                    (None, None) => {
                         return Err(Error::new(format!(
                             "found no chip in `{part}` of machine `{tag}`, expected one that can be `{mode}`"
                         )));
@@ -1011,44 +794,26 @@ impl Unrolled {
                     warmth: Warmth::All,
                     bench_supply: false,
                 };
-                let board = &self.graph.boards[machine];
-                let targets: Vec<usize> = board
-                    .targets
-                    .all(&board.profile)
-                    .into_iter()
-                    .map(|(number, _)| number)
-                    .collect();
+                let targets = self.graph.boards[machine].wiring.sides();
                 What::Works {
                     ors: targets
-                        .into_iter()
                         .map(|target| self.graph.look(machine, target, view))
                         .collect(),
                 }
             }
         };
-        self.findings.push(Finding {
-            steps: vec![index],
-            what,
-        });
+        self.find(index, what);
         Ok(())
     }
 
     fn mode_finding(&self, state: StateId, mode: &str) -> Result<What, Error> {
-        let modes = &self.graph.states[state].modes;
-        let found = modes.iter().position(|other| other.id == mode);
-        let known: Vec<&str> = modes.iter().map(|mode| mode.id.as_str()).collect();
-        found
-            .map(|mode| What::Mode { state, mode })
-            .ok_or_else(|| Error::new(format!("found mode `{mode}`, expected one of {known:?}")))
+        let modes = self.graph.modes(state);
+        let found = modes.position(mode);
+        found.map(|mode| What::Mode { state, mode }).ok_or_else(|| {
+            let known: Vec<&str> = modes.iter().map(|mode| mode.id.as_str()).collect();
+            Error::new(format!("found mode `{mode}`, expected one of {known:?}"))
+        })
     }
-}
-
-/// How a place is touched.
-#[derive(Debug, Clone, Copy)]
-enum Touch {
-    Reseat,
-    Resolder,
-    Clean,
 }
 
 /// Minutes between two moments; 0 where one is unknown.
@@ -1060,20 +825,13 @@ fn gap(from: Option<f64>, to: Option<f64>) -> f64 {
 }
 
 fn outcome_index(check: &Check, id: &str) -> Result<usize, Error> {
-    let known: Vec<&str> = check
-        .outcomes
-        .iter()
-        .map(|outcome| outcome.id.as_str())
-        .collect();
-    known.iter().position(|other| *other == id).ok_or_else(|| {
+    let mut outcomes = check.outcomes.iter();
+    outcomes.position(|other| other.id == id).ok_or_else(|| {
+        let known = check.outcomes.iter();
+        let known: Vec<&str> = known.map(|outcome| outcome.id.as_str()).collect();
         Error::new(format!(
             "found outcome `{id}` of check `{}`, expected one of {known:?}",
             check.id
         ))
     })
-}
-
-/// The part of a target that an unmodelled fault can break, or nothing for a rail's `high`.
-pub(crate) fn is_breakable(target: &Target) -> bool {
-    !matches!(target, Target::Rail(_, RailSide::High))
 }
