@@ -20,16 +20,19 @@ use crate::{
 /// A message that a state combination does not reach.
 const MISSING: u32 = u32::MAX;
 
+/// Entries for which room is made beforehand.
+const WORTH_RESERVING: f64 = 65_536.0;
+
 /// States tried in a walk, by entry that may be kept.
 const STEPS_BY_ENTRY: usize = 8;
 /// States that may always be tried.
 const FREE_STEPS: usize = 1 << 20;
 
 /// Largest number of state combinations for which a lookup by plain index is kept.
-const DENSE: u64 = 1 << 18;
+const DENSE: u32 = 1 << 18;
 
 /// State combinations of the variables that a clique sums out at most, where it can be split.
-const MOST_CLASSES: usize = 1 << 10;
+const MOST_CLASSES: usize = 1 << 6;
 
 /// A clique: variables that are summed out together, with all that speaks of them.
 #[derive(Debug, Clone)]
@@ -105,7 +108,7 @@ pub(crate) struct Shape {
     /// By message entry: where its entries begin; and the end.
     pub(crate) starts: Vec<u32>,
     /// By message entry: the number of the separator's state combination, the last variable varying fastest.
-    keys: Vec<u64>,
+    keys: Vec<u32>,
     /// By entry, for each child of its clique: the message entry.
     pub(crate) maps: Vec<u32>,
 }
@@ -126,7 +129,7 @@ impl Cliques {
             return None;
         }
         let of_class: Vec<usize> = (0..node.classes)
-            .map(|class| place_of(class as u64, &node.vars, &own, states))
+            .map(|class| place_of(class as u32, &node.vars, &own, states))
             .collect();
         let mut values = Vec::with_capacity(node.entries.len());
         for group in node.groups.clone() {
@@ -213,10 +216,10 @@ fn strides_in(table: &Table, vars: &[Var], states: &[usize]) -> Vec<usize> {
 }
 
 /// Where a state combination, given by its number, stands in a table with these strides.
-fn place_of(mut number: u64, vars: &[Var], strides: &[usize], states: &[usize]) -> usize {
+fn place_of(mut number: u32, vars: &[Var], strides: &[usize], states: &[usize]) -> usize {
     let mut place = 0;
     for (var, stride) in vars.iter().zip(strides).rev() {
-        let size = states[*var] as u64;
+        let size = states[*var] as u32;
         place += (number % size) as usize * stride;
         number /= size;
     }
@@ -255,6 +258,16 @@ struct Rough<'a> {
     evidence: Vec<(Factor<'a>, usize)>,
     /// Variables whose second state means that the unmodelled fault sits here, with its weight.
     carriers: Vec<(Var, f64)>,
+}
+
+impl Rough<'_> {
+    /// At most so many entries, message entries and maps.
+    fn size(&self, states: &[usize]) -> [f64; 3] {
+        let product = |vars: &[Var]| vars.iter().map(|&var| states[var] as f64).product::<f64>();
+        let groups = product(&self.separator);
+        let entries = groups * product(&self.vars);
+        [entries, groups, entries * self.children.len() as f64]
+    }
 }
 
 /// A table, by itself or under the auxiliary of an OR: in the second state of that it counts 1.
@@ -379,10 +392,23 @@ impl<'a> Plan<'a> {
 
     /// Lists the entries of all cliques.
     pub(crate) fn build<T: Number>(self, most: usize) -> Result<Cliques, Error> {
-        let shape = Shape {
+        let mut shape = Shape {
             home: self.home,
             ..Shape::default()
         };
+        shape.nodes.reserve_exact(self.nodes.len());
+        let each = self.nodes.iter().map(|rough| rough.size(self.states));
+        let [entries, groups, maps] = each.fold([0.0; 3], |sum: [f64; 3], size| {
+            [0, 1, 2].map(|at| sum[at] + size[at])
+        });
+        // of large ones, most entries may turn out to be 0
+        if entries.max(maps) <= WORTH_RESERVING {
+            shape.base.reserve_exact(entries as usize);
+            shape.class.reserve_exact(entries as usize);
+            shape.keys.reserve_exact(groups as usize);
+            shape.starts.reserve_exact(groups as usize + 1);
+            shape.maps.reserve_exact(maps as usize);
+        }
         let mut list = List {
             states: self.states,
             most,
@@ -413,11 +439,11 @@ impl<'a> Plan<'a> {
 /// From the number of a state combination to the message entry.
 enum Lookup {
     Dense(Vec<u32>),
-    Sorted { keys: Vec<u64>, first: u32 },
+    Sorted { keys: Vec<u32>, first: u32 },
 }
 
 impl Lookup {
-    fn of(keys: &[u64], first: usize, size: u64) -> Self {
+    fn of(keys: &[u32], first: usize, size: u32) -> Self {
         let first = first as u32;
         if size > DENSE {
             let keys = keys.to_vec();
@@ -434,7 +460,7 @@ impl Lookup {
         match self {
             Self::Dense(dense) => dense[key],
             Self::Sorted { keys, first } => keys
-                .binary_search(&(key as u64))
+                .binary_search(&(key as u32))
                 .map_or(MISSING, |entry| first + entry as u32),
         }
     }
@@ -468,12 +494,12 @@ impl<'a> List<'a> {
     /// Lists one clique; none if there are more entries than may be.
     fn node<T: Number>(&mut self, rough: Rough<'a>) -> Option<()> {
         let size_of = |vars: &[Var]| {
-            vars.iter().try_fold(1_u64, |size, &var| {
-                size.checked_mul(self.states[var] as u64)
+            vars.iter().try_fold(1_u32, |size, &var| {
+                size.checked_mul(self.states[var] as u32)
             })
         };
         let size = size_of(&rough.separator)?;
-        let classes = usize::try_from(size_of(&rough.vars)?).ok()?;
+        let classes = size_of(&rough.vars)? as usize;
         let messages: Vec<Message> = rough
             .children
             .iter()
@@ -541,7 +567,7 @@ impl<'a> List<'a> {
         let walk = &mut self.walk;
         walk.clear();
         walk.sizes
-            .extend(rough.separator.iter().map(|&var| states[var]));
+            .extend(rough.separator.iter().map(|&var| states[var] as u32));
         walk.state.resize(walk.sizes.len(), 0);
         walk.weigh(rough, classes, states);
         for factor in &rough.fixed {
@@ -572,21 +598,21 @@ struct Given<'a> {
 struct Move {
     depth: u32,
     factor: u32,
-    stride: usize,
+    stride: u32,
 }
 
 /// A walk over the state combinations of a separator, with all classes at each.
 #[derive(Debug, Default)]
 struct Walk {
     /// By variable of the separator.
-    sizes: Vec<usize>,
-    state: Vec<usize>,
+    sizes: Vec<u32>,
+    state: Vec<u32>,
     /// Sorted by depth.
     moves: Vec<Move>,
     /// By factor (fixed tables first, then findings, then messages): where it stands in the first class.
-    at: Vec<usize>,
+    at: Vec<u32>,
     /// By factor, then by class: how much farther it stands there.
-    offsets: Vec<usize>,
+    offsets: Vec<u32>,
     /// By class: the weight of the unmodelled fault that sits there; 0 where it would sit at two places.
     weights: Vec<f64>,
     /// By message: the entry found.
@@ -658,11 +684,11 @@ impl Walk {
                 let after = rough.vars[place + 1..].iter();
                 let run: usize = after.map(|&var| states[var]).product();
                 for (number, run) in offsets.chunks_mut(run).enumerate() {
-                    let more = number % states[var] * stride;
+                    let more = (number % states[var]) as u32 * stride;
                     run.iter_mut().for_each(|offset| *offset += more);
                 }
             }
-            stride *= states[var];
+            stride *= states[var] as u32;
         }
     }
 
@@ -713,7 +739,7 @@ impl Walk {
     fn classes<T: Number>(&mut self, given: &Given<'_>, out: &mut Shape) -> Option<()> {
         let classes = self.weights.len();
         let place = |factor: usize, class: usize, walk: &Self| {
-            walk.at[factor] + walk.offsets[factor * classes + class]
+            (walk.at[factor] + walk.offsets[factor * classes + class]) as usize
         };
         let findings = given.fixed.len();
         let messages = findings + given.evidence.len();
