@@ -554,6 +554,13 @@ impl Says {
             upward,
             ..
         } = compiled;
+        if keys.is_empty() {
+            return Self {
+                keys,
+                values: vec![1.0],
+                log_factor: upward.log_total,
+            };
+        }
         let alone = Question {
             without: vec![OUTER],
             ..Question::default()
@@ -642,13 +649,17 @@ fn said_to(index: usize, rough: &[Rough]) -> Result<(f64, Option<Outer>), Error>
 
 /// Lets the groups speak to each other.
 fn couple(rough: Vec<Rough>) -> Result<(Vec<Group>, f64), Error> {
+    let factors: f64 = rough.iter().map(|group| group.says.log_factor).sum();
+    if rough.iter().all(|group| group.says.keys.is_empty()) {
+        let groups = rough.into_iter().map(|group| group.with(None));
+        return Ok((groups.collect::<Result<_, _>>()?, factors));
+    }
     let mut network = Network::default();
     for (index, group) in rough.iter().enumerate() {
         network.add(index, group);
     }
     let tree = Tree::compile(&network.model)?;
     let upward = tree.upward(&Question::default());
-    let factors: f64 = rough.iter().map(|group| group.says.log_factor).sum();
     let mut groups = Vec::with_capacity(rough.len());
     for (index, group) in rough.into_iter().enumerate() {
         let outer = network.outer(index, &group, &tree);

@@ -429,7 +429,8 @@ impl<'a, T: Number> Pass<'a, T> {
     /// How far each root can be off by rounding, by a running error analysis.
     pub(crate) fn rounding(&mut self, messages: &Messages<T>) -> Vec<Lost> {
         let cliques = self.cliques;
-        let mut errors: Vec<Dual<f64>> = vec![[0.0; 2]; messages.sums.len()];
+        let mut errors = vec![0.0; messages.sums.len()];
+        let mut faulty = vec![0.0; messages.faulty.len()];
         let mut lost = Vec::new();
         for (index, node) in cliques.nodes.iter().enumerate() {
             self.own(node, index);
@@ -444,20 +445,32 @@ impl<'a, T: Number> Pass<'a, T> {
                 // the first number is added to nothing
                 let mut adding = 0.0;
                 for at in self.within(node, group) {
-                    let (value, lost) = self.rounded(node, at, messages, &errors, own_error);
-                    for part in 0..2 {
-                        sum[part] += value[part];
-                        error[part] += lost[part] + sum[part].abs() * adding;
+                    if node.dual {
+                        let errors = (&errors[..], &faulty[..]);
+                        let (value, lost) = self.rounded(node, at, messages, errors, own_error);
+                        for part in 0..2 {
+                            sum[part] += value[part];
+                            error[part] += lost[part] + sum[part].abs() * adding;
+                        }
+                    } else {
+                        let (value, lost) =
+                            self.rounded_plain(node, at, messages, &errors, own_error);
+                        sum[0] += value;
+                        error[0] += lost + sum[0].abs() * adding;
                     }
                     adding = T::ROUNDING;
                 }
-                errors[group] = error.map(|error| error * power);
+                let error = error.map(|error| error * power);
+                errors[group] = error[0];
+                if node.dual {
+                    faulty[group] = error[1];
+                }
                 if node.parent.is_none() {
                     let value = messages.at(group).map(|value| value.high().max(0.0));
                     lost.push(Lost {
                         root: index,
                         value: value[0] + value[1],
-                        error: errors[group][0] + errors[group][1],
+                        error: error[0] + error[1],
                         exponent: messages.exponents[index],
                     });
                 }
@@ -467,27 +480,48 @@ impl<'a, T: Number> Pass<'a, T> {
     }
 
     /// An entry with all its messages, and how far it can be off.
+    fn rounded_plain(
+        &self,
+        node: &Node,
+        at: usize,
+        messages: &Messages<T>,
+        errors: &[f64],
+        own_error: f64,
+    ) -> (f64, f64) {
+        let mut value = self.own[at].high();
+        let mut error = value.abs() * own_error;
+        let width = node.children.len();
+        for &entry in &self.cliques.maps[node.maps + at * width..][..width] {
+            let entry = entry as usize;
+            let factor = messages.sums[entry].high();
+            error = error * factor.abs() + value.abs() * errors[entry];
+            value *= factor;
+            error += value.abs() * T::ROUNDING;
+        }
+        (value, error)
+    }
+
+    /// The same where the unmodelled fault is carried: two products are added.
     fn rounded(
         &self,
         node: &Node,
         at: usize,
         messages: &Messages<T>,
-        errors: &[Dual<f64>],
+        (errors, faulty): (&[f64], &[f64]),
         own_error: f64,
     ) -> (Dual<f64>, Dual<f64>) {
         let mut value = self.dual_own(node, at).map(Number::high);
         let mut error = value.map(|value| value.abs() * own_error);
         let width = node.children.len();
-        // two products are added where a fault is carried
-        let roundings = if node.dual { 2.0 } else { 1.0 };
         for &entry in &self.cliques.maps[node.maps + at * width..][..width] {
             let entry = entry as usize;
             let factor = messages.at(entry).map(Number::high);
             let size = factor.map(f64::abs);
             let [none, once] = times(error, size);
-            let [none_too, once_too] = times(value.map(f64::abs), errors[entry]);
+            let lost = [errors[entry], faulty.get(entry).copied().unwrap_or(0.0)];
+            let [none_too, once_too] = times(value.map(f64::abs), lost);
             value = times(value, factor);
-            let rounded = value.map(|value| value.abs() * roundings * T::ROUNDING);
+            let rounded = value.map(|value| value.abs() * 2.0 * T::ROUNDING);
             error = [none + none_too + rounded[0], once + once_too + rounded[1]];
         }
         (value, error)

@@ -178,19 +178,18 @@ impl Tree {
         optional: &[Table],
         most: usize,
     ) -> Result<(Self, Upward), Error> {
-        let draft = Draft::of(model, optional, most, Ties::Early)?;
-        let tree = draft.tree::<f64>()?;
+        let draft = |ties| Draft::of(model, optional, most, ties);
+        let tree = draft(Ties::Early)?.tree::<f64>()?;
         if let Some(upward) = tree.first_pass() {
             return Ok((tree, upward));
         }
         // another order may lose fewer digits
-        if let Ok(other) = Draft::of(model, optional, most, Ties::Late)
-            && let Ok(tree) = other.tree::<f64>()
+        if let Ok(tree) = draft(Ties::Late).and_then(|draft| draft.tree::<f64>())
             && let Some(upward) = tree.first_pass()
         {
             return Ok((tree, upward));
         }
-        let mut tree = draft.tree::<Pair>()?;
+        let mut tree = draft(Ties::Early)?.tree::<Pair>()?;
         let mut upward = tree.upward(&Question::default());
         let (noise, certain): (Vec<Lost>, Vec<Lost>) = tree
             .rounding(&upward)
@@ -211,7 +210,10 @@ impl Tree {
 
     /// The pass without a question after the tree was changed; none if it would need more digits.
     pub(crate) fn first_pass(&self) -> Option<Upward> {
-        let upward = self.upward(&Question::default());
+        self.bounded(self.upward(&Question::default()))
+    }
+
+    fn bounded(&self, upward: Upward) -> Option<Upward> {
         let rounding = self.relative_rounding(&upward);
         self.enough(rounding).then_some(Upward {
             rounding: Some(rounding),
@@ -243,7 +245,7 @@ impl Tree {
                 rounding: Some(rounding),
                 ..upward
             }),
-            _ => self.first_pass(),
+            _ => self.bounded(upward),
         }
     }
 
