@@ -47,6 +47,17 @@ pub(crate) struct Listed {
     pub(crate) at: Option<(Var, usize)>,
 }
 
+impl Listed {
+    fn new(holder: Holder, mode: &str, site: Site, at: Option<(Var, usize)>) -> Self {
+        Self {
+            holder,
+            mode: mode.to_owned(),
+            site,
+            at,
+        }
+    }
+}
+
 impl Diagnosis {
     /// Unrolls and compiles a situation.
     ///
@@ -599,8 +610,10 @@ fn loose(unrolled: &Unrolled, lowered: &Lowered) -> Vec<Listed> {
         .filter(|(_, chip)| chip.position().is_none())
         .filter_map(|(number, chip)| Some((chip.state(), unrolled.graph.mark(number)?.to_owned())))
         .flat_map(|(state, mark)| {
-            let holder = Holder::Marked(mark);
-            list_state(unrolled, state, lowered, &holder, Site::Chip)
+            let modes = modes_in(unrolled, state, lowered);
+            modes.map(move |(mode, at)| {
+                Listed::new(Holder::Marked(mark.clone()), mode, Site::Chip, at)
+            })
         })
         .collect()
 }
@@ -611,28 +624,21 @@ pub(crate) fn listed_on(unrolled: &Unrolled, machine: usize, lowered: &Lowered) 
     let board = &graph.boards[machine];
     let mut listed = Vec::new();
     for (part, position) in board.profile.parts.iter().zip(&board.positions) {
-        let holder = Holder::Position {
+        let holder = || Holder::Position {
             machine: board.tag.clone(),
             part: part.reference.clone(),
         };
         if let Some(chip) = position.chip() {
-            listed.extend(list_state(
-                unrolled,
-                graph.chips[chip].state(),
-                lowered,
-                &holder,
-                Site::Chip,
-            ));
+            let state = graph.chips[chip].state();
+            let modes = modes_in(unrolled, state, lowered);
+            listed.extend(modes.map(|(mode, at)| Listed::new(holder(), mode, Site::Chip, at)));
         }
-        let places = position
-            .place()
-            .map(|place| list_state(unrolled, place, lowered, &holder, Site::Place));
-        listed.extend(
-            places
-                .into_iter()
-                .flatten()
-                .filter(|listed| position.touched || is_given(&board.profile, part, &listed.mode)),
-        );
+        if let Some(place) = position.place() {
+            let modes = modes_in(unrolled, place, lowered);
+            let given = |mode: &str| position.touched || is_given(&board.profile, part, mode);
+            let modes = modes.filter(|(mode, _)| given(mode));
+            listed.extend(modes.map(|(mode, at)| Listed::new(holder(), mode, Site::Place, at)));
+        }
     }
     listed
 }
@@ -684,24 +690,15 @@ fn timed(situation: &Situation) -> Situation {
     timed
 }
 
-/// The modes of one state as a list.
-fn list_state(
-    unrolled: &Unrolled,
+/// The modes of one state, each with its variable and state there.
+fn modes_in<'a>(
+    unrolled: &'a Unrolled,
     state: StateId,
     lowered: &Lowered,
-    holder: &Holder,
-    site: Site,
-) -> Vec<Listed> {
+) -> impl Iterator<Item = (&'a str, Option<(Var, usize)>)> + use<'a> {
     let var = lowered.states.get(state);
     let modes = unrolled.graph.modes(state).iter().enumerate();
-    modes
-        .map(|(mode, known)| Listed {
-            holder: holder.clone(),
-            mode: known.id.clone(),
-            site,
-            at: var.map(|var| (var, mode + 1)),
-        })
-        .collect()
+    modes.map(move |(mode, known)| (&*known.id, var.map(|var| (var, mode + 1))))
 }
 
 /// A place mode that the profile gives a chance or an event; the implicit joint has neither.

@@ -112,6 +112,8 @@ pub(crate) struct Pass<'a, T> {
     cliques: &'a Cliques,
     changes: &'a Changes<T>,
     own: Vec<T>,
+    /// For each child, what stands before it.
+    before: Vec<T>,
 }
 
 impl<'a, T: Number> Pass<'a, T> {
@@ -120,6 +122,7 @@ impl<'a, T: Number> Pass<'a, T> {
             cliques,
             changes,
             own: Vec::new(),
+            before: Vec::new(),
         }
     }
 
@@ -333,7 +336,7 @@ impl<'a, T: Number> Pass<'a, T> {
     }
 
     fn plain_down(
-        &self,
+        &mut self,
         node: &Node,
         messages: &Messages<T>,
         sends: bool,
@@ -343,7 +346,7 @@ impl<'a, T: Number> Pass<'a, T> {
         let cliques = self.cliques;
         let width = node.children.len();
         let from = &messages.sums[..];
-        let mut before = vec![T::ZERO; width];
+        self.before.resize(width, T::ZERO);
         for group in node.groups.clone() {
             let above = down.by_sum[group];
             for at in self.within(node, group) {
@@ -365,13 +368,14 @@ impl<'a, T: Number> Pass<'a, T> {
                     }
                     _ => {
                         let mut value = own;
-                        for (before, &child) in before.iter_mut().zip(map) {
+                        for (before, &child) in self.before.iter_mut().zip(map) {
                             *before = value;
                             value = value * from[child as usize];
                         }
                         // what stands right of each child
                         let mut after = T::ONE;
-                        for (&before, &child) in before.iter().zip(map).rev().filter(|_| sends) {
+                        for (&before, &child) in self.before.iter().zip(map).rev().filter(|_| sends)
+                        {
                             let child = child as usize;
                             down.by_sum[child] += before * after;
                             after = after * from[child];
