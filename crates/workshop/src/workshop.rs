@@ -43,7 +43,7 @@ pub(crate) struct Inner {
 #[derive(Debug)]
 pub(crate) struct State {
     pub(crate) folder: Arc<Folder>,
-    /// Counts the changes of the folder's files.
+    /// Counts the changes of the folder's files and of the offers that hold.
     pub(crate) version: u64,
     pub(crate) pile: Pile,
 }
@@ -52,10 +52,10 @@ impl State {
     /// Folder and pile, with the offers that both together make.
     fn of(folder: Arc<Folder>, version: u64, pile: Pile) -> State {
         let offers = crate::offers::holding(&folder, &pile);
-        let folder = if offers == folder.offers {
-            folder
+        let (folder, version) = if offers == folder.offers {
+            (folder, version)
         } else {
-            Arc::new(folder.with_offers(offers))
+            (Arc::new(folder.with_offers(offers)), version + 1)
         };
         State {
             folder,

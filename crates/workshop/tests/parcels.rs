@@ -119,6 +119,23 @@ fn landed(workshop: &Workshop) -> (String, Vec<String>) {
     )
 }
 
+/// What a fresh machine brings an hour is kept from card to card; not so when a part costs less.
+#[test]
+fn a_new_price_is_heeded_on_the_next_card() {
+    let (dir, workshop) = demo();
+    let fresh = |workshop: &Workshop| {
+        let shelve = workshop.card("T-06").unwrap().shelve;
+        shelve.expect("it could be shelved").fresh
+    };
+    let before = fresh(&workshop);
+    typed(&workshop, "north", "ov-2-used 1.00");
+    let after = fresh(&workshop);
+    assert_ne!(before, after);
+    let clock = Clock::Fixed("2026-11-12T21:30:00[Europe/Berlin]".parse().unwrap());
+    let anew = Workshop::open(dir.path(), OpenOptions { who: None, clock }).unwrap();
+    assert_eq!(fresh(&anew), after);
+}
+
 #[test]
 fn a_pasted_cart_is_looked_at_then_taken_then_taken_back() {
     let (_dir, workshop) = demo();
