@@ -13,14 +13,16 @@ use crate::rules::read_file;
 
 type Read = Result<Vec<Device>, Vec<Problem>>;
 
-/// The file in which each device stands.
-fn index() -> &'static BTreeMap<&'static str, usize> {
-    static INDEX: OnceLock<BTreeMap<&'static str, usize>> = OnceLock::new();
+/// The file in which each device stands, and its place there.
+fn index() -> &'static BTreeMap<&'static str, (usize, usize)> {
+    static INDEX: OnceLock<BTreeMap<&'static str, (usize, usize)>> = OnceLock::new();
     INDEX.get_or_init(|| {
         let files = DEVICES.iter().enumerate();
-        files
-            .flat_map(|(file, (_, text))| ids(text).map(move |id| (id, file)))
-            .collect()
+        let in_file = |(file, (_, text)): (usize, &(&'static str, &'static str))| {
+            let places = ids(text).enumerate();
+            places.map(move |(place, id)| (id, (file, place)))
+        };
+        files.flat_map(in_file).collect()
     })
 }
 
@@ -89,8 +91,8 @@ fn file(file: usize) -> &'static [Device] {
 
 /// The built-in device of this id.
 pub(crate) fn device(id: &str) -> Option<&'static Device> {
-    let &number = index().get(id)?;
-    file(number).iter().find(|device| device.id == id)
+    let &(number, place) = index().get(id)?;
+    file(number).get(place)
 }
 
 /// The ids of all built-in devices, in order.
@@ -109,8 +111,12 @@ mod tests {
             let read = read.unwrap_or_else(|problems| panic!("{}", problems[0]));
             let read: Vec<&str> = read.iter().map(|device| device.id.as_str()).collect();
             assert_eq!(ids(text).collect::<Vec<_>>(), read, "{name}");
-            for id in read {
-                assert_eq!(index().get(id), Some(&number), "{id} is in two files");
+            for (place, id) in read.into_iter().enumerate() {
+                assert_eq!(
+                    index().get(id),
+                    Some(&(number, place)),
+                    "{id} is in two files"
+                );
             }
         }
     }

@@ -1,7 +1,7 @@
 //! The catalogue: what is known of devices, remedies and the trade, built in or from a folder.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 use units::Unit;
 
@@ -39,6 +39,8 @@ pub struct Library {
     handling: Vec<HandlingRule>,
     /// By id.
     remedies: Vec<Remedy>,
+    /// By what they are for, a device or `*`: their places among the remedies.
+    remedies_by_device: BTreeMap<String, Vec<usize>>,
     /// Boards of a person's own, by id.
     builds: BTreeMap<String, Build>,
     instruments: Vec<InstrumentRule>,
@@ -49,8 +51,8 @@ pub struct Library {
 impl Library {
     /// The catalogue that comes with the program.
     #[must_use]
-    pub fn built_in() -> &'static Library {
-        static BUILT_IN: OnceLock<Library> = OnceLock::new();
+    pub fn built_in() -> &'static Arc<Library> {
+        static BUILT_IN: OnceLock<Arc<Library>> = OnceLock::new();
         BUILT_IN.get_or_init(|| {
             let read = read_built_in();
             debug_assert_eq!(
@@ -58,7 +60,7 @@ impl Library {
                 None,
                 "the built-in catalogue is read by a test"
             );
-            read.unwrap_or_default()
+            Arc::new(read.unwrap_or_default())
         })
     }
 
@@ -186,7 +188,12 @@ impl Library {
     ) -> impl Iterator<Item = &'l Remedy> {
         let known = device.and_then(|id| self.device(id));
         let base = known.and_then(|device| device.variant_of.as_deref());
-        self.remedies.iter().filter(move |remedy| {
+        let keys = [Some("*"), device, base].into_iter().flatten();
+        let found = keys.filter_map(|key| self.remedies_by_device.get(key));
+        // by id, as all are
+        let places: BTreeSet<usize> = found.flatten().copied().collect();
+        let found = places.into_iter().map(|place| &self.remedies[place]);
+        found.filter(move |remedy| {
             remedy.is_for(device, board) || (base.is_some() && remedy.is_for(base, board))
         })
     }
@@ -253,11 +260,22 @@ impl Library {
         self.remedies
             .extend(remedies.into_iter().map(|remedy| remedy.value));
         self.remedies.sort_by(|one, other| one.id.cmp(&other.id));
+        self.remedies_by_device = by_device(&self.remedies);
         let builds = builds.into_iter();
         self.builds
             .extend(builds.map(|build| (build.value.id.clone(), build.value)));
         Ok(())
     }
+}
+
+/// The places of the remedies for each device.
+fn by_device(remedies: &[Remedy]) -> BTreeMap<String, Vec<usize>> {
+    let mut places: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    for (place, remedy) in remedies.iter().enumerate() {
+        let known = places.entry(remedy.for_device.clone()).or_default();
+        known.push(place);
+    }
+    places
 }
 
 /// Reads a file of `[[remedy]]` tables alone.
@@ -330,6 +348,7 @@ fn read_built_in() -> Result<Library, Vec<Problem>> {
         accuracies: read_accuracies(ACCURACIES, "rules/accuracies.toml")?,
         handling: read_handling(HANDLING, "rules/handling.toml")?,
         remedies: Vec::new(),
+        remedies_by_device: BTreeMap::new(),
         builds: BTreeMap::new(),
         instruments: read_instruments(INSTRUMENTS, "rules/instruments.toml")?,
         mounts: read_mounts(MOUNTS, "rules/mounts.toml")?,

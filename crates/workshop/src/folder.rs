@@ -33,7 +33,7 @@ pub(crate) struct Folder {
     /// Nets by board, where they lie beside its file.
     nets: BTreeMap<String, Netlist>,
     /// The built-in catalogue with the person's own devices and remedies.
-    pub(crate) library: Library,
+    pub(crate) library: Arc<Library>,
     pub(crate) vendors: Vec<Vendor>,
     /// The offers that hold: those of the folder's files, with those of the journal.
     pub(crate) offers: Vec<Offer>,
@@ -50,8 +50,8 @@ pub(crate) struct Folder {
 type Stamp = Vec<(PathBuf, u64, Option<SystemTime>)>;
 
 impl Folder {
-    /// Makes what is missing and reads all of it.
-    pub(crate) fn open(dir: &Path) -> Result<Folder, Error> {
+    /// Makes what is missing.
+    pub(crate) fn make(dir: &Path) -> Result<(), Error> {
         for sub in ["", "boards", "vendors"] {
             let path = dir.join(sub);
             fs::create_dir_all(&path).map_err(|error| cannot("make the folder", &path, &error))?;
@@ -67,10 +67,11 @@ impl Folder {
             Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
             Err(error) => return Err(cannot("write", &settings, &error)),
         }
-        Folder::read(dir)
+        Ok(())
     }
 
-    fn read(dir: &Path) -> Result<Folder, Error> {
+    /// Reads all of it.
+    pub(crate) fn read(dir: &Path) -> Result<Folder, Error> {
         let stamp = stamp(dir)?;
         let path = dir.join("workshop.toml");
         let bytes = read(&path)?;
@@ -87,7 +88,7 @@ impl Folder {
             boards: BTreeMap::new(),
             files: BTreeMap::new(),
             nets: BTreeMap::new(),
-            library: Library::built_in().clone(),
+            library: Arc::clone(Library::built_in()),
             vendors: Vec::new(),
             offers: Vec::new(),
             filed: Vec::new(),
@@ -199,7 +200,7 @@ impl Folder {
         let name = shown(dir, &path);
         let text = String::from_utf8_lossy(&read(&path)?).into_owned();
         match self.library.with_folder([(name.as_str(), text.as_str())]) {
-            Ok(library) => self.library = library,
+            Ok(library) => self.library = Arc::new(library),
             Err(problems) => self.break_file(name, &problems),
         }
         Ok(())

@@ -12,7 +12,7 @@ use crate::{
     Clock, Error, ErrorKind, OpenOptions,
     folder::Folder,
     pile::{Machine, Pile},
-    reckon::{Boards, Cache, Reckoned, boards},
+    reckon::{Boards, Cache, Reckoned, boards, both},
     views::{BoardChoice, Frame},
 };
 
@@ -113,9 +113,10 @@ impl Workshop {
     /// # Errors
     /// If the folder, its `workshop.toml` or its journal cannot be read or made.
     pub fn open(dir: &Path, options: OpenOptions) -> Result<Workshop> {
-        let folder = Folder::open(dir)?;
-        let journal = Journal::open(&dir.join("journal.db")).map_err(lost)?;
-        let pile = Pile::of(journal.all().map_err(lost)?);
+        Folder::make(dir)?;
+        let (lines, folder) = both(|| read_journal(dir), || Folder::read(dir));
+        let (folder, (journal, lines)) = (folder?, lines?);
+        let pile = Pile::of(lines);
         let who = options.who.filter(|who| !who.trim().is_empty());
         let who = who
             .or_else(|| folder.settings.members.first().cloned())
@@ -284,6 +285,13 @@ impl Inner {
         let cache = &self.cache;
         Ok(without.iter().filter_map(|lines| cache.at(lines)).collect())
     }
+}
+
+/// The journal of a folder with all its lines.
+fn read_journal(dir: &Path) -> Result<(Journal, Vec<Entry>)> {
+    let journal = Journal::open(&dir.join("journal.db")).map_err(lost)?;
+    let lines = journal.all().map_err(lost)?;
+    Ok((journal, lines))
 }
 
 /// Refuses lines that contradict those before them.
