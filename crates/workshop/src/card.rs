@@ -20,7 +20,7 @@ use crate::{
     reach::Reach,
     reckon::{Reckoned, Suspicion, both, too_much},
     rows, say,
-    shelving::Fresh,
+    shelving::{Fresh, can_be_shelved},
     tries::Mule,
     views::{
         Doubt, Drawing, DrawnPart, ExplanationView, ExportedNetwork, FunctionView, JobCard,
@@ -100,7 +100,12 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
     let mule = Mule::of(inner, machine);
     let board = state.folder.board(&machine.board)?;
     let (fresh, was) = both(
-        || Fresh::of(&blanks, &state, &boards),
+        || {
+            let asked = can_be_shelved(&state, machine);
+            asked
+                .then(|| Fresh::of(&blanks, &state, &boards))
+                .transpose()
+        },
         || before(inner, &state, machine, &board),
     );
     let (fresh, was) = (fresh?, was?);
@@ -109,7 +114,8 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
     let economy = economy(&state.folder, &board, machine, &standing);
     let mut card = card_of(&state, tag, now, was, &economy, mule.as_ref())?;
     let advice = now.advice(tag, &economy)?;
-    card.shelve = fresh.shelve(&state, machine, &economy, &advice.0, &advice.1);
+    card.shelve =
+        fresh.and_then(|fresh| fresh.shelve(&state, machine, &economy, &advice.0, &advice.1));
     card.exchanged.extend(mule::doubt(&state, machine, inner)?);
     inner.cache().keep_card(standing, card.clone());
     Ok(card)
@@ -503,11 +509,9 @@ impl Case<'_> {
             .map(|(index, part)| (part.reference.as_str(), index))
             .collect();
         let mut modes: Vec<&Suspicion> = self.modes.iter().collect();
-        modes.sort_by_key(|mode| {
-            (
-                order.get(mode.part.as_str()).copied().unwrap_or(usize::MAX),
-                mode.mode.clone(),
-            )
+        modes.sort_by_cached_key(|mode| {
+            let place = order.get(mode.part.as_str()).copied();
+            (place.unwrap_or(usize::MAX), mode.mode.clone())
         });
         let site = |mode: &Suspicion| match (mode.outside, mode.site) {
             (true, _) => "outside",

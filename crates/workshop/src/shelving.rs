@@ -84,7 +84,7 @@ impl Fresh {
         steps: &[Step],
         course: &Course,
     ) -> Option<Shelve> {
-        if machine.settled.is_some() || !is_looked_at(state, machine) {
+        if !can_be_shelved(state, machine) {
             return None;
         }
         let spent = minutes_spent(state, machine);
@@ -132,6 +132,11 @@ impl Fresh {
             fresh,
         })
     }
+}
+
+/// Somebody looked at it, and what is wrong with it is not settled.
+pub(crate) fn can_be_shelved(state: &State, machine: &Machine) -> bool {
+    machine.settled.is_none() && is_looked_at(state, machine)
 }
 
 /// What the best look brings by the minute, its own minutes not taken off.
