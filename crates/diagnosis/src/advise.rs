@@ -250,14 +250,6 @@ impl<'a> Adviser<'a> {
         }
     }
 
-    /// The best courses from a point.
-    pub(crate) fn weighed(&self, point: Point<'_>) -> Result<Weighed, Error> {
-        let mut weighed = self.weighed_each(&[point])?;
-        weighed
-            .pop()
-            .ok_or_else(|| unreachable!("one point has one answer"))
-    }
-
     /// The best courses from each point.
     pub(crate) fn weighed_each(&self, points: &[Point<'_>]) -> Result<Vec<Weighed>, Error> {
         if self.hopeless {
@@ -672,8 +664,8 @@ impl<'a> Asked<'a> {
     fn along(&mut self, seen: &Seen<'_>, tried: &[(Var, usize)]) -> Vec<Vec<(f64, usize)>> {
         let sum: Sum = match seen {
             Seen::Sum(sum) => (*sum).clone(),
-            Seen::Nothing => vec![(1.0, self.said(Vec::new()))],
-            Seen::Chip(var, shown) => vec![(1.0, self.said(vec![(*var, Arc::from(*shown))]))],
+            Seen::Nothing => vec![(1.0, self.said(Arc::new(Works::nothing())))],
+            Seen::Chip(var, shown) => vec![(1.0, self.said(Works::weighing(*var, shown)))],
         };
         let mut ground = 0;
         let mut along = Vec::with_capacity(tried.len() + 1);
@@ -689,12 +681,8 @@ impl<'a> Asked<'a> {
         along
     }
 
-    /// The number of what weighs variables like this.
-    fn said(&mut self, weights: Vec<(Var, Arc<[f64]>)>) -> usize {
-        self.beside.push(Arc::new(Works {
-            weights,
-            ..Works::nothing()
-        }));
+    fn said(&mut self, beside: Arc<Works>) -> usize {
+        self.beside.push(beside);
         self.beside.len() - 1
     }
 

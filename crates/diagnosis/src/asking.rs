@@ -42,6 +42,14 @@ pub(crate) struct Works {
 }
 
 impl Works {
+    /// This weighs a variable.
+    pub(crate) fn weighing(var: Var, weights: &[f64]) -> Arc<Self> {
+        Arc::new(Self {
+            weights: vec![(var, weights.into())],
+            ..Self::nothing()
+        })
+    }
+
     /// Of nothing is said that it works.
     pub(crate) fn nothing() -> Self {
         Self {
@@ -133,9 +141,8 @@ impl Asking {
 
     /// For each set that checks speak of the same, with the posteriors of these variables where they work.
     pub(crate) fn posteriors(&self, wanted: &[Var]) -> (Vec<f64>, Vec<Marginals>) {
-        let questions = self.works[..self.told].iter().map(Question::that);
-        let questions: Vec<Question> = questions.collect();
-        let each = self.tree.marginals_of_each(&questions, wanted);
+        let works = &self.works[..self.told];
+        let each = self.tree.posteriors_beside(&self.upward, works, wanted);
         let each = each.into_iter();
         each.map(|(log, marginals)| (self.given_findings(log), marginals))
             .unzip()

@@ -71,6 +71,11 @@ impl<T: Number> Changes<T> {
         self.with.entry(node).or_default().push((table, chosen));
     }
 
+    /// The tables multiplied in at a clique, each with the questions that do.
+    pub(crate) fn tables(&self, node: usize) -> &[(usize, u8)] {
+        self.with.get(&node).map_or(&[], Vec::as_slice)
+    }
+
     pub(crate) fn of(&self, node: usize, classes: usize) -> Option<&[T]> {
         match self.weighed[node] as usize {
             0 => None,
@@ -82,10 +87,10 @@ impl<T: Number> Changes<T> {
 /// The messages of an upward pass: by message entry the sum, a power of two by clique standing beside it.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Messages<T> {
-    sums: Vec<T>,
+    pub(crate) sums: Vec<T>,
     /// The part with the unmodelled fault; empty where no clique has it.
-    faulty: Vec<T>,
-    exponents: Vec<i32>,
+    pub(crate) faulty: Vec<T>,
+    pub(crate) exponents: Vec<i32>,
 }
 
 /// What rounding can have done to the total of a root; a power of two stands beside both numbers.
@@ -127,15 +132,8 @@ impl<'a, T: Number> Pass<'a, T> {
     }
 
     pub(crate) fn up(&mut self) -> Messages<T> {
-        let cliques = self.cliques;
-        let groups = cliques.starts.len() - 1;
-        let dual = cliques.nodes.iter().any(|node| node.dual);
-        let mut messages = Messages {
-            sums: vec![T::ZERO; groups],
-            faulty: vec![T::ZERO; if dual { groups } else { 0 }],
-            exponents: vec![0; cliques.nodes.len()],
-        };
-        for node in 0..cliques.nodes.len() {
+        let mut messages = Messages::empty(self.cliques);
+        for node in 0..self.cliques.nodes.len() {
             self.message(node, &mut messages);
         }
         messages
@@ -533,6 +531,16 @@ impl<'a, T: Number> Pass<'a, T> {
 }
 
 impl<T: Number> Messages<T> {
+    pub(crate) fn empty(cliques: &Cliques) -> Self {
+        let groups = cliques.starts.len() - 1;
+        let dual = cliques.nodes.iter().any(|node| node.dual);
+        Self {
+            sums: vec![T::ZERO; groups],
+            faulty: vec![T::ZERO; if dual { groups } else { 0 }],
+            exponents: vec![0; cliques.nodes.len()],
+        }
+    }
+
     pub(crate) fn at(&self, entry: usize) -> Dual<T> {
         [
             self.sums[entry],

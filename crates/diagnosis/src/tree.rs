@@ -8,6 +8,8 @@
 //! A message carries a power of two beside its table, so that hundreds of findings do not underflow.
 
 mod beside;
+mod frame;
+mod posteriors;
 
 use std::{collections::BTreeSet, ops::Index, panic::resume_unwind, sync::Arc, thread};
 

@@ -11,11 +11,13 @@ use catalogue::{Mount, Part, Profile, Site};
 use crate::{
     advise::{Adviser, Cost, Ground, Point, Seen, Way},
     answer::{Economy, Step},
+    asking::Works,
+    compiled::Compiled,
     diagnosis::{Diagnosis, Listed},
     error::Error,
     model::Var,
     situation::{Action, Chip, Machine, Situation, Step as BenchStep, Truth},
-    tree::{Marginals, Question},
+    tree::Marginals,
 };
 
 /// The mule's tag in its own small situation.
@@ -176,37 +178,31 @@ impl Diagnosis {
         if candidates.is_empty() {
             return Ok(Vec::new());
         }
-        let base = adviser.weighed(adviser.now(marginals))?;
-        let tree = &of.compiled().tree;
-        let mut asked: Vec<(Question, f64)> = Vec::new();
-        for one in &candidates {
-            for (shown, &chance) in one.shown.iter().zip(&one.chances) {
-                if chance >= LEAST_OUTCOME {
-                    let weights = vec![(one.var, Arc::from(shown.as_slice()))];
-                    let question = Question {
-                        weights,
-                        ..Question::default()
-                    };
-                    asked.push((question, chance));
-                }
-            }
-        }
-        let questions: Vec<Question> = asked.iter().map(|(question, _)| question.clone()).collect();
-        let after = tree
-            .marginals_of_each(&questions, &adviser.members)
-            .into_iter();
-        let after: Vec<Marginals> = after.map(|(_, marginals)| marginals).collect();
-        let log_total = of.compiled().upward.log_total;
-        let points: Vec<Point<'_>> = asked
+        let shown = candidates.iter().flat_map(|one| {
+            let each = one.shown.iter().zip(&one.chances);
+            each.map(|(shown, &chance)| (one.var, shown, chance))
+        });
+        let shown = shown.filter(|(_, _, chance)| *chance >= LEAST_OUTCOME);
+        let shown: Vec<(Var, &Vec<f64>, f64)> = shown.collect();
+        let beside = shown
             .iter()
-            .zip(&after)
-            .map(|((question, chance), marginals)| Point {
-                seen: seen_of(question),
-                log_chance: log_total + chance.ln(),
-                marginals,
-            })
-            .collect();
-        let mut found = after.iter().zip(adviser.weighed_each(&points)?);
+            .map(|&(var, shown, _)| Works::weighing(var, shown));
+        let beside: Vec<Arc<Works>> = beside.collect();
+        let Compiled { tree, upward, .. } = of.compiled();
+        let after = tree.posteriors_beside(upward, &beside, &adviser.members);
+        let after: Vec<Marginals> = after.into_iter().map(|(_, marginals)| marginals).collect();
+        let mut points = vec![adviser.now(marginals)];
+        let each = shown.iter().zip(&after);
+        points.extend(each.map(|((var, shown, chance), marginals)| Point {
+            seen: Seen::Chip(*var, shown),
+            log_chance: upward.log_total + chance.ln(),
+            marginals,
+        }));
+        let mut weighed = adviser.weighed_each(&points)?.into_iter();
+        let base = weighed
+            .next()
+            .ok_or_else(|| unreachable!("there is a point"))?;
+        let mut found = after.iter().zip(weighed);
         let mut steps: Vec<Step> = candidates
             .iter()
             .map(|one| {
@@ -233,13 +229,6 @@ impl Diagnosis {
         let size = |step: &Step| (step.saving * 1e9).round();
         steps.sort_by(|a, b| size(b).total_cmp(&size(a)));
         Ok(steps)
-    }
-}
-
-fn seen_of(question: &Question) -> Seen<'_> {
-    match question.weights.first() {
-        Some((var, shown)) => Seen::Chip(*var, shown),
-        None => Seen::Nothing,
     }
 }
 

@@ -9,10 +9,13 @@ use crate::{
     asking::Works,
     groups::{side_by_side, threads},
     number::{LANES, Lanes, Number},
-    pass::RANGE,
+    pass::Messages,
 };
 
-use super::{Changed, Question, Tree, WORTH_A_THREAD};
+use super::{
+    Question, Tree, WORTH_A_THREAD,
+    frame::{Frame, Touch, brought_back},
+};
 
 impl Tree {
     /// The logarithm of the total for each pair of a ground, which only weighs variables, and what is said beside it.
@@ -61,17 +64,6 @@ impl Tree {
             logs[pair] = log;
         }
         logs
-    }
-
-    /// By entry: all that is known without a question.
-    fn found(&self) -> Vec<f64> {
-        let mut found = self.cliques.base.clone();
-        for evidence in &self.cliques.evidence {
-            let entries = self.cliques.nodes[evidence.node].entries.clone();
-            let values = found[entries].iter_mut().zip(&*evidence.values);
-            values.for_each(|(found, value)| *found *= value);
-        }
-        found
     }
 
     /// These cliques and all above them.
@@ -160,182 +152,48 @@ struct Spot {
     tops: Vec<usize>,
 }
 
-/// What is said in one clique.
-#[derive(Default)]
-struct Touch {
-    /// By class; empty for 1.
-    weights: Vec<f64>,
-    /// By entry: all that is known, with what is said.
-    found: Option<Vec<f64>>,
-}
-
-/// Some grounds, passed up and down.
-struct Frame<'a> {
-    tree: &'a Tree,
-    found: &'a [f64],
-    changed: Changed<Lanes>,
-    /// By message entry; a power of two by clique stands beside it.
-    up: Vec<Lanes>,
-    exponents: Vec<i32>,
-    /// By message entry: how much it counts for the total of its tree.
-    down: Vec<Lanes>,
-    down_exponents: Vec<i32>,
-    /// By class of the clique at hand.
-    weights: Vec<Lanes>,
-}
-
-impl<'a> Frame<'a> {
+impl<'a> Frame<'a, Lanes> {
+    /// Grounds, passed up and down to the cliques that are needed.
     fn of(tree: &'a Tree, found: &'a [f64], grounds: &[Question], needed: &[bool]) -> Self {
-        let entries = tree.cliques.starts.len() - 1;
         let nodes = tree.cliques.nodes.len();
-        let mut frame = Self {
-            tree,
-            found,
-            changed: tree.changes_of_each(grounds),
-            up: vec![Lanes::ZERO; entries],
-            exponents: vec![0; nodes],
-            down: vec![Lanes::ZERO; entries],
-            down_exponents: vec![0; nodes],
-            weights: Vec::new(),
-        };
+        let mut frame = Self::new(tree, found, Messages::empty(&tree.cliques));
+        frame.changed = tree.changes_of_each(grounds);
         for node in 0..nodes {
             frame.message(node, None);
         }
+        let mut by_class = Vec::new();
         for node in (0..nodes).rev().filter(|&node| needed[node]) {
-            frame.hand_down(node, needed);
+            if tree.parent(node).is_none() {
+                frame.begin_down(node, [Lanes::ONE, Lanes::ZERO]);
+            }
+            frame.hand_down(node, &mut by_class);
         }
         frame
     }
 
-    /// The weights of a clique's classes.
-    fn weigh(&mut self, index: usize, touch: Option<&Touch>) {
-        let classes = self.tree.cliques.nodes[index].classes;
-        self.weights.clear();
-        match self.changed.cliques.of(index, classes) {
-            Some(weights) => self.weights.extend_from_slice(weights),
-            None => self.weights.resize(classes, Lanes::ONE),
-        }
-        let beside = touch.into_iter().flat_map(|touch| &touch.weights);
-        for (weight, &beside) in self.weights.iter_mut().zip(beside) {
-            *weight = *weight * Lanes::of(beside, 0.0);
-        }
-    }
-
-    /// Sums of a clique by message entry.
-    fn sums(
-        &mut self,
-        index: usize,
-        touch: Option<&Touch>,
-        mut take: impl FnMut(&mut Self, usize, Lanes),
-    ) {
-        self.weigh(index, touch);
-        let cliques = &self.tree.cliques;
-        let node = &cliques.nodes[index];
-        let first = node.entries.start;
-        let width = node.children.len();
-        let found = match touch.and_then(|touch| touch.found.as_deref()) {
-            Some(found) => found,
-            None => &self.found[node.entries.clone()],
-        };
-        for group in node.groups.clone() {
-            let mut sum = Lanes::ZERO;
-            let within = cliques.starts[group] as usize..cliques.starts[group + 1] as usize;
-            for at in within {
-                let weight = self.weights[usize::from(cliques.class[at])];
-                let mut value = weight * Lanes::of(found[at - first], 0.0);
-                for &entry in &cliques.maps[node.maps + (at - first) * width..][..width] {
-                    value = value * self.up[entry as usize];
-                }
-                sum += value;
-            }
-            take(self, group, sum);
-        }
-    }
-
-    fn message(&mut self, index: usize, touch: Option<&Touch>) {
-        self.sums(index, touch, |frame, group, sum| frame.up[group] = sum);
-        let node = &self.tree.cliques.nodes[index];
-        self.exponents[index] = self.below(index) + brought_back(&mut self.up[node.groups.clone()]);
-    }
-
-    /// The powers of two that the messages to a clique have together.
-    fn below(&self, index: usize) -> i32 {
-        let children = self.tree.cliques.nodes[index].children.iter();
-        children.map(|&child| self.exponents[child]).sum()
-    }
-
-    /// How much the messages to a clique count.
-    fn hand_down(&mut self, index: usize, needed: &[bool]) {
-        let cliques = &self.tree.cliques;
-        let node = &cliques.nodes[index];
-        if node.parent.is_none() {
-            self.down[node.groups.start] = Lanes::ONE;
-        }
-        self.down_exponents[index] += brought_back(&mut self.down[node.groups.clone()]);
-        if !node.children.iter().any(|&child| needed[child]) {
-            return;
-        }
-        let all = self.down_exponents[index] + self.below(index);
-        for &child in &node.children {
-            self.down_exponents[child] = all - self.exponents[child];
-        }
-        self.weigh(index, None);
-        let first = node.entries.start;
-        let width = node.children.len();
-        let mut before = vec![Lanes::ZERO; width];
-        for group in node.groups.clone() {
-            let above = self.down[group];
-            let within = cliques.starts[group] as usize..cliques.starts[group + 1] as usize;
-            for at in within {
-                let weight = self.weights[usize::from(cliques.class[at])];
-                let mut value = weight * Lanes::of(self.found[at], 0.0) * above;
-                let map = &cliques.maps[node.maps + (at - first) * width..][..width];
-                if let [child] = *map {
-                    self.down[child as usize] += value;
-                    continue;
-                }
-                for (before, &child) in before.iter_mut().zip(map) {
-                    *before = value;
-                    value = value * self.up[child as usize];
-                }
-                let mut after = Lanes::ONE;
-                for (&before, &child) in before.iter().zip(map).rev() {
-                    self.down[child as usize] += before * after;
-                    after = after * self.up[child as usize];
-                }
-            }
-        }
-    }
-
     /// The logarithm of each ground's total with what is said beside it.
     fn total(&mut self, spot: &Spot) -> [f64; LANES] {
-        let saved: Vec<(Vec<Lanes>, i32)> = spot
-            .path
-            .iter()
-            .map(|&node| {
-                let groups = self.tree.cliques.nodes[node].groups.clone();
-                (self.up[groups].to_vec(), self.exponents[node])
-            })
-            .collect();
+        let saved = spot.path.iter().map(|&node| {
+            let groups = self.tree.cliques.nodes[node].groups.clone();
+            (self.up.sums[groups].to_vec(), self.up.exponents[node])
+        });
+        let saved: Vec<(Vec<Lanes>, i32)> = saved.collect();
         for &node in &spot.path {
             self.message(node, spot.touched.get(&node));
         }
-        let tops: Vec<(usize, Lanes, i32)> = spot
-            .tops
-            .iter()
-            .map(|&top| {
-                let mut all = Lanes::ZERO;
-                self.sums(top, spot.touched.get(&top), |frame, group, sum| {
-                    all += sum * frame.down[group];
-                });
-                let exponent = self.down_exponents[top] + self.below(top);
-                (self.tree.root_of(top), all, exponent)
-            })
-            .collect();
+        let tops = spot.tops.iter().map(|&top| {
+            let mut all = Lanes::ZERO;
+            self.sums(top, spot.touched.get(&top), |frame, group, [sum, _]| {
+                all += sum * frame.down[group];
+            });
+            let exponent = self.down_exponents[top] + self.below(top);
+            (self.tree.root_of(top), all, exponent)
+        });
+        let tops: Vec<(usize, Lanes, i32)> = tops.collect();
         for (&node, (sums, exponent)) in spot.path.iter().zip(saved) {
             let groups = self.tree.cliques.nodes[node].groups.clone();
-            self.up[groups].copy_from_slice(&sums);
-            self.exponents[node] = exponent;
+            self.up.sums[groups].copy_from_slice(&sums);
+            self.up.exponents[node] = exponent;
         }
         self.product(&tops, spot.log_scale)
     }
@@ -350,29 +208,14 @@ impl<'a> Frame<'a> {
             }
             let known = told.iter().find(|(told, _, _)| *told == root);
             let (value, power) = known.map_or(
-                (self.up[node.groups.start], self.exponents[root]),
+                (self.up.sums[node.groups.start], self.up.exponents[root]),
                 |&(_, value, power)| (value, power),
             );
             product[0] = product[0] * value.positive();
-            exponent += power + brought_back(&mut product);
+            exponent += power + brought_back(&mut product, &mut []);
         }
-        let before =
-            self.tree.scalar.ln() + log_scale + f64::from(exponent) * std::f64::consts::LN_2;
+        let power = f64::from(exponent) * std::f64::consts::LN_2;
+        let before = self.tree.scalar.ln() + log_scale + power;
         product[0].0.map(|total| total.ln() + before)
     }
-}
-
-/// Brings numbers back into range by a power of two, which is handed back.
-fn brought_back(numbers: &mut [Lanes]) -> i32 {
-    let sizes = numbers.iter().map(|number| number.size());
-    let largest = sizes.fold(0.0, f64::max);
-    if largest <= 0.0 || RANGE.contains(&largest) {
-        return 0;
-    }
-    let shift = largest.log2().floor() as i32;
-    let power = 2.0_f64.powi(-shift);
-    for number in numbers {
-        *number = number.shifted(power);
-    }
-    shift
 }

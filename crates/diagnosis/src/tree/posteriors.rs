@@ -1,0 +1,206 @@
+//! Posteriors with many things said beside the findings, each by itself.
+//!
+//! Upwards only what is said changes: the rest of the messages is that of the findings.
+
+use std::sync::Arc;
+
+use crate::{
+    asking::Works,
+    groups::{side_by_side, threads},
+    model::Var,
+    number::{LANES, Lanes, Number},
+    pass::{Dual, Messages, times},
+};
+
+use super::{
+    Kept, Marginals, Question, Tree, Upward, WORTH_A_THREAD, Way,
+    frame::{Frame, brought_back},
+    normalise,
+};
+
+impl Tree {
+    /// Posteriors of these variables with each thing that is said beside the findings, whose pass is `base`; and the logarithms of the
+    /// totals.
+    pub(crate) fn posteriors_beside(
+        &self,
+        base: &Upward,
+        beside: &[Arc<Works>],
+        wanted: &[Var],
+    ) -> Vec<(f64, Marginals)> {
+        let Kept::Plain(base) = &base.messages else {
+            let questions = beside.iter().map(Question::that);
+            return self.marginals_of_each(&questions.collect::<Vec<_>>(), wanted);
+        };
+        let found = self.found();
+        let way = self.way_to(wanted);
+        // what touches the same cliques goes together
+        let touched: Vec<Vec<usize>> = beside.iter().map(|works| self.touched(works)).collect();
+        let mut order: Vec<usize> = (0..beside.len()).collect();
+        order.sort_by(|&a, &b| touched[a].cmp(&touched[b]));
+        let chunks: Vec<&[usize]> = order.chunks(LANES).collect();
+        let several = chunks.len() * self.entries() >= WORTH_A_THREAD;
+        let shares = if several {
+            threads().min(chunks.len())
+        } else {
+            1
+        };
+        let answer = |share: &[&[usize]]| {
+            let lanes = base.beside_each_other();
+            let mut frame = Frame::new(self, &found, lanes);
+            let each = share.iter().flat_map(|&chunk| {
+                let questions = chunk.iter().map(|&one| Question::that(&beside[one]));
+                let questions: Vec<Question> = questions.collect();
+                let touched = chunk.iter().flat_map(|&one| touched[one].iter().copied());
+                let answers = frame.posteriors(base, &questions, touched, &way);
+                chunk.iter().copied().zip(answers).collect::<Vec<_>>()
+            });
+            each.collect::<Vec<_>>()
+        };
+        let shares: Vec<&[&[usize]]> = chunks
+            .chunks(chunks.len().div_ceil(shares).max(1))
+            .collect();
+        let mut each: Vec<_> = side_by_side(shares, answer).into_iter().flatten().collect();
+        each.sort_by_key(|(one, _)| *one);
+        each.into_iter().map(|(_, answer)| answer).collect()
+    }
+
+    /// The cliques in which something is said.
+    fn touched(&self, works: &Works) -> Vec<usize> {
+        let tables = works.tables.iter();
+        let mut touched: Vec<usize> = tables
+            .map(|&table| self.cliques.optional[table].node)
+            .collect();
+        touched.extend(works.weights.iter().map(|(var, _)| self.cliques.home[*var]));
+        touched.sort_unstable();
+        touched.dedup();
+        touched
+    }
+
+    /// For each root how much its two parts count, all other roots taken together.
+    fn readings<T: Number>(&self, messages: &Messages<T>, once: Dual<T>) -> Vec<(usize, Dual<T>)> {
+        let nodes = self.cliques.nodes.iter().enumerate();
+        let roots = nodes.filter(|(_, node)| node.parent.is_none());
+        let roots: Vec<usize> = roots.map(|(root, _)| root).collect();
+        let Some(known) = &self.once else {
+            let alone = |root| (root, [T::ONE, T::ZERO]);
+            return roots.into_iter().map(alone).collect();
+        };
+        let and = |product: Dual<T>, root: usize| {
+            let [mut none, mut faulty] = times(product, self.root(root, messages));
+            brought_back(
+                std::slice::from_mut(&mut none),
+                std::slice::from_mut(&mut faulty),
+            );
+            [none, faulty]
+        };
+        let mut before = vec![[T::ONE, T::of(known.elsewhere, 0.0)]];
+        for &root in &roots {
+            before.push(and(before[before.len() - 1], root));
+        }
+        let mut after = [T::ONE, T::ZERO];
+        let mut readings = Vec::with_capacity(roots.len());
+        for (&root, &before) in roots.iter().zip(&before).rev() {
+            let [none, faulty] = times(before, after);
+            readings.push((root, [once[0] * none + once[1] * faulty, once[1] * none]));
+            after = and(after, root);
+        }
+        readings
+    }
+}
+
+impl Messages<f64> {
+    /// The same messages in each lane.
+    fn beside_each_other(&self) -> Messages<Lanes> {
+        let lanes = |numbers: &[f64]| numbers.iter().map(|&one| Lanes::of(one, 0.0)).collect();
+        Messages {
+            sums: lanes(&self.sums),
+            faulty: lanes(&self.faulty),
+            exponents: self.exponents.clone(),
+        }
+    }
+}
+
+impl Frame<'_, Lanes> {
+    /// Posteriors on the way down, and logarithms of the totals; what the questions touch is handed back as it was.
+    fn posteriors(
+        &mut self,
+        base: &Messages<f64>,
+        questions: &[Question],
+        touched: impl Iterator<Item = usize>,
+        way: &Way,
+    ) -> Vec<(f64, Marginals)> {
+        let tree = self.tree;
+        let nodes = &tree.cliques.nodes;
+        self.changed = tree.changes_of_each(questions);
+        let mut dirty = vec![false; nodes.len()];
+        touched.for_each(|node| dirty[node] = true);
+        for node in 0..nodes.len() {
+            if dirty[node] {
+                self.message(node, None);
+                if let Some(parent) = nodes[node].parent {
+                    dirty[parent] = true;
+                }
+            }
+        }
+        let mut found = vec![Marginals::empty(&tree.states); questions.len()];
+        self.read_down(way, &mut found);
+        let (total, log) = tree.total(&self.up, self.changed.once);
+        for (node, _) in nodes.iter().zip(&dirty).filter(|(_, dirty)| **dirty) {
+            for group in node.groups.clone() {
+                self.up.sums[group] = Lanes::of(base.sums[group], 0.0);
+                if node.dual {
+                    self.up.faulty[group] = Lanes::of(base.faulty[group], 0.0);
+                }
+            }
+        }
+        self.up.exponents.clone_from(&base.exponents);
+        let logs = total.0.iter().zip(questions);
+        let logs = logs.map(|(total, question)| total.ln() + log + question.log_scale());
+        logs.zip(found).collect()
+    }
+
+    fn read_down(&mut self, way: &Way, found: &mut [Marginals]) {
+        let tree = self.tree;
+        self.clear_down();
+        for (root, reading) in tree.readings(&self.up, self.changed.once) {
+            self.begin_down(root, reading);
+        }
+        let mut by_class = Vec::new();
+        for index in (0..tree.cliques.nodes.len()).rev() {
+            if !way.needed[index] {
+                continue;
+            }
+            self.hand_down(index, &mut by_class);
+            if way.asked[index] {
+                self.read(index, &by_class, found);
+            }
+        }
+        if let Some(once) = &tree.once {
+            let ([none, faulty], _) = tree.product_of_roots(&self.up, None);
+            let [weight, weight_once] = self.changed.once;
+            write(once.var, &[none * weight, faulty * weight_once], found);
+        }
+    }
+
+    /// The chances of the variables that a clique sums out.
+    fn read(&self, index: usize, by_class: &[Lanes], found: &mut [Marginals]) {
+        let node = &self.tree.cliques.nodes[index];
+        for &var in &node.vars {
+            let mut by_state = vec![Lanes::ZERO; self.tree.states[var]];
+            for (state, run) in node.runs(var, &self.tree.states) {
+                by_class[run].iter().for_each(|&sum| by_state[state] += sum);
+            }
+            write(var, &by_state, found);
+        }
+    }
+}
+
+fn write(var: Var, by_state: &[Lanes], found: &mut [Marginals]) {
+    for (lane, marginals) in found.iter_mut().enumerate() {
+        let marginal = marginals.of_mut(var);
+        for (value, by_state) in marginal.iter_mut().zip(by_state) {
+            *value = by_state.0[lane];
+        }
+        normalise(marginal);
+    }
+}
