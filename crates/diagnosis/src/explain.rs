@@ -18,6 +18,9 @@ use crate::{
 /// A share below this cannot be told from 0: the signed auxiliaries leave rounding of this order.
 const LEAST_SHARE: f64 = 1e-12;
 
+/// What rounding can add to a share relative to it, beside that: far more than it does.
+const ROUNDING: f64 = 1e-6;
+
 /// A variable whose states an explanation names.
 #[derive(Debug, Clone)]
 pub(crate) struct Member {
@@ -152,6 +155,12 @@ fn search(
     // the least certain first, so that the sets split early
     let mut order: Vec<Var> = group.iter().map(|member| member.var).collect();
     order.sort_by(|&a, &b| marginals[a][0].total_cmp(&marginals[b][0]).then(a.cmp(&b)));
+    let mut search = Search {
+        compiled,
+        marginals,
+        least: least(compiled, marginals, &order, count),
+        order,
+    };
     let everything = Node {
         bound: Found {
             share: 1.0,
@@ -160,6 +169,7 @@ fn search(
         complete: false,
     };
     let mut queue = BinaryHeap::from([everything]);
+    let mut guessed = Vec::new();
     let mut found = Vec::new();
     while let Some(node) = queue.pop() {
         if node.complete {
@@ -168,79 +178,125 @@ fn search(
                 break;
             }
         } else {
-            let nodes = split(compiled, marginals, &order, &node.bound.states);
-            queue.extend(
-                nodes
-                    .into_iter()
-                    .filter(|node| node.bound.share > LEAST_SHARE),
-            );
+            let nodes = search.split(&node.bound.states);
+            let complete = nodes.iter().filter(|node| node.complete);
+            guessed.extend(complete.map(|node| node.bound.share));
+            search.least = search.least.max(last_of(&mut guessed, count));
+            let enough = |node: &Node| node.bound.share > LEAST_SHARE;
+            queue.extend(nodes.into_iter().filter(enough));
         }
     }
     found
 }
 
-/// The best guess of a set, and the sets that make up the rest of it; `all` are the posteriors of the set of everything.
-fn split(
-    compiled: &Compiled,
-    all: &Marginals,
-    order: &[Var],
-    prefix: &[(Var, usize)],
-) -> Vec<Node> {
-    let tree = &compiled.tree;
-    let rest = &order[prefix.len()..];
-    let (mut share, mut inside) = (1.0, None);
-    if !prefix.is_empty() {
+/// What the last of the explanations that are asked for has at least: so many are known that have it.
+fn least(compiled: &Compiled, marginals: &Marginals, order: &[Var], count: usize) -> f64 {
+    let bad = |&var: &Var| (1..marginals[var].len()).map(move |state| (var, state));
+    let mut single: Vec<(Var, usize)> = order.iter().flat_map(bad).collect();
+    single.sort_by(|a, b| marginals[b.0][b.1].total_cmp(&marginals[a.0][a.1]));
+    single.truncate(count);
+    let alone = |one: Option<&(Var, usize)>| {
         let mut question = Question::default();
-        for &(var, state) in prefix {
-            question.fix(tree, var, state);
+        for &var in order {
+            let state = one.filter(|(bad, _)| *bad == var);
+            question.fix(&compiled.tree, var, state.map_or(0, |(_, state)| *state));
         }
-        let pass = tree.again(&compiled.upward, &question, &question);
-        share = (pass.log_total - compiled.upward.log_total).exp();
-        if share <= LEAST_SHARE {
-            return Vec::new();
-        }
-        inside = Some(tree.marginals_of(&question, &pass, rest));
-    }
-    let marginals = inside.as_ref().unwrap_or(all);
-    let with = |extra: &[Var], last: Option<(Var, usize)>| {
-        prefix
-            .iter()
-            .copied()
-            .chain(extra.iter().map(|&var| (var, 0)))
-            .chain(last)
-            .collect::<Vec<_>>()
+        question
     };
-    let mut nodes = vec![guess(compiled, with(rest, None))];
-    for (place, &var) in rest.iter().enumerate() {
-        for (state, chance) in marginals[var].iter().enumerate().skip(1) {
-            let bound = share * chance;
-            let states = with(&rest[..place], Some((var, state)));
-            nodes.push(Node {
-                bound: Found {
-                    share: bound,
-                    states,
-                },
-                complete: false,
-            });
-        }
-    }
-    nodes
+    let questions = single.iter().map(Some).chain([None]).map(alone);
+    let logs = compiled.tree.log_totals(&questions.collect::<Vec<_>>());
+    let shares = logs
+        .iter()
+        .map(|log| (log - compiled.upward.log_total).exp());
+    last_of(&mut shares.collect::<Vec<_>>(), count)
 }
 
-/// A complete explanation with its share.
-fn guess(compiled: &Compiled, states: Vec<(Var, usize)>) -> Node {
-    let mut question = Question::default();
-    for &(var, state) in &states {
-        question.fix(&compiled.tree, var, state);
+/// The so many-th of these shares, less what rounding may have added; [`LEAST_SHARE`] if there are fewer.
+fn last_of(shares: &mut [f64], count: usize) -> f64 {
+    shares.sort_by(|a, b| b.total_cmp(a));
+    let last = count.checked_sub(1).and_then(|last| shares.get(last));
+    last.map_or(LEAST_SHARE, |last| {
+        LEAST_SHARE.max(last * (1.0 - ROUNDING) - 10.0 * LEAST_SHARE)
+    })
+}
+
+/// A search for the best sets.
+struct Search<'a> {
+    compiled: &'a Compiled,
+    /// Posteriors of the set of everything.
+    marginals: &'a Marginals,
+    order: Vec<Var>,
+    /// What holds less than this is not among the best.
+    least: f64,
+}
+
+impl Search<'_> {
+    /// The best guess of a set, and the sets that make up the rest of it.
+    fn split(&self, prefix: &[(Var, usize)]) -> Vec<Node> {
+        let Compiled { tree, upward, .. } = self.compiled;
+        let rest = &self.order[prefix.len()..];
+        // in a part of all sets nothing has a larger share than in all
+        let suspect = |var: &&Var| {
+            self.marginals[**var][1..]
+                .iter()
+                .any(|&chance| chance >= self.least)
+        };
+        let suspects: Vec<Var> = rest.iter().filter(suspect).copied().collect();
+        let (mut share, mut inside) = (1.0, None);
+        if !prefix.is_empty() {
+            let mut question = Question::default();
+            for &(var, state) in prefix {
+                question.fix(tree, var, state);
+            }
+            let pass = tree.again(upward, &question, &question);
+            share = (pass.log_total - upward.log_total).exp();
+            if share < self.least {
+                return Vec::new();
+            }
+            inside = Some(tree.marginals_of(&question, &pass, &suspects));
+        }
+        let marginals = inside.as_ref().unwrap_or(self.marginals);
+        let with = |extra: &[Var], last: Option<(Var, usize)>| {
+            let good = extra.iter().map(|&var| (var, 0));
+            let states = prefix.iter().copied().chain(good).chain(last);
+            states.collect::<Vec<_>>()
+        };
+        let mut nodes = vec![self.guess(with(rest, None))];
+        for (place, &var) in rest
+            .iter()
+            .enumerate()
+            .filter(|(_, var)| suspects.contains(var))
+        {
+            for (state, chance) in marginals[var].iter().enumerate().skip(1) {
+                let bound = share * chance;
+                if bound >= self.least {
+                    nodes.push(Node {
+                        bound: Found {
+                            share: bound,
+                            states: with(&rest[..place], Some((var, state))),
+                        },
+                        complete: false,
+                    });
+                }
+            }
+        }
+        nodes
     }
-    let log = compiled
-        .tree
-        .log_total_with(&compiled.upward, &Question::default(), &question);
-    Node {
-        bound: Found {
-            share: (log - compiled.upward.log_total).exp(),
-            states,
-        },
-        complete: true,
+
+    /// A complete explanation with its share.
+    fn guess(&self, states: Vec<(Var, usize)>) -> Node {
+        let Compiled { tree, upward, .. } = self.compiled;
+        let mut question = Question::default();
+        for &(var, state) in &states {
+            question.fix(tree, var, state);
+        }
+        let log = tree.log_total_with(upward, &Question::default(), &question);
+        Node {
+            bound: Found {
+                share: (log - upward.log_total).exp(),
+                states,
+            },
+            complete: true,
+        }
     }
 }
