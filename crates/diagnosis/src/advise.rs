@@ -18,6 +18,7 @@ use crate::{
     answer::{Course, Economy, Holder, ModeChance, Step},
     asking::{Asking, Open, Sum, Works, chance_of, posteriors_of, without_numbers},
     compiled::Compiled,
+    courses::Courses,
     diagnosis::{Diagnosis, Listed, listed_on, members_of, most_for_many, outcome_names},
     error::Error,
     graph::Board,
@@ -164,7 +165,7 @@ pub(crate) struct Cost<'a> {
 pub(crate) struct Adviser<'a> {
     board: &'a Board,
     ground: Ground<'a>,
-    economy: &'a Economy,
+    pub(crate) economy: &'a Economy,
     /// Modes of this machine.
     pub(crate) listed: Vec<Listed>,
     /// Everything that must be good for the machine to work.
@@ -172,7 +173,7 @@ pub(crate) struct Adviser<'a> {
     /// By variable: the remedy that puts it right for the least money and minutes by chance.
     remedies: BTreeMap<Var, usize>,
     /// By a chip's variable: that of its place, and with which chance fitting another chip cures each of its states.
-    with_it: BTreeMap<Var, (Var, Vec<f64>)>,
+    pub(crate) with_it: BTreeMap<Var, (Var, Vec<f64>)>,
     /// Remedies for positions without a chip: nothing works before them.
     forced: Vec<usize>,
     /// A position without a chip has no remedy.
@@ -427,7 +428,7 @@ impl<'a> Adviser<'a> {
             free.extend(self.with_it.get(var).map(|(place, _)| *place));
         }
         let (tree, works) = self.all_good_but(points, &free, most)?;
-        let mut asked = Asked::of(self, &tree, &free, works);
+        let mut asked = Courses::of(self, &tree, &free, works);
         let terms: Vec<Vec<Vec<(f64, usize)>>> = points
             .iter()
             .zip(tried)
@@ -628,92 +629,6 @@ impl<'a> Adviser<'a> {
     }
 }
 
-/// What is asked of the small network: suspects that are put right, and what is seen beside them; each once.
-struct Asked<'a> {
-    adviser: &'a Adviser<'a>,
-    grounds: Vec<Question>,
-    /// By suspects with their remedies.
-    known: BTreeMap<Vec<(Var, usize)>, usize>,
-    beside: Vec<Arc<Works>>,
-    pairs: Vec<(usize, usize)>,
-    paired: BTreeMap<(usize, usize), usize>,
-}
-
-impl<'a> Asked<'a> {
-    fn of(
-        adviser: &'a Adviser<'a>,
-        tree: &Tree,
-        free: &BTreeSet<Var>,
-        beside: Vec<Arc<Works>>,
-    ) -> Self {
-        let mut all_good = Question::default();
-        for &var in free {
-            all_good.fix(tree, var, 0);
-        }
-        Self {
-            adviser,
-            grounds: vec![all_good],
-            known: BTreeMap::from([(Vec::new(), 0)]),
-            beside,
-            pairs: Vec::new(),
-            paired: BTreeMap::new(),
-        }
-    }
-
-    /// For each number of remedies done: factors, and the pairs that they belong to.
-    fn along(&mut self, seen: &Seen<'_>, tried: &[(Var, usize)]) -> Vec<Vec<(f64, usize)>> {
-        let sum: Sum = match seen {
-            Seen::Sum(sum) => (*sum).clone(),
-            Seen::Nothing => vec![(1.0, self.said(Arc::new(Works::nothing())))],
-            Seen::Chip(var, shown) => vec![(1.0, self.said(Works::weighing(*var, shown)))],
-        };
-        let mut ground = 0;
-        let mut along = Vec::with_capacity(tried.len() + 1);
-        for done in 0..=tried.len() {
-            if done > 0 {
-                ground = self.cured(ground, &tried[..done]);
-            }
-            let terms = sum
-                .iter()
-                .map(|&(factor, beside)| (factor, self.pair(ground, beside)));
-            along.push(terms.collect());
-        }
-        along
-    }
-
-    fn said(&mut self, beside: Arc<Works>) -> usize {
-        self.beside.push(beside);
-        self.beside.len() - 1
-    }
-
-    /// The ground after the last of these remedies, given that before it.
-    fn cured(&mut self, before: usize, done: &[(Var, usize)]) -> usize {
-        let mut key = done.to_vec();
-        key.sort_unstable();
-        let grounds = &mut self.grounds;
-        *self.known.entry(key).or_insert_with(|| {
-            let mut ground = grounds[before].clone();
-            if let Some(&(var, remedy)) = done.last() {
-                let works = self.adviser.economy.remedies[remedy].works;
-                cure(&mut ground, var, |_| works);
-                if let Some((place, cured)) = self.adviser.with_it.get(&var) {
-                    cure(&mut ground, *place, |state| cured[state]);
-                }
-            }
-            grounds.push(ground);
-            grounds.len() - 1
-        })
-    }
-
-    fn pair(&mut self, ground: usize, beside: usize) -> usize {
-        let pairs = &mut self.pairs;
-        *self.paired.entry((ground, beside)).or_insert_with(|| {
-            pairs.push((ground, beside));
-            pairs.len() - 1
-        })
-    }
-}
-
 /// Leave it as it is.
 fn leave(economy: &Economy) -> Course {
     Course {
@@ -746,21 +661,6 @@ fn with_it(profile: &Profile, listed: &[Listed]) -> BTreeMap<Var, (Var, Vec<f64>
     at(Site::Chip)
         .filter_map(|(part, var, _, _)| Some((var, places.get(part)?.clone())))
         .collect()
-}
-
-/// Puts a variable's bad states right with these chances, beside what was done to it before.
-fn cure(question: &mut Question, var: Var, chance: impl Fn(usize) -> f64) {
-    let slot = question.weights.iter_mut().find(|(other, _)| *other == var);
-    if let Some((_, weights)) = slot {
-        let put_right = weights
-            .iter()
-            .enumerate()
-            .map(|(state, weight)| match state {
-                0 => *weight,
-                _ => 1.0 - (1.0 - *weight) * (1.0 - chance(state)),
-            });
-        *weights = put_right.collect();
-    }
 }
 
 /// Chance of all states but the good one; 0 for a variable that was not asked for.

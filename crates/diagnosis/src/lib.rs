@@ -6,6 +6,7 @@ mod aside;
 mod asking;
 mod clique;
 mod compiled;
+mod courses;
 mod depth;
 mod diagnosis;
 mod draws;
