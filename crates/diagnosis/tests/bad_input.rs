@@ -247,6 +247,16 @@ fn machines_that_make_no_sense_are_refused() {
 }
 
 #[test]
+fn a_part_of_too_many_modes_is_refused() {
+    let low = "[[part.mode]]\nid = \"low\"\nchance = 0.1\n";
+    let mode = |number| format!("[[part.mode]]\nid = \"m{number}\"\nchance = 0.001\n");
+    let more: String = (0..64).map(mode).collect();
+    let text = BOARD.replacen(low, &format!("{low}{more}"), 1);
+    let wrong = refused(&one_machine(read(&text), Vec::new()), None, "part `U30`");
+    none_wrong(&Vec::from_iter(wrong));
+}
+
+#[test]
 fn chips_are_in_one_place_at_a_time() {
     let settled = settle(Some("T-1"), mode("U1", "dead"));
     let fitted_twice = [
