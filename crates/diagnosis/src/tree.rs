@@ -8,27 +8,26 @@
 //! A message carries a power of two beside its table, so that hundreds of findings do not underflow.
 
 mod beside;
+mod draft;
 mod frame;
 mod posteriors;
 
-use std::{collections::BTreeSet, ops::Index, panic::resume_unwind, sync::Arc, thread};
+use std::{ops::Index, panic::resume_unwind, sync::Arc, thread};
 
+use self::draft::Draft;
 use crate::{
     asking::Works,
-    clique::{Cliques, Factor, Plan, too_large},
+    clique::Cliques,
     error::Error,
     groups::threads,
-    model::{ALWAYS, Likelihood, Model, Once, Or, Table, Var},
+    model::{Likelihood, Model, Once, Table, Var},
     number::{LANES, Lanes, Number, Pair},
-    order::{Arrangement, Ties, arrange, entries_of},
+    order::Ties,
     pass::{Changes, Dual, Lost, Messages, Pass, RANGE, times},
 };
 
 /// Most entries that all cliques together may have.
 const MOST_ENTRIES: usize = 1 << 24;
-
-/// Entries, zeros included, by entry that may be kept, above which a network is refused before its cliques are listed.
-const MOST_ZEROS: f64 = 32.0;
 
 /// Entries gone through with several questions that are worth a thread.
 const WORTH_A_THREAD: usize = 1 << 17;
@@ -771,83 +770,6 @@ struct Way {
     needed: Vec<bool>,
 }
 
-/// A network in its order, before its cliques are listed.
-struct Draft<'a> {
-    model: &'a Model,
-    optional: &'a [Table],
-    states: Vec<usize>,
-    split: Split,
-    arranged: Arrangement,
-    most: usize,
-}
-
-impl<'a> Draft<'a> {
-    /// Finds an order; cliques that would come out larger than [`MOST_ENTRIES`] or this are refused.
-    fn of(model: &'a Model, optional: &'a [Table], most: usize, ties: Ties) -> Result<Self, Error> {
-        let mut states = model.states.clone();
-        let split = Split::of(model, &mut states);
-        let said = model.likelihoods.iter().map(|one| &one.table);
-        let factors = split
-            .fixed(model)
-            .chain(said.chain(optional).map(Factor::of));
-        let arranged = arrange(&mut states, factors, ties);
-        let most = most.min(MOST_ENTRIES);
-        if entries_of(&arranged.cliques, &states) > MOST_ZEROS * most as f64 {
-            return Err(too_large(most));
-        }
-        Ok(Self {
-            model,
-            optional,
-            states,
-            split,
-            arranged,
-            most,
-        })
-    }
-
-    /// Builds the cliques, multiplies in what never changes.
-    fn tree<T: Number>(&self) -> Result<Tree, Error> {
-        let model = self.model;
-        let mut plan = Plan::new(&self.arranged, &self.states);
-        let mut scalar = 1.0;
-        for factor in self.split.fixed(model) {
-            scalar *= plan.fixed(factor);
-        }
-        for (var, weight) in model.once.iter().flat_map(|once| &once.carriers) {
-            plan.carrier(*var, *weight);
-        }
-        for likelihood in &model.likelihoods {
-            scalar *= if likelihood.finding == ALWAYS {
-                plan.fixed(Factor::of(&likelihood.table))
-            } else {
-                plan.finding(&likelihood.table, likelihood.finding)
-            };
-        }
-        let mut cliques = plan.build::<T>(self.most)?;
-        let optional = self.optional.iter();
-        let optional = optional.map(|table| {
-            let found = cliques.optional(table, &self.states);
-            found.ok_or_else(|| Error::new("a table that is asked for has no clique"))
-        });
-        cliques.optional = optional.collect::<Result<_, _>>()?;
-        let mut component = components(&cliques);
-        if let Some(once) = &model.once {
-            join_carriers(&mut component, &cliques, cliques.home[once.var]);
-        }
-        let width = self.arranged.cliques.iter().map(Vec::len).max();
-        Ok(Tree {
-            states: self.states.as_slice().into(),
-            cliques,
-            component: component.into(),
-            width: width.unwrap_or(0),
-            scalar,
-            once: model.once.clone().map(Arc::new),
-            signed: self.split.signed,
-            noise: Vec::new(),
-        })
-    }
-}
-
 /// The largest relative error.
 fn relative(lost: &[Lost]) -> f64 {
     lost.iter().map(Lost::relative).fold(0.0, f64::max)
@@ -859,105 +781,5 @@ fn normalise(marginal: &mut [f64]) {
         marginal
             .iter_mut()
             .for_each(|value| *value = (*value / total).clamp(0.0, 1.0));
-    }
-}
-
-/// By which ORs are split.
-struct Split {
-    /// Tables of what is asked of nothing.
-    tables: Vec<Table>,
-    /// By OR: its auxiliary (0: no cause acts; 1: whatever happens) and its child; none where it depends on nothing.
-    signs: Vec<Option<[Var; 2]>>,
-    signed: bool,
-}
-
-/// The child of an OR by its auxiliary: what fails is all that happens less that no cause acts.
-const SIGN: [f64; 4] = [1.0, -1.0, 0.0, 1.0];
-
-impl Split {
-    /// Splits each OR by its auxiliary, which gets its number of states.
-    fn of(model: &Model, states: &mut Vec<usize>) -> Self {
-        let mut split = Self {
-            tables: Vec::new(),
-            signs: Vec::with_capacity(model.ors.len()),
-            signed: false,
-        };
-        for or in &model.ors {
-            if let Some(works) = constant(or) {
-                // nothing to ask: no auxiliary, and no difference of numbers that are nearly equal
-                states.push(1);
-                split.tables.push(Table {
-                    vars: vec![or.child],
-                    values: vec![works, 1.0 - works],
-                });
-                split.signs.push(None);
-                continue;
-            }
-            split.signed = true;
-            split.signs.push(Some([states.len(), or.child]));
-            states.push(2);
-        }
-        if let Some(once) = &model.once {
-            // its weights are read at the end; here it only stands by
-            split.tables.push(Table {
-                vars: vec![once.var],
-                values: vec![1.0, 0.0],
-            });
-        }
-        split
-    }
-
-    /// All tables that never change, but for what always counts of the findings.
-    fn fixed<'a>(&'a self, model: &'a Model) -> impl Iterator<Item = Factor<'a>> {
-        let tables = model.conditionals.iter().chain(&self.tables);
-        let ors = self.signs.iter().zip(&model.ors);
-        let split = ors.filter_map(|(sign, or)| Some((sign.as_ref()?, or)));
-        tables.map(Factor::of).chain(split.flat_map(|(sign, or)| {
-            let signed = Factor {
-                under: None,
-                vars: sign,
-                values: &SIGN,
-            };
-            let causes = or.survivals.iter().map(|survival| Factor {
-                under: Some(sign[0]),
-                ..Factor::of(survival)
-            });
-            std::iter::once(signed).chain(causes)
-        }))
-    }
-}
-
-/// Chance that an OR works, if it depends on nothing.
-fn constant(or: &Or) -> Option<f64> {
-    let values = or
-        .survivals
-        .iter()
-        .map(|survival| survival.vars.is_empty().then(|| survival.values[0]));
-    values.product()
-}
-
-fn components(cliques: &Cliques) -> Vec<usize> {
-    let mut component: Vec<usize> = (0..cliques.nodes.len()).collect();
-    for index in (0..cliques.nodes.len()).rev() {
-        if let Some(parent) = cliques.nodes[index].parent {
-            component[index] = component[parent];
-        }
-    }
-    component
-}
-
-/// Components in which an unmodelled fault may sit depend on each other: there is at most one.
-fn join_carriers(component: &mut [usize], cliques: &Cliques, standing: usize) {
-    let carrying: BTreeSet<usize> = cliques
-        .nodes
-        .iter()
-        .zip(component.iter())
-        .filter(|(node, _)| !node.carries.is_empty())
-        .map(|(_, component)| *component)
-        .collect();
-    for number in component.iter_mut() {
-        if carrying.contains(number) {
-            *number = standing;
-        }
     }
 }
