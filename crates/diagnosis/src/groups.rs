@@ -575,7 +575,8 @@ impl Says {
             };
         }
         let priors: Vec<f64> = keys.iter().map(|key| prior(unrolled, key)).collect();
-        let mut values = Vec::with_capacity(1 << keys.len());
+        let mut chances = Vec::with_capacity(1 << keys.len());
+        let mut questions = Vec::with_capacity(1 << keys.len());
         for_each_state(&vec![2; keys.len()], |at| {
             let mut question = Question::default();
             let mut chance = 1.0;
@@ -585,13 +586,18 @@ impl Says {
                     question.fix(tree, var, state);
                 }
             }
-            let log = tree.log_total_with(&base, &alone, &question) - base.log_total;
-            values.push(if chance > 0.0 {
-                log.exp() / chance
+            chances.push(chance);
+            questions.push(question);
+        });
+        let logs = tree.log_totals_with(&base, &alone, &questions);
+        let values = chances.into_iter().zip(logs).map(|(chance, log)| {
+            if chance > 0.0 {
+                (log - base.log_total).exp() / chance
             } else {
                 0.0
-            });
+            }
         });
+        let values = values.collect();
         Self {
             keys,
             values,

@@ -1,6 +1,6 @@
 //! In which order variables are summed out.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use crate::{clique::Factor, model::Var};
 
@@ -194,32 +194,21 @@ fn eliminate_by(
         }
     };
     let mut costs: Vec<(u64, u64)> = (0..states.len()).map(|var| cost(var, &edges)).collect();
-    // its own inverse
-    let turn = |var: Var| match ties {
-        Ties::Early => var,
-        Ties::Late => states.len() - 1 - var,
-    };
-    let mut queue: BTreeSet<((u64, u64), Var)> = costs
-        .iter()
-        .copied()
-        .zip((0..states.len()).map(turn))
-        .collect();
+    // of those that cost the same the first one goes
+    let mut open: Vec<Var> = (0..states.len()).collect();
+    if ties == Ties::Late {
+        open.reverse();
+    }
     let mut order = Vec::with_capacity(states.len());
     let mut cliques = Vec::with_capacity(states.len());
-    while let Some((_, turned)) = queue.pop_first() {
-        let var = turn(turned);
-        let mut clique = vec![var];
-        clique.extend(edges.around(var));
+    while let Some(place) = (0..open.len()).min_by_key(|&place| costs[open[place]]) {
+        let var = open.remove(place);
+        let clique = std::iter::once(var).chain(edges.around(var));
+        cliques.push(clique.collect());
         for other in edges.eliminate(var) {
-            let new = cost(other, &edges);
-            if new != costs[other] {
-                queue.remove(&(costs[other], turn(other)));
-                queue.insert((new, turn(other)));
-                costs[other] = new;
-            }
+            costs[other] = cost(other, &edges);
         }
         order.push(var);
-        cliques.push(clique);
     }
     (order, cliques)
 }
@@ -280,20 +269,19 @@ impl Edges {
         let mut stale = row.clone();
         let around: Vec<Var> = self.around(var).collect();
         for &a in &around {
-            let start = a * self.words;
-            let new: Vec<Var> = ones(
-                row.iter()
-                    .zip(&self.bits[start..start + self.words])
-                    .map(|(row, own)| row & !own),
-            )
-            .filter(|&b| b > a)
-            .collect();
-            for b in new {
-                self.join(a, b);
-                self.join(b, a);
-                // a new edge changes the fill of those that see both ends
-                for (word, stale) in stale.iter_mut().enumerate() {
-                    *stale |= self.bits[a * self.words + word] & self.bits[b * self.words + word];
+            for (at, &row) in row.iter().enumerate() {
+                let new = row & !self.bits[a * self.words + at];
+                for b in ones(std::iter::once(new))
+                    .map(|bit| at * 64 + bit)
+                    .filter(|&b| b > a)
+                {
+                    self.join(a, b);
+                    self.join(b, a);
+                    // a new edge changes the fill of those that see both ends
+                    for (word, stale) in stale.iter_mut().enumerate() {
+                        *stale |=
+                            self.bits[a * self.words + word] & self.bits[b * self.words + word];
+                    }
                 }
             }
         }

@@ -548,6 +548,16 @@ impl<T: Number> Messages<T> {
         ]
     }
 
+    /// The message of a clique as it is in another pass.
+    pub(crate) fn restore(&mut self, from: &Self, node: &Node, index: usize) {
+        let groups = node.groups.clone();
+        self.sums[groups.clone()].copy_from_slice(&from.sums[groups.clone()]);
+        if node.dual {
+            self.faulty[groups.clone()].copy_from_slice(&from.faulty[groups]);
+        }
+        self.exponents[index] = from.exponents[index];
+    }
+
     pub(crate) fn exponent(&self, node: usize) -> i32 {
         self.exponents[node]
     }

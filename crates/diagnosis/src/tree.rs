@@ -150,6 +150,14 @@ impl Question {
         self.works.as_ref().map_or(0.0, |works| works.scale.ln())
     }
 
+    /// Both questions at once.
+    fn and(&self, more: &Self) -> Self {
+        let mut both = self.clone();
+        both.weights.extend(more.weights.iter().cloned());
+        both.without.extend(&more.without);
+        both
+    }
+
     /// This variable is in this state.
     pub(crate) fn fix(&mut self, tree: &Tree, var: Var, state: usize) {
         let mut weights = vec![0.0; tree.states[var]];
@@ -381,22 +389,55 @@ impl Tree {
         base_question: &Question,
         more: &Question,
     ) -> f64 {
-        let mut question = base_question.clone();
-        question.weights.extend(more.weights.iter().cloned());
-        question.without.extend(&more.without);
-        self.again(base, &question, more).log_total
+        self.again(base, &base_question.and(more), more).log_total
+    }
+
+    /// The same for many questions that add to it.
+    pub(crate) fn log_totals_with(
+        &self,
+        base: &Upward,
+        base_question: &Question,
+        more: &[Question],
+    ) -> Vec<f64> {
+        match &base.messages {
+            Kept::Plain(messages) => self.totals_with(messages, base_question, more),
+            Kept::Pairs(messages) => self.totals_with(messages, base_question, more),
+        }
+    }
+
+    fn totals_with<T: Number>(
+        &self,
+        base: &Messages<T>,
+        base_question: &Question,
+        more: &[Question],
+    ) -> Vec<f64> {
+        let mut messages = base.clone();
+        let each = more.iter().map(|more| {
+            let mut dirty = self.touched_by(more);
+            let question = base_question.and(more);
+            let log = self.up_again(&mut messages, &self.changes(&question), &mut dirty);
+            for (node, _) in dirty.iter().enumerate().filter(|(_, dirty)| **dirty) {
+                messages.restore(base, &self.cliques.nodes[node], node);
+            }
+            log
+        });
+        each.collect()
+    }
+
+    fn touched_by(&self, question: &Question) -> Vec<bool> {
+        let mut touched = vec![false; self.cliques.nodes.len()];
+        for (var, _) in &question.weights {
+            touched[self.cliques.home[*var]] = true;
+        }
+        for evidence in &self.cliques.evidence {
+            touched[evidence.node] |= question.without.contains(&evidence.finding);
+        }
+        touched
     }
 
     /// An upward pass in which only what `more` touches is done anew; `question` is the whole question, `more` included.
     pub(crate) fn again(&self, base: &Upward, question: &Question, more: &Question) -> Upward {
-        let mut dirty = vec![false; self.cliques.nodes.len()];
-        for (var, _) in &more.weights {
-            dirty[self.cliques.home[*var]] = true;
-        }
-        for evidence in &self.cliques.evidence {
-            dirty[evidence.node] |= more.without.contains(&evidence.finding);
-        }
-        self.anew_where(dirty, base, question)
+        self.anew_where(self.touched_by(more), base, question)
     }
 
     /// An upward pass in which only these cliques, and those above that change by them, are done anew.
