@@ -133,6 +133,18 @@ impl Cliques {
         Some(Optional { node, values })
     }
 
+    /// A copy with room for more that is said.
+    pub(crate) fn with_room(&self, more: usize) -> Self {
+        let mut evidence = Vec::with_capacity(self.evidence.len() + more);
+        evidence.extend_from_slice(&self.evidence);
+        Self {
+            shape: Arc::clone(&self.shape),
+            evidence,
+            said: self.said.clone(),
+            optional: self.optional.clone(),
+        }
+    }
+
     /// Adds a finding's table to a clique.
     pub(crate) fn add(&mut self, node: usize, finding: usize, values: Vec<f64>) {
         let number = self.evidence.len() as u32;

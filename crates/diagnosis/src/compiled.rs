@@ -132,13 +132,14 @@ impl Compiled {
 
     /// The network with findings added, if they fit into the cliques there are.
     pub(crate) fn adding(&self, findings: Vec<Likelihood>) -> Option<Self> {
-        let mut tree = self.tree.clone();
+        let mut tree = self.tree.with_room(findings.len());
         let mut touched = Vec::with_capacity(findings.len());
         for likelihood in &findings {
             touched.push(tree.add(likelihood)?);
         }
         let upward = tree.pass_after_adding(&self.upward, &touched)?;
-        let mut more = self.more.clone();
+        let mut more = Vec::with_capacity(self.more.len() + findings.len());
+        more.extend_from_slice(&self.more);
         more.extend(findings.into_iter().map(Arc::new));
         Some(Self {
             lowered: Arc::clone(&self.lowered),

@@ -80,11 +80,9 @@ impl Diagnosis {
     /// # Errors
     /// As for [`Diagnosis::of`].
     pub fn then(&self, step: Step) -> Result<Self, Error> {
-        let mut situation = (*self.situation).clone();
-        let now = situation.steps.last().and_then(|step| step.time);
+        let now = self.situation.steps.last().and_then(|step| step.time);
         let time = step.time.or(now);
-        situation.steps.push(Step { time, ..step });
-        let situation = Arc::new(situation);
+        let situation = Arc::new(self.situation.with(Step { time, ..step }));
         match with_finding(&situation, &self.groups) {
             Some(groups) => Ok(Self::with(situation, groups?, self.limits)),
             None => Self::after(situation, &self.groups, self.limits),

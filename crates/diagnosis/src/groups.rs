@@ -215,11 +215,10 @@ pub(crate) fn with_finding(
     let part = if before.len() == 1 {
         Arc::clone(situation)
     } else {
-        let mut part = (*group.part).clone();
-        part.steps.push(step.clone());
-        Arc::new(part)
+        Arc::new(group.part.with(step.clone()))
     };
-    let mut steps = group.steps.clone();
+    let mut steps = Vec::with_capacity(group.steps.len() + 1);
+    steps.extend(&group.steps);
     steps.push(situation.steps.len() - 1);
     let one_more = Rough {
         part,
@@ -230,8 +229,10 @@ pub(crate) fn with_finding(
         outer: outer.clone(),
         aside: None,
     };
-    let mut rough: Vec<Rough> = before.iter().map(Group::rough).collect();
-    rough[place] = one_more;
+    let mut rough: Vec<Rough> = Vec::with_capacity(before.len());
+    rough.extend(before[..place].iter().map(Group::rough));
+    rough.push(one_more);
+    rough.extend(before[place + 1..].iter().map(Group::rough));
     Some(couple(rough))
 }
 

@@ -18,6 +18,21 @@ pub struct Situation {
     pub steps: Vec<Step>,
 }
 
+impl Situation {
+    /// The same with one more step.
+    pub(crate) fn with(&self, step: Step) -> Self {
+        let mut steps = Vec::with_capacity(self.steps.len() + 1);
+        steps.extend_from_slice(&self.steps);
+        steps.push(step);
+        Self {
+            profiles: self.profiles.clone(),
+            machines: self.machines.clone(),
+            lots: self.lots.clone(),
+            steps,
+        }
+    }
+}
+
 /// One machine as it came in.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Machine {

@@ -306,6 +306,18 @@ impl Tree {
         }
     }
 
+    /// A copy with room for more findings.
+    pub(crate) fn with_room(&self, more: usize) -> Self {
+        Self {
+            states: Arc::clone(&self.states),
+            cliques: self.cliques.with_room(more),
+            component: Arc::clone(&self.component),
+            once: self.once.clone(),
+            noise: self.noise.clone(),
+            ..*self
+        }
+    }
+
     /// Adds a finding, if a clique holds its variables; the clique is handed back.
     pub(crate) fn add(&mut self, likelihood: &Likelihood) -> Option<usize> {
         let table = &likelihood.table;
