@@ -188,15 +188,14 @@ impl Tree {
         most: usize,
     ) -> Result<(Self, Upward), Error> {
         let draft = |ties| Draft::of(model, optional, most, ties);
-        let tree = draft(Ties::Early)?.tree::<f64>()?;
-        if let Some(upward) = tree.first_pass() {
-            return Ok((tree, upward));
+        let passed = |tree: Self| tree.first_pass().map(|upward| (tree, upward));
+        if let Some(passed) = passed(draft(Ties::Early)?.tree::<f64>()?) {
+            return Ok(passed);
         }
         // another order may lose fewer digits
-        if let Ok(tree) = draft(Ties::Late).and_then(|draft| draft.tree::<f64>())
-            && let Some(upward) = tree.first_pass()
-        {
-            return Ok((tree, upward));
+        let other = draft(Ties::Late).and_then(|draft| draft.tree::<f64>());
+        if let Some(passed) = other.ok().and_then(passed) {
+            return Ok(passed);
         }
         let mut tree = draft(Ties::Early)?.tree::<Pair>()?;
         let mut upward = tree.upward(&Question::default());
