@@ -439,7 +439,8 @@ impl<'a, T: Number> Pass<'a, T> {
             let shifts = node.children.iter().map(|&child| messages.exponents[child]);
             let shift = messages.exponents[index] - shifts.sum::<i32>();
             let power = 2.0_f64.powi(-shift);
-            let roundings = node.roundings + cliques.said(index).count();
+            // at least one, so that one more, of what is said later, at most doubles what is lost
+            let roundings = (node.roundings + cliques.said(index).count()).max(1);
             let own_error = roundings as f64 * T::ROUNDING;
             for group in node.groups.clone() {
                 let mut sum = [0.0; 2];

@@ -203,7 +203,8 @@ impl Sharing<'_> {
         }
         if let [id] = *ids {
             self.of[id as usize].core = Maybe::of(id as usize);
-            return self.alone(id);
+            let alone = self.expanded(id);
+            return self.shared.set(id as usize, &alone);
         }
         let mut rest: Vec<Set> = ids.iter().map(|&id| self.expanded(id)).collect();
         let core = common(&rest);
@@ -224,39 +225,29 @@ impl Sharing<'_> {
         }
     }
 
-    /// A function of which there is one version.
-    fn alone(&mut self, id: u32) {
-        let Shared { ors, causes, parts } = &mut self.shared;
-        let start = (causes.len(), parts.len());
-        expand(
-            self.graph,
-            &self.of,
-            id,
-            |cause| causes.push(cause),
-            |part| parts.push(part),
-        );
-        sort_from(causes, start.0);
-        sort_from(parts, start.1);
-        ors[id as usize].causes = short(start.0)..short(causes.len());
-        ors[id as usize].parts = short(start.1)..short(parts.len());
-    }
-
+    /// A version with the halves of what it needs in place of the whole.
     fn expanded(&self, id: u32) -> Set {
-        let Set {
-            mut causes,
-            mut parts,
-        } = Set::default();
-        causes.reserve(self.graph.causes(id as usize).len());
-        expand(
-            self.graph,
-            &self.of,
-            id,
-            |cause| causes.push(cause),
-            |part| parts.push(part),
-        );
-        sort_from(&mut causes, 0);
-        sort_from(&mut parts, 0);
-        Set { causes, parts }
+        let all = self.graph.causes(id as usize);
+        let mut set = Set {
+            causes: Vec::with_capacity(all.len()),
+            parts: Vec::new(),
+        };
+        for &cause in all {
+            let Cause::Function { or, draw, chance } = cause else {
+                set.causes.push(cause);
+                continue;
+            };
+            for or in self.of[or as usize].all() {
+                if chance.get() < 1.0 {
+                    set.causes.push(Cause::Function { or, draw, chance });
+                } else {
+                    set.parts.push(or);
+                }
+            }
+        }
+        sort_from(&mut set.causes, 0);
+        sort_from(&mut set.parts, 0);
+        set
     }
 
     /// Causes that stand together in the same versions become one OR.
@@ -317,29 +308,6 @@ impl Sharing<'_> {
                 self.shared.set(number, set);
                 self.known.insert(place, short(number));
                 Maybe::of(number)
-            }
-        }
-    }
-}
-
-/// A version with the halves of what it needs in place of the whole.
-fn expand(
-    graph: &Graph,
-    of: &[Halves],
-    id: u32,
-    mut add_cause: impl FnMut(Cause),
-    mut add_part: impl FnMut(u32),
-) {
-    for &cause in graph.causes(id as usize) {
-        let Cause::Function { or, draw, chance } = cause else {
-            add_cause(cause);
-            continue;
-        };
-        for or in of[or as usize].all() {
-            if chance.get() < 1.0 {
-                add_cause(Cause::Function { or, draw, chance });
-            } else {
-                add_part(or);
             }
         }
     }

@@ -230,17 +230,17 @@ impl Tree {
     }
 
     /// The same after a change to what `before` had that makes no number more than so many times larger: what rounding can have done
-    /// to a root stays within so many times the bound it had. A finding that is added makes none larger at all.
+    /// to a root stays within so many times the bound it had.
     pub(crate) fn pass_after(&self, before: &Upward, times: f64) -> Option<Upward> {
         self.surely(before, self.upward(&Question::default()), times)
     }
 
-    /// The same after findings were added to these cliques.
+    /// The same after findings were added to these cliques: they make no number larger, but each rounds the numbers of its clique once more.
     pub(crate) fn pass_after_adding(&self, before: &Upward, touched: &[usize]) -> Option<Upward> {
         let mut dirty = vec![false; self.cliques.nodes.len()];
         touched.iter().for_each(|&node| dirty[node] = true);
         let upward = self.anew_where(dirty, before, &Question::default());
-        self.surely(before, upward, 1.0)
+        self.surely(before, upward, 1.0 + touched.len() as f64)
     }
 
     /// A pass after a change, with what is known of its rounding; none if it would need more digits.

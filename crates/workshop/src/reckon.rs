@@ -200,7 +200,7 @@ pub(crate) fn held<T>(kept: &Mutex<T>) -> MutexGuard<'_, T> {
     kept.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// Does both at once where there are two processors.
+/// Does both at once.
 pub(crate) fn both<A: Send, B>(
     one: impl FnOnce() -> A + Send,
     other: impl FnOnce() -> B,
