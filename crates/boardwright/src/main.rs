@@ -16,6 +16,10 @@ mod verbs;
 use printer::{Form, Printer};
 use std::process::ExitCode;
 
+/// The system's allocator gives large tables back at once and fetches them anew; reckoning takes and gives them all the time.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 /// How a verb ended, when nothing went wrong.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Outcome {

@@ -71,6 +71,10 @@ not better than that of base rates alone.
 
 Exit code: 0 done, 1 a figure misses its limit, 2 something could not be done.";
 
+/// The product's.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     match run(&arguments) {

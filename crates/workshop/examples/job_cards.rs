@@ -6,6 +6,10 @@ use std::{error::Error, fs, io::Write, path::Path, time::Instant};
 
 use workshop::{Clock, OpenOptions, Workshop};
 
+/// The product's.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 /// The demo's evening.
 const EVENING: &str = "2026-11-12T20:40[Europe/Berlin]";
 /// What each machine is seen to do once more.

@@ -9,6 +9,10 @@ use std::{collections::BTreeSet, error::Error, fs, io::Write, path::Path, time::
 use diagnosis::{Look, SetUps};
 use workshop::{Clock, OpenOptions, TakeIn, Workshop};
 
+/// The product's.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 /// The demo's evening.
 const EVENING: &str = "2026-11-12T20:40[Europe/Berlin]";
 const MACHINES: usize = 30;
