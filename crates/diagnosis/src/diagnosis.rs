@@ -172,11 +172,15 @@ impl Diagnosis {
     /// Every mode that can be present now, with its posterior.
     #[must_use]
     pub fn modes(&self) -> Vec<ModeChance> {
-        let machines = self.situation.machines.iter();
-        let machines = machines.flat_map(|machine| self.modes_of(&machine.tag));
-        let loose = (0..self.groups.len())
-            .flat_map(|group| self.chances(group, loose_chips(&self.groups[group])));
-        machines.chain(loose).chain(self.outside()).collect()
+        let mut modes = Vec::new();
+        for machine in &self.situation.machines {
+            modes.extend(self.modes_of(&machine.tag));
+        }
+        for (index, group) in self.groups.iter().enumerate() {
+            modes.extend(self.chances(index, loose_chips(group)));
+        }
+        modes.extend(self.outside());
+        modes
     }
 
     /// The modes of one machine with their posteriors; none for an unknown tag.

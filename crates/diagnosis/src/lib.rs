@@ -19,6 +19,7 @@ mod harms;
 mod looker;
 mod looks;
 mod lower;
+mod messages;
 mod model;
 mod more;
 mod number;

@@ -143,12 +143,12 @@ impl Meeting {
 /// Eliminates greedily; each clique starts with its eliminated variable. Where the cliques come out large other rules of
 /// choice are tried and the smallest result kept.
 fn eliminate(states: &[usize], edges: &Edges, ties: Ties) -> (Vec<Var>, Vec<Vec<Var>>) {
-    let mut best = eliminate_by(states, edges.clone(), Greed::Fill, ties);
+    let mut best = eliminate_by(states, edges.clone(), Greed::Size, ties);
     let mut least = entries_of(&best.1, states);
     let others = [
-        (Greed::Size, ties),
-        (Greed::Fill, Ties::Late),
+        (Greed::Fill, ties),
         (Greed::Size, Ties::Late),
+        (Greed::Fill, Ties::Late),
     ];
     for (greed, ties) in others
         .into_iter()

@@ -1,30 +1,12 @@
-//! One pass up and one pass down through the cliques.
-//!
-//! Up, each clique adds its entries up and hands the sums on (Shafer & Shenoy 1990, without division, for the signed auxiliaries of
-//! the noisy-OR may leave zeros). Down go the derivatives of the total by each sum (Darwiche, "A differential approach to
-//! inference in Bayesian networks", Journal of the ACM 50, 2003).
-//!
-//! The unmodelled fault of one machine sits at one function at most. Its chance is carried as a multiple of an ε with ε² = 0 (dual
-//! numbers: Clifford 1873), so that products count it once and no variable has to remember where it was; ε is set to 1 when the total is
-//! read. In the cliques below which it cannot sit, the second part stays away.
+//! One pass up and one pass down through the cliques, and what rounding can have done to it.
 
 use std::collections::BTreeMap;
 
 use crate::{
     clique::{Cliques, Node},
+    messages::{Down, Dual, Entries, Messages, Wanted, times},
     number::Number,
 };
-
-/// Numbers without and with the unmodelled fault.
-pub(crate) type Dual<T> = [T; 2];
-
-/// Product of two dual numbers.
-pub(crate) fn times<T: Number>([a, b]: Dual<T>, [c, d]: Dual<T>) -> Dual<T> {
-    [a * c, a * d + b * c]
-}
-
-/// Where numbers leave this range they are brought back by a power of two.
-pub(crate) const RANGE: std::ops::RangeInclusive<f64> = 1e-30..=1e30;
 
 /// What a question changes, by cliques.
 #[derive(Debug)]
@@ -84,15 +66,6 @@ impl<T: Number> Changes<T> {
     }
 }
 
-/// The messages of an upward pass: by message entry the sum, a power of two by clique standing beside it.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Messages<T> {
-    pub(crate) sums: Vec<T>,
-    /// The part with the unmodelled fault; empty where no clique has it.
-    pub(crate) faulty: Vec<T>,
-    pub(crate) exponents: Vec<i32>,
-}
-
 /// What rounding can have done to the total of a root; a power of two stands beside both numbers.
 #[derive(Debug, Clone)]
 pub(crate) struct Lost {
@@ -117,8 +90,6 @@ pub(crate) struct Pass<'a, T> {
     cliques: &'a Cliques,
     changes: &'a Changes<T>,
     own: Vec<T>,
-    /// For each child, what stands before it.
-    before: Vec<T>,
 }
 
 impl<'a, T: Number> Pass<'a, T> {
@@ -127,7 +98,6 @@ impl<'a, T: Number> Pass<'a, T> {
             cliques,
             changes,
             own: Vec::new(),
-            before: Vec::new(),
         }
     }
 
@@ -202,76 +172,16 @@ impl<'a, T: Number> Pass<'a, T> {
     }
 
     fn message(&mut self, index: usize, messages: &mut Messages<T>) {
-        let node = &self.cliques.nodes[index];
-        self.own(node, index);
-        let largest = if node.dual {
-            self.dual_sums(node, messages)
-        } else {
-            self.plain_sums(node, messages)
-        };
-        let mut exponent = node
-            .children
-            .iter()
-            .map(|&child| messages.exponents[child])
-            .sum();
-        if largest > 0.0 && !RANGE.contains(&largest) {
-            let shift = largest.log2().floor() as i32;
-            let power = 2.0_f64.powi(-shift);
-            let scale = |sum: &mut T| *sum = sum.shifted(power);
-            messages.sums[node.groups.clone()]
-                .iter_mut()
-                .for_each(scale);
-            if node.dual {
-                messages.faulty[node.groups.clone()]
-                    .iter_mut()
-                    .for_each(scale);
-            }
-            exponent += shift;
-        }
-        messages.exponents[index] = exponent;
+        self.own(&self.cliques.nodes[index], index);
+        messages.sum_up(self.entries(index));
     }
 
-    /// Sums where no fault is carried; returns the largest.
-    fn plain_sums(&self, node: &Node, messages: &mut Messages<T>) -> f64 {
-        let cliques = self.cliques;
-        let width = node.children.len();
-        let mut largest = 0.0_f64;
-        for group in node.groups.clone() {
-            let mut sum = T::ZERO;
-            for at in self.within(node, group) {
-                let mut value = self.own[at];
-                let map = node.maps + at * width;
-                for &entry in &cliques.maps[map..map + width] {
-                    value = value * messages.sums[entry as usize];
-                }
-                sum += value;
-            }
-            largest = largest.max(sum.size());
-            messages.sums[group] = sum;
+    fn entries(&self, index: usize) -> Entries<'_, T> {
+        Entries {
+            cliques: self.cliques,
+            index,
+            own: &self.own,
         }
-        largest
-    }
-
-    fn dual_sums(&self, node: &Node, messages: &mut Messages<T>) -> f64 {
-        let cliques = self.cliques;
-        let width = node.children.len();
-        let mut largest = 0.0_f64;
-        for group in node.groups.clone() {
-            let mut sum = [T::ZERO; 2];
-            for at in self.within(node, group) {
-                let mut value = self.dual_own(node, at);
-                let map = node.maps + at * width;
-                for &entry in &cliques.maps[map..map + width] {
-                    value = times(value, messages.at(entry as usize));
-                }
-                sum[0] += value[0];
-                sum[1] += value[1];
-            }
-            largest = largest.max(sum[0].size()).max(sum[1].size());
-            messages.sums[group] = sum[0];
-            messages.faulty[group] = sum[1];
-        }
-        largest
     }
 
     /// The entries of a message entry, counted from the clique's first.
@@ -299,131 +209,22 @@ impl<'a, T: Number> Pass<'a, T> {
         reading: impl Fn(usize) -> Dual<T>,
         mut visit: impl FnMut(usize, &[T]),
     ) {
-        let cliques = self.cliques;
-        let mut down = Down {
-            by_sum: vec![T::ZERO; messages.sums.len()],
-            by_faulty: vec![T::ZERO; messages.faulty.len()],
-        };
-        let mut sums: Vec<T> = Vec::new();
-        for index in (0..cliques.nodes.len())
-            .rev()
-            .filter(|&index| needed[index])
-        {
-            let node = &cliques.nodes[index];
+        let nodes = &self.cliques.nodes;
+        let mut down = Down::new(messages);
+        let mut by_class: Vec<T> = Vec::new();
+        for index in (0..nodes.len()).rev().filter(|&index| needed[index]) {
+            let node = &nodes[index];
             if node.parent.is_none() {
-                let [sum, faulty] = reading(index);
-                down.by_sum[node.groups.start] = sum;
-                if node.dual {
-                    down.by_faulty[node.groups.start] = faulty;
-                }
+                down.begin(node, reading(index));
             }
-            down.rescale(node);
             self.own(node, index);
-            sums.clear();
-            sums.resize(node.classes, T::ZERO);
-            let sends = node.children.iter().any(|&child| needed[child]);
-            if node.dual {
-                self.dual_down(node, messages, sends, &mut down, &mut sums);
-            } else {
-                self.plain_down(node, messages, sends, &mut down, &mut sums);
-            }
+            let wanted = Wanted {
+                below: node.children.iter().any(|&child| needed[child]),
+                sums: asked[index],
+            };
+            down.hand_down(self.entries(index), messages, wanted, &mut by_class);
             if asked[index] {
-                visit(index, &sums);
-            }
-        }
-    }
-
-    fn plain_down(
-        &mut self,
-        node: &Node,
-        messages: &Messages<T>,
-        sends: bool,
-        down: &mut Down<T>,
-        sums: &mut [T],
-    ) {
-        let cliques = self.cliques;
-        let width = node.children.len();
-        let from = &messages.sums[..];
-        self.before.resize(width, T::ZERO);
-        for group in node.groups.clone() {
-            let above = down.by_sum[group];
-            for at in self.within(node, group) {
-                let map = &cliques.maps[node.maps + at * width..][..width];
-                let own = self.own[at] * above;
-                let value = match *map {
-                    [] => own,
-                    [child] => {
-                        let child = child as usize;
-                        down.by_sum[child] += own;
-                        own * from[child]
-                    }
-                    [left, right] => {
-                        let (left, right) = (left as usize, right as usize);
-                        let with_left = own * from[left];
-                        down.by_sum[left] += own * from[right];
-                        down.by_sum[right] += with_left;
-                        with_left * from[right]
-                    }
-                    _ => {
-                        let mut value = own;
-                        for (before, &child) in self.before.iter_mut().zip(map) {
-                            *before = value;
-                            value = value * from[child as usize];
-                        }
-                        // what stands right of each child
-                        let mut after = T::ONE;
-                        for (&before, &child) in self.before.iter().zip(map).rev().filter(|_| sends)
-                        {
-                            let child = child as usize;
-                            down.by_sum[child] += before * after;
-                            after = after * from[child];
-                        }
-                        value
-                    }
-                };
-                sums[usize::from(cliques.class[node.entries.start + at])] += value;
-            }
-        }
-    }
-
-    /// The derivatives by the two parts form a dual number themselves, in the opposite order.
-    fn dual_down(
-        &self,
-        node: &Node,
-        messages: &Messages<T>,
-        sends: bool,
-        down: &mut Down<T>,
-        sums: &mut [T],
-    ) {
-        let cliques = self.cliques;
-        let width = node.children.len();
-        let mut before = vec![[T::ZERO; 2]; width];
-        for group in node.groups.clone() {
-            let above = [down.by_faulty[group], down.by_sum[group]];
-            for at in self.within(node, group) {
-                let map = &cliques.maps[node.maps + at * width..][..width];
-                let own = times(self.dual_own(node, at), above);
-                let value = match *map {
-                    [] => own,
-                    [child] => {
-                        down.add(child as usize, own);
-                        times(own, messages.at(child as usize))
-                    }
-                    _ => {
-                        let mut value = own;
-                        for (before, &child) in before.iter_mut().zip(map) {
-                            *before = value;
-                            value = times(value, messages.at(child as usize));
-                        }
-                        let mut after = [T::ONE, T::ZERO];
-                        for (&before, &child) in before.iter().zip(map).rev().filter(|_| sends) {
-                            down.add(child as usize, times(before, after));
-                            after = times(after, messages.at(child as usize));
-                        }
-                        value
-                    }
-                };
-                sums[usize::from(cliques.class[node.entries.start + at])] += value[1];
+                visit(index, &by_class);
             }
         }
     }
@@ -528,76 +329,5 @@ impl<'a, T: Number> Pass<'a, T> {
             error = [none + none_too + rounded[0], once + once_too + rounded[1]];
         }
         (value, error)
-    }
-}
-
-impl<T: Number> Messages<T> {
-    pub(crate) fn empty(cliques: &Cliques) -> Self {
-        let groups = cliques.starts.len() - 1;
-        let dual = cliques.nodes.iter().any(|node| node.dual);
-        Self {
-            sums: vec![T::ZERO; groups],
-            faulty: vec![T::ZERO; if dual { groups } else { 0 }],
-            exponents: vec![0; cliques.nodes.len()],
-        }
-    }
-
-    pub(crate) fn at(&self, entry: usize) -> Dual<T> {
-        [
-            self.sums[entry],
-            self.faulty.get(entry).copied().unwrap_or(T::ZERO),
-        ]
-    }
-
-    /// The message of a clique as it is in another pass.
-    pub(crate) fn restore(&mut self, from: &Self, node: &Node, index: usize) {
-        let groups = node.groups.clone();
-        self.sums[groups.clone()].copy_from_slice(&from.sums[groups.clone()]);
-        if node.dual {
-            self.faulty[groups.clone()].copy_from_slice(&from.faulty[groups]);
-        }
-        self.exponents[index] = from.exponents[index];
-    }
-
-    pub(crate) fn exponent(&self, node: usize) -> i32 {
-        self.exponents[node]
-    }
-}
-
-/// Derivatives of the total by each message entry.
-struct Down<T> {
-    by_sum: Vec<T>,
-    by_faulty: Vec<T>,
-}
-
-impl<T: Number> Down<T> {
-    fn add(&mut self, entry: usize, [by_faulty, by_sum]: Dual<T>) {
-        self.by_sum[entry] += by_sum;
-        self.by_faulty[entry] += by_faulty;
-    }
-
-    /// Only how they compare within the clique counts.
-    fn rescale(&mut self, node: &Node) {
-        let by_sum = &mut self.by_sum[node.groups.clone()];
-        let largest = by_sum
-            .iter()
-            .fold(0.0_f64, |largest, by| largest.max(by.size()));
-        let mut all = largest;
-        if node.dual {
-            let faulty = &self.by_faulty[node.groups.clone()];
-            all = faulty
-                .iter()
-                .fold(all, |largest, by| largest.max(by.size()));
-        }
-        if all > 0.0 && !RANGE.contains(&all) {
-            let power = 2.0_f64.powi(-(all.log2().floor() as i32));
-            let scale = |by: &mut T| *by = by.shifted(power);
-            by_sum.iter_mut().for_each(scale);
-            if node.dual {
-                self.by_faulty[node.groups.clone()]
-                    .iter_mut()
-                    .for_each(scale);
-            }
-        }
     }
 }

@@ -20,10 +20,11 @@ use crate::{
     clique::Cliques,
     error::Error,
     groups::threads,
+    messages::{Dual, Messages, RANGE, times},
     model::{Likelihood, Model, Once, Table, Var},
     number::{LANES, Lanes, Number, Pair},
     order::Ties,
-    pass::{Changes, Dual, Lost, Messages, Pass, RANGE, times},
+    pass::{Changes, Lost, Pass},
 };
 
 /// Most entries that all cliques together may have.
@@ -42,6 +43,8 @@ const LEAST_DIGITS: f64 = 1e-6;
 #[derive(Debug, Clone)]
 pub(crate) struct Tree {
     states: Arc<[usize]>,
+    /// By variable of the model: it is the child of an OR.
+    functions: Arc<[bool]>,
     cliques: Cliques,
     /// For each clique a number that is equal for cliques that depend on each other in some way.
     component: Arc<[usize]>,
@@ -309,6 +312,7 @@ impl Tree {
     pub(crate) fn with_room(&self, more: usize) -> Self {
         Self {
             states: Arc::clone(&self.states),
+            functions: Arc::clone(&self.functions),
             cliques: self.cliques.with_room(more),
             component: Arc::clone(&self.component),
             once: self.once.clone(),
@@ -549,9 +553,10 @@ impl Tree {
         })
     }
 
-    /// Posterior of every variable of the model under a question, after its upward pass.
+    /// Posterior of every variable that is no function under a question, after its upward pass; those of functions are left at 0.
     pub(crate) fn marginals(&self, question: &Question, upward: &Upward) -> Marginals {
-        let wanted: Vec<Var> = (0..self.states.len()).collect();
+        let is_told = |var: &Var| !self.functions[*var];
+        let wanted: Vec<Var> = (0..self.functions.len()).filter(is_told).collect();
         self.marginals_of(question, upward, &wanted)
     }
 

@@ -8,13 +8,13 @@ use std::{collections::BTreeMap, sync::Arc};
 use crate::{
     asking::Works,
     groups::{side_by_side, threads},
+    messages::{Messages, Wanted, brought_back},
     number::{LANES, Lanes, Number},
-    pass::Messages,
 };
 
 use super::{
     Question, Tree, WORTH_A_THREAD,
-    frame::{Frame, Touch, brought_back},
+    frame::{Frame, Touch},
 };
 
 impl Tree {
@@ -163,35 +163,40 @@ impl<'a> Frame<'a, Lanes> {
         }
         let mut by_class = Vec::new();
         for node in (0..nodes).rev().filter(|&node| needed[node]) {
-            if tree.parent(node).is_none() {
-                frame.begin_down(node, [Lanes::ONE, Lanes::ZERO]);
+            let clique = frame.node(node);
+            if clique.parent.is_none() {
+                frame.down.begin(clique, [Lanes::ONE, Lanes::ZERO]);
             }
-            frame.hand_down(node, &mut by_class);
+            let wanted = Wanted {
+                below: clique.children.iter().any(|&child| needed[child]),
+                sums: false,
+            };
+            frame.hand_down(node, wanted, &mut by_class);
         }
         frame
     }
 
     /// The logarithm of each ground's total with what is said beside it.
     fn total(&mut self, spot: &Spot) -> [f64; LANES] {
-        let saved = spot.path.iter().map(|&node| {
-            let groups = self.tree.cliques.nodes[node].groups.clone();
+        let changed = || spot.path.iter().chain(&spot.tops);
+        let saved = changed().map(|&node| {
+            let groups = self.node(node).groups.clone();
             (self.up.sums[groups].to_vec(), self.up.exponents[node])
         });
         let saved: Vec<(Vec<Lanes>, i32)> = saved.collect();
-        for &node in &spot.path {
-            self.message(node, spot.touched.get(&node));
-        }
+        changed().for_each(|&node| self.message(node, spot.touched.get(&node)));
         let tops = spot.tops.iter().map(|&top| {
+            let groups = self.node(top).groups.clone();
+            let counts = self.down.by_sum[groups.clone()].iter();
             let mut all = Lanes::ZERO;
-            self.sums(top, spot.touched.get(&top), |frame, group, [sum, _]| {
-                all += sum * frame.down[group];
-            });
-            let exponent = self.down_exponents[top] + self.below(top);
+            let each = self.up.sums[groups].iter().zip(counts);
+            each.for_each(|(&sum, &counts)| all += sum * counts);
+            let exponent = self.down.exponents[top] + self.up.exponents[top];
             (self.tree.root_of(top), all, exponent)
         });
         let tops: Vec<(usize, Lanes, i32)> = tops.collect();
-        for (&node, (sums, exponent)) in spot.path.iter().zip(saved) {
-            let groups = self.tree.cliques.nodes[node].groups.clone();
+        for (&node, (sums, exponent)) in changed().zip(saved) {
+            let groups = self.node(node).groups.clone();
             self.up.sums[groups].copy_from_slice(&sums);
             self.up.exponents[node] = exponent;
         }

@@ -82,9 +82,12 @@ impl<'a> Draft<'a> {
         if let Some(once) = &model.once {
             join_carriers(&mut component, &cliques, cliques.home[once.var]);
         }
+        let mut functions = vec![false; model.states.len()];
+        model.ors.iter().for_each(|or| functions[or.child] = true);
         let width = self.arranged.cliques.iter().map(Vec::len).max();
         Ok(Tree {
             states: self.states.as_slice().into(),
+            functions: functions.into(),
             cliques,
             component: component.into(),
             width: width.unwrap_or(0),

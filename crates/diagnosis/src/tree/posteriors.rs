@@ -7,15 +7,13 @@ use std::sync::Arc;
 use crate::{
     asking::Works,
     groups::{side_by_side, threads},
+    messages::{Dual, Messages, Wanted, brought_back, times},
     model::Var,
     number::{LANES, Lanes, Number},
-    pass::{Dual, Messages, times},
 };
 
 use super::{
-    Kept, Marginals, Question, Tree, Upward, WORTH_A_THREAD, Way,
-    frame::{Frame, brought_back},
-    normalise,
+    Kept, Marginals, Question, Tree, Upward, WORTH_A_THREAD, Way, frame::Frame, normalise,
 };
 
 impl Tree {
@@ -161,16 +159,21 @@ impl Frame<'_, Lanes> {
 
     fn read_down(&mut self, way: &Way, found: &mut [Marginals]) {
         let tree = self.tree;
-        self.clear_down();
+        self.down.clear();
         for (root, reading) in tree.readings(&self.up, self.changed.once) {
-            self.begin_down(root, reading);
+            self.down.begin(self.node(root), reading);
         }
         let mut by_class = Vec::new();
         for index in (0..tree.cliques.nodes.len()).rev() {
             if !way.needed[index] {
                 continue;
             }
-            self.hand_down(index, &mut by_class);
+            let children = &tree.cliques.nodes[index].children;
+            let wanted = Wanted {
+                below: children.iter().any(|&child| way.needed[child]),
+                sums: way.asked[index],
+            };
+            self.hand_down(index, wanted, &mut by_class);
             if way.asked[index] {
                 self.read(index, &by_class, found);
             }
