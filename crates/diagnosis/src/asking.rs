@@ -22,7 +22,7 @@ use crate::{
     looks::{CANNOT, rows_of},
     lower::{Asked, Lowered, Unmodelled, lower},
     model::{Model, Or, Table, Var},
-    tree::{Marginals, Question, Tree, Upward},
+    tree::{Marginals, Tree, Upward},
     unroll::Unrolled,
 };
 
@@ -126,12 +126,13 @@ impl Asking {
 
     /// The chance that all functions of a set work, for each of these sets.
     pub(crate) fn chances(&self, works: &[usize]) -> Vec<f64> {
-        let questions = works
-            .iter()
-            .map(|&works| Question::that(&self.works[works]));
-        let logs = self.tree.log_totals(&questions.collect::<Vec<_>>());
-        let each = logs.into_iter();
-        each.map(|log| self.given_findings(log)).collect()
+        let works = works.iter().map(|&works| Arc::clone(&self.works[works]));
+        let logs = self
+            .tree
+            .log_totals_of(&self.upward, &works.collect::<Vec<_>>());
+        logs.into_iter()
+            .map(|log| self.given_findings(log))
+            .collect()
     }
 
     /// The chance of each set that checks speak of.

@@ -18,7 +18,7 @@ use crate::{
     evidence::{Testimony, unseen, why},
     pile::Machine,
     reach::Reach,
-    reckon::{Reckoned, Suspicion, both, too_much},
+    reckon::{Boards, Reckoned, Suspicion, both, too_much},
     rows, say,
     shelving::{Fresh, can_be_shelved},
     tries::Mule,
@@ -99,19 +99,16 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
     let (boards, blanks) = (state.boards()?, inner.cache().blanks());
     let mule = Mule::of(inner, machine);
     let board = state.folder.board(&machine.board)?;
-    let (fresh, was) = both(
-        || {
-            let asked = can_be_shelved(&state, machine);
-            asked
-                .then(|| Fresh::of(&blanks, &state, &boards))
-                .transpose()
-        },
-        || before(inner, &state, machine, &board),
-    );
-    let (fresh, was) = (fresh?, was?);
     let reckoned = inner.reckon(&[&[]])?;
     let now = reckoned.first().ok_or_else(nothing_reckoned)?;
     let economy = economy(&state.folder, &board, machine, &standing);
+    let mut fresh = None;
+    let was = || {
+        if can_be_shelved(&state, machine) {
+            fresh = Some(Fresh::of(&blanks, &state, &boards)?);
+        }
+        before(now, &state, machine, &board, &boards)
+    };
     let mut card = card_of(&state, tag, now, was, &economy, mule.as_ref())?;
     let advice = now.advice(tag, &economy)?;
     card.shelve =
@@ -123,21 +120,19 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
 
 /// The modes of a machine before its last finding; none if nothing was found.
 fn before(
-    inner: &mut Inner,
+    now: &Reckoned,
     state: &State,
     machine: &Machine,
     board: &Profile,
+    boards: &Boards,
 ) -> Result<Vec<Suspicion>> {
-    let reckoned = inner.reckon(&[&[]])?;
-    let now = reckoned.first().ok_or_else(nothing_reckoned)?;
     let Some(last) = last_finding(state, machine) else {
         return Ok(Vec::new());
     };
     if let Some(known) = now.modes_before(last, machine, board) {
         return Ok(known);
     }
-    let reckoned = inner.reckon(&[&[last]])?;
-    let before = reckoned.first().ok_or_else(nothing_reckoned)?;
+    let before = Reckoned::of(&state.pile, boards, &[last], Some(now))?;
     Ok(before.modes(machine, board))
 }
 
@@ -178,20 +173,23 @@ impl Found {
     }
 }
 
-/// The card of a machine as things stand in a state, with its modes as they were before its last finding.
+/// The card of a machine as things stand in a state; `was` tells its modes as they were before its last finding.
 pub(crate) fn card_of(
     state: &State,
     tag: &str,
     now: &Reckoned,
-    was: Vec<Suspicion>,
+    was: impl FnOnce() -> Result<Vec<Suspicion>>,
     economy: &Economy,
     mule: Option<&Mule>,
 ) -> Result<JobCard> {
     let machine = state.machine(tag)?;
     let board = state.folder.board(&machine.board)?;
-    let (advice, found) = both(
+    let (advice, (found, was)) = both(
         || now.advice(tag, economy),
-        || Found::of(state, machine, &board, now, economy, mule),
+        || {
+            let found = Found::of(state, machine, &board, now, economy, mule);
+            (found, was())
+        },
     );
     let advice = advice?;
     let (steps, course) = &*advice;
@@ -207,7 +205,7 @@ pub(crate) fn card_of(
         machine,
         board: &board,
         modes: now.modes(machine, &board),
-        was: by_name(was),
+        was: by_name(was?),
         testimony,
         explanations,
         doubted: doubted.as_ref().map(|doubted| doubted.line),

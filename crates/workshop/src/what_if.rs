@@ -191,7 +191,7 @@ impl Case {
         let set_up = standing(&then.state, machine, &self.speaker.time);
         let economy = economy(&then.state.folder, &self.board, machine, &set_up);
         // what is shown of the card tells nothing of before
-        let was = Vec::new();
+        let was = || Ok(Vec::new());
         let card = card_of(&then.state, &self.tag, &then.reckoned, was, &economy, None)?;
         view.next = card.next;
         view.course = card.course;

@@ -29,8 +29,27 @@ impl Tree {
             let questions = beside.iter().map(Question::that);
             return self.marginals_of_each(&questions.collect::<Vec<_>>(), wanted);
         };
+        self.beside(base, beside, Some(&self.way_to(wanted)))
+    }
+
+    /// The logarithms of the totals alone.
+    pub(crate) fn log_totals_of(&self, base: &Upward, beside: &[Arc<Works>]) -> Vec<f64> {
+        let Kept::Plain(base) = &base.messages else {
+            let questions = beside.iter().map(Question::that);
+            return self.log_totals(&questions.collect::<Vec<_>>());
+        };
+        let each = self.beside(base, beside, None).into_iter();
+        each.map(|(log, _)| log).collect()
+    }
+
+    /// With each thing that is said the logarithm of the total, and the posteriors on this way.
+    fn beside(
+        &self,
+        base: &Messages<f64>,
+        beside: &[Arc<Works>],
+        way: Option<&Way>,
+    ) -> Vec<(f64, Marginals)> {
         let found = self.found();
-        let way = self.way_to(wanted);
         // what touches the same cliques goes together
         let touched: Vec<Vec<usize>> = beside.iter().map(|works| self.touched(works)).collect();
         let mut order: Vec<usize> = (0..beside.len()).collect();
@@ -49,7 +68,7 @@ impl Tree {
                 let questions = chunk.iter().map(|&one| Question::that(&beside[one]));
                 let questions: Vec<Question> = questions.collect();
                 let touched = chunk.iter().flat_map(|&one| touched[one].iter().copied());
-                let answers = frame.posteriors(base, &questions, touched, &way);
+                let answers = frame.posteriors(base, &questions, touched, way);
                 chunk.iter().copied().zip(answers).collect::<Vec<_>>()
             });
             each.collect::<Vec<_>>()
@@ -125,7 +144,7 @@ impl Frame<'_, Lanes> {
         base: &Messages<f64>,
         questions: &[Question],
         touched: impl Iterator<Item = usize>,
-        way: &Way,
+        way: Option<&Way>,
     ) -> Vec<(f64, Marginals)> {
         let tree = self.tree;
         let nodes = &tree.cliques.nodes;
@@ -140,8 +159,11 @@ impl Frame<'_, Lanes> {
                 }
             }
         }
-        let mut found = vec![Marginals::empty(&tree.states); questions.len()];
-        self.read_down(way, &mut found);
+        let states = way.map_or(&[][..], |_| &tree.states);
+        let mut found = vec![Marginals::empty(states); questions.len()];
+        if let Some(way) = way {
+            self.read_down(way, &mut found);
+        }
         let (total, log) = tree.total(&self.up, self.changed.once);
         for (node, _) in nodes.iter().zip(&dirty).filter(|(_, dirty)| **dirty) {
             for group in node.groups.clone() {
