@@ -42,8 +42,17 @@ pub(crate) fn read_checks(
         for name in check.at.iter_mut().chain(&mut check.requires) {
             fill(&mut name.value);
         }
-        if let Some(RawTells::Target(name)) = &mut check.tells {
-            fill(&mut name.value);
+        for harm in &mut check.harms {
+            fill(&mut harm.when.value);
+            fill(&mut harm.mode.value);
+        }
+        match &mut check.tells {
+            Some(RawTells::Target(name)) => fill(&mut name.value),
+            Some(RawTells::Rows(rows, _)) => {
+                let fails = rows.iter_mut().flat_map(|row| &mut row.fails);
+                fails.for_each(|name| fill(&mut name.value));
+            }
+            None => {}
         }
     }))
 }

@@ -243,6 +243,17 @@ how = "Is bit {n} good at {part}?"
 at = ["{part}"]
 requires = ["bit-{n}"]
 tells = "bit-{n}"
+[[check]]
+id = "cell"
+each = ["U5", "U4"]
+title = "Cell {n}"
+how = "What does cell {n} say?"
+outcomes = { low = "low", high = "high" }
+harms = [{ when = "bit-{n}", mode = "{part}.dead", chance = 0.1 }]
+tells = [
+  { fails = ["bit-{n}", "clock"], shows = { low = 1.0 } },
+  { otherwise = true, shows = { high = 1.0 } },
+]
 "#;
     let profile = read("", more);
     let functions = profile.functions.iter();
@@ -263,13 +274,18 @@ tells = "bit-{n}"
             check.id, check.title, check.how, check.requires
         )
     }));
+    let cells = profile.checks.iter();
+    let cells = cells.filter(|check| check.id.starts_with("cell"));
+    lines.extend(cells.map(|check| format!("{}: {:?} {:?}", check.id, check.tells, check.harms)));
     expect![[r#"
         bit-0: bit 0 of U5 holds; Part("U5") Target { target: Function("clock"), chance: 1.0 }
         bit-1: bit 1 of U4 holds; Part("U4") Target { target: Function("clock"), chance: 1.0 }
         bit-2: bit 2 of U5 holds; Part("U5") Target { target: Function("clock"), chance: 1.0 }
         bit-3: bit 3 of U6 holds; Part("U6") Target { target: Function("clock"), chance: 1.0 }
         bit0: Bit 0; Is bit 0 good at U5? U5; [Function("bit-0")]
-        bit1: Bit 1; Is bit 1 good at U4? U4; [Function("bit-1")]"#]]
+        bit1: Bit 1; Is bit 1 good at U4? U4; [Function("bit-1")]
+        cell0: Rows([Row { fails: [Function("bit-0"), Function("clock")], shows: [1.0, 0.0] }, Row { fails: [], shows: [0.0, 1.0] }]) [Harm { when: Function("bit-0"), part: "U5", mode: "dead", chance: 0.1 }]
+        cell1: Rows([Row { fails: [Function("bit-1"), Function("clock")], shows: [1.0, 0.0] }, Row { fails: [], shows: [0.0, 1.0] }]) [Harm { when: Function("bit-1"), part: "U4", mode: "dead", chance: 0.1 }]"#]]
     .assert_eq(&lines.join("\n"));
 }
 
