@@ -48,10 +48,16 @@ impl Workshop {
             }])
         })?;
         let line = entries.first();
+        let offers = &inner.state().folder.offers;
         let changed = match line.map(|entry| &entry.line) {
             Some(Line::Wish { item, count: 0 }) => format!("{item} is wanted no more."),
+            Some(Line::Wish { item, count }) if offers.iter().any(|offer| offer.item == *item) => {
+                format!(
+                    "{count} × {item} wanted for the drawer: ordered along where that makes the order no dearer."
+                )
+            }
             Some(Line::Wish { item, count }) => format!(
-                "{count} × {item} wanted for the drawer: ordered along where that makes the order no dearer."
+                "{count} × {item} wanted for the drawer; nobody offers anything of that name, so the wish waits until a price list does."
             ),
             _ => String::new(),
         };
