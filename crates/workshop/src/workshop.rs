@@ -107,6 +107,9 @@ impl State {
     }
 }
 
+/// The journal's file.
+const JOURNAL: &str = "journal.db";
+
 impl Workshop {
     /// Opens the folder; makes it at first use.
     ///
@@ -114,8 +117,13 @@ impl Workshop {
     /// If the folder, its `workshop.toml` or its journal cannot be read or made.
     pub fn open(dir: &Path, options: OpenOptions) -> Result<Workshop> {
         Folder::make(dir)?;
-        let (lines, folder) = both(|| read_journal(dir), || Folder::read(dir));
-        let (folder, (journal, lines)) = (folder?, lines?);
+        let (folder, (journal, lines)) = if dir.join(JOURNAL).exists() {
+            let (lines, folder) = both(|| read_journal(dir), || Folder::read(dir));
+            (folder?, lines?)
+        } else {
+            // no journal is begun in a folder that cannot be read
+            (Folder::read(dir)?, read_journal(dir)?)
+        };
         let pile = Pile::of(lines);
         let who = options.who.filter(|who| !who.trim().is_empty());
         let who = who
@@ -289,7 +297,7 @@ impl Inner {
 
 /// The journal of a folder with all its lines.
 fn read_journal(dir: &Path) -> Result<(Journal, Vec<Entry>)> {
-    let journal = Journal::open(&dir.join("journal.db")).map_err(lost)?;
+    let journal = Journal::open(&dir.join(JOURNAL)).map_err(lost)?;
     let lines = journal.all().map_err(lost)?;
     Ok((journal, lines))
 }

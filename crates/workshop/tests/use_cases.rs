@@ -523,6 +523,8 @@ fn bad_files_change_nothing() {
         let error = Workshop::open(dir.path(), OpenOptions::default()).unwrap_err();
         assert!(error.message.contains(says), "{name}: {}", error.message);
         assert_eq!(fs::read(dir.path().join(name)).unwrap(), content);
+        let begun = dir.path().join("journal.db").exists();
+        assert_eq!(begun, name == "journal.db", "{name}");
     };
     check(
         "workshop.toml",
