@@ -22,11 +22,11 @@ use crate::{
     diagnosis::{Diagnosis, Listed, listed_on, members_of, most_for_many, outcome_names},
     error::Error,
     graph::Board,
-    groups::side_by_side,
     lower::Lowered,
     model::{Model, Table, Var},
     tree::{Marginals, Question, Tree},
     unroll::Unrolled,
+    workers::side_by_side,
 };
 
 /// Suspects that a course tries at most.

@@ -4,24 +4,31 @@
 //! What a group says is one likelihood over its shared things. These likelihoods make a small network of their own, from which
 //! each group gets what all others say; after that a question about one machine costs no more with thirty on the bench than with one.
 
+mod apart;
+mod coupling;
+
 use std::{
     cmp::Reverse,
-    collections::{BTreeMap, BTreeSet},
-    panic::resume_unwind,
-    sync::{Arc, Mutex, OnceLock, PoisonError},
-    thread,
+    collections::BTreeMap,
+    sync::{Arc, OnceLock},
 };
 
+pub(crate) use self::apart::is_same_pile;
+use self::{
+    apart::{all_steps, check_names, group_sets, is_same, part_of},
+    coupling::{couple, prior, said_to, shared},
+};
 use crate::{
     aside::{Aside, Clearing},
     compiled::Compiled,
     error::Error,
     graph::EventKey,
     lower::{Lowered, Unmodelled, lower},
-    model::{Likelihood, Model, OUTER, Table, Var, for_each_state},
-    situation::{Action, Chip, Situation, Truth},
+    model::{OUTER, Var, for_each_state},
+    situation::{Action, Situation},
     tree::{Question, Tree},
     unroll::{Finding, Unrolled, unroll},
+    workers::{side_by_side, threads},
 };
 
 /// Things that one group may share with others; with more of them the machines stay together.
@@ -256,42 +263,6 @@ fn reckoned(
     done.into_iter().map(|(_, rough)| rough).collect()
 }
 
-/// Does something with each, side by side where there are several processors, each taken by whoever is free; the answers are in order.
-pub(crate) fn side_by_side<T: Send, R: Send>(all: Vec<T>, each: impl Fn(T) -> R + Sync) -> Vec<R> {
-    let count = all.len();
-    let waiting = Mutex::new(all.into_iter().enumerate());
-    let next = || {
-        waiting
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .next()
-    };
-    let work = || {
-        let mut done = Vec::new();
-        while let Some((place, one)) = next() {
-            done.push((place, each(one)));
-        }
-        done
-    };
-    let mut done: Vec<(usize, R)> = thread::scope(|scope| {
-        let others = (1..threads().min(count)).map(|_| scope.spawn(work));
-        let others: Vec<_> = others.collect();
-        let mut done = work();
-        for other in others {
-            done.extend(other.join().unwrap_or_else(|panic| resume_unwind(panic)));
-        }
-        done
-    });
-    done.sort_by_key(|(place, _)| *place);
-    done.into_iter().map(|(_, answer)| answer).collect()
-}
-
-/// Processors; the answer is kept, as asking takes as long as a small network.
-pub(crate) fn threads() -> usize {
-    static THREADS: OnceLock<usize> = OnceLock::new();
-    *THREADS.get_or_init(|| thread::available_parallelism().map_or(1, usize::from))
-}
-
 /// Machines that exchanged chips, with their steps.
 struct Part<'a> {
     part: Arc<Situation>,
@@ -332,40 +303,6 @@ impl<'a> Part<'a> {
             same: None,
         })
     }
-}
-
-/// What no group can know alone: machines that are not there, a mark on two chips.
-fn check_names(situation: &Situation) -> Result<(), Error> {
-    let known = |tag: &String| situation.machines.iter().any(|machine| machine.tag == *tag);
-    let whole = situation.steps.iter().any(|step| match &step.action {
-        Action::Pull { mark: Some(_), .. }
-        | Action::Fit {
-            old_mark: Some(_), ..
-        } => true,
-        action => {
-            let tags = tags_of(situation, action);
-            tags.is_empty() || !tags.iter().all(known)
-        }
-    });
-    if whole {
-        unroll(situation, &|_| None)?;
-    }
-    Ok(())
-}
-
-/// The short comparisons come first.
-fn is_same(a: &Situation, b: &Situation) -> bool {
-    a.steps == b.steps && is_same_pile(a, b)
-}
-
-/// All but the steps is the same.
-pub(crate) fn is_same_pile(a: &Situation, b: &Situation) -> bool {
-    let boards = || {
-        let mut boards = a.profiles.iter().zip(&b.profiles);
-        a.profiles.len() == b.profiles.len()
-            && boards.all(|(a, b)| a.0 == b.0 && (Arc::ptr_eq(a.1, b.1) || a.1 == b.1))
-    };
-    a.machines == b.machines && a.lots == b.lots && boards()
 }
 
 /// A group that does not know yet what the others say.
@@ -640,248 +577,4 @@ fn bounded(rough: Vec<Rough>) -> Result<(Vec<Group>, f64), Error> {
         };
     }
     Ok((groups, log_total))
-}
-
-/// P(all findings) as a logarithm, and what the others say to one group.
-fn said_to(index: usize, rough: &[Rough]) -> Result<(f64, Option<Outer>), Error> {
-    let mut network = Network::default();
-    for (number, group) in rough.iter().enumerate() {
-        network.add(number, group);
-    }
-    let tree = Tree::compile(&network.model)?;
-    let factors: f64 = rough.iter().map(|group| group.says.log_factor).sum();
-    let log_total = tree.upward(&Question::default()).log_total + factors;
-    Ok((log_total, network.outer(index, &rough[index], &tree)))
-}
-
-/// Lets the groups speak to each other.
-fn couple(rough: Vec<Rough>) -> Result<(Vec<Group>, f64), Error> {
-    let factors: f64 = rough.iter().map(|group| group.says.log_factor).sum();
-    if rough.iter().all(|group| group.says.keys.is_empty()) {
-        let groups = rough.into_iter().map(|group| group.with(None));
-        return Ok((groups.collect::<Result<_, _>>()?, factors));
-    }
-    let mut network = Network::default();
-    for (index, group) in rough.iter().enumerate() {
-        network.add(index, group);
-    }
-    let tree = Tree::compile(&network.model)?;
-    let upward = tree.upward(&Question::default());
-    let mut groups = Vec::with_capacity(rough.len());
-    for (index, group) in rough.into_iter().enumerate() {
-        let outer = network.outer(index, &group, &tree);
-        groups.push(group.with(outer)?);
-    }
-    Ok((groups, upward.log_total + factors))
-}
-
-/// The shared things and what each group says of them.
-#[derive(Default)]
-struct Network {
-    model: Model,
-    vars: BTreeMap<SharedKey, (Var, f64)>,
-}
-
-impl Network {
-    fn add(&mut self, index: usize, group: &Rough) {
-        if group.says.keys.is_empty() {
-            return;
-        }
-        let mut vars = Vec::with_capacity(group.says.keys.len());
-        for key in &group.says.keys {
-            let chance = prior(&group.unrolled, key);
-            let model = &mut self.model;
-            let (var, _) = self.vars.entry(key.clone()).or_insert_with(|| {
-                let var = model.root(vec![1.0 - chance, chance]);
-                (var, chance)
-            });
-            vars.push(*var);
-        }
-        self.model.likelihoods.push(Likelihood {
-            table: Table {
-                vars,
-                values: group.says.values.clone(),
-            },
-            finding: index,
-        });
-    }
-
-    /// What all other groups say of what this one shares.
-    fn outer(&self, index: usize, group: &Rough, tree: &Tree) -> Option<Outer> {
-        let keys = &group.says.keys;
-        if keys.is_empty() {
-            return None;
-        }
-        let alone = Question {
-            without: vec![index],
-            ..Question::default()
-        };
-        let base = tree.upward(&alone);
-        let mut outer = Outer::open(keys.clone());
-        if base.log_total == f64::NEG_INFINITY {
-            // the others contradict each other: they say nothing
-            return Some(outer);
-        }
-        let mut place = 0;
-        for_each_state(&vec![2; keys.len()], |at| {
-            let mut question = Question::default();
-            let mut chance = 1.0;
-            for (key, &state) in keys.iter().zip(at) {
-                let (var, prior) = self.vars[key];
-                chance *= if state == 1 { prior } else { 1.0 - prior };
-                question.fix(tree, var, state);
-            }
-            let log = tree.log_total_with(&base, &alone, &question) - base.log_total;
-            outer.values[place] = if chance > 0.0 {
-                log.exp() / chance
-            } else {
-                0.0
-            };
-            place += 1;
-        });
-        let largest = outer.values.iter().copied().fold(0.0, f64::max);
-        if largest > 0.0 {
-            outer.values.iter_mut().for_each(|value| *value /= largest);
-        }
-        Some(outer)
-    }
-}
-
-fn prior(unrolled: &Unrolled, key: &SharedKey) -> f64 {
-    match key {
-        SharedKey::Event(key) => unrolled.graph.events.get(key).copied().unwrap_or(0.0),
-        SharedKey::Outside(id) => unrolled.graph.outside.get(id).copied().unwrap_or(0.0),
-    }
-}
-
-/// By group: what it shares with another one.
-fn shared(parts: &[Part<'_>]) -> Vec<Vec<SharedKey>> {
-    let mut uses: BTreeMap<SharedKey, usize> = BTreeMap::new();
-    let keys: Vec<BTreeSet<SharedKey>> = parts
-        .iter()
-        .map(|part| shared_keys(&part.unrolled))
-        .collect();
-    for key in keys.iter().flatten() {
-        *uses.entry(key.clone()).or_default() += 1;
-    }
-    keys.into_iter()
-        .map(|keys| keys.into_iter().filter(|key| uses[key] > 1).collect())
-        .collect()
-}
-
-/// Unknown lot events and outside things of some machines.
-fn shared_keys(unrolled: &Unrolled) -> BTreeSet<SharedKey> {
-    let tags: BTreeSet<&str> = unrolled.tags().collect();
-    let events = unrolled
-        .graph
-        .events
-        .keys()
-        .filter(|key| !tags.contains(key.0.as_str()))
-        .cloned()
-        .map(SharedKey::Event);
-    let outside = unrolled
-        .graph
-        .boards
-        .iter()
-        .flat_map(|board| &board.outside)
-        .cloned()
-        .map(SharedKey::Outside);
-    events.chain(outside).collect()
-}
-
-fn all_steps(situation: &Situation) -> Vec<usize> {
-    (0..situation.steps.len()).collect()
-}
-
-/// The machines and steps that concern some of the machines, and the steps' indices.
-fn part_of(situation: &Situation, belongs: impl Fn(&str) -> bool) -> (Situation, Vec<usize>) {
-    let concerns = |action: &Action| tags_of(situation, action).iter().any(|tag| belongs(tag));
-    let mut steps = all_steps(situation);
-    steps.retain(|&step| concerns(&situation.steps[step].action));
-    let part = Situation {
-        profiles: situation.profiles.clone(),
-        machines: situation
-            .machines
-            .iter()
-            .filter(|machine| belongs(&machine.tag))
-            .cloned()
-            .collect(),
-        lots: situation.lots.clone(),
-        steps: steps
-            .iter()
-            .map(|&step| situation.steps[step].clone())
-            .collect(),
-    };
-    (part, steps)
-}
-
-/// The machines by groups: those that exchanged chips, directly or through others, are together.
-fn group_sets(situation: &Situation) -> Vec<BTreeSet<String>> {
-    let mut sets: Vec<BTreeSet<String>> = situation
-        .machines
-        .iter()
-        .map(|machine| BTreeSet::from([machine.tag.clone()]))
-        .collect();
-    for step in &situation.steps {
-        let tags = tags_of(situation, &step.action);
-        let mut joined: Vec<usize> = (0..sets.len())
-            .filter(|&set| !sets[set].is_disjoint(&tags))
-            .collect();
-        if joined.len() < 2 {
-            continue;
-        }
-        let first = joined.remove(0);
-        for set in joined.into_iter().rev() {
-            let other = sets.remove(set);
-            sets[first].extend(other);
-        }
-    }
-    sets
-}
-
-/// The machines that an action concerns; a marked chip brings those it was pulled from.
-fn tags_of(situation: &Situation, action: &Action) -> BTreeSet<String> {
-    match action {
-        Action::Measure(measure) => BTreeSet::from([measure.machine.clone()]),
-        Action::Power { machine, .. }
-        | Action::SetUp { machine }
-        | Action::Pull { machine, .. }
-        | Action::Treat { machine, .. }
-        | Action::Mend { machine } => BTreeSet::from([machine.clone()]),
-        Action::Fit { machine, chip, .. } => {
-            let mut tags = BTreeSet::from([machine.clone()]);
-            if let Chip::Marked(mark) = chip {
-                tags.extend(origins(situation, mark));
-            }
-            tags
-        }
-        Action::Swap { a, b } => BTreeSet::from([a.0.clone(), b.0.clone()]),
-        Action::Settle { machine, truth } => {
-            let mut tags: BTreeSet<String> = machine.iter().cloned().collect();
-            if let Truth::MarkedMode { mark, .. } = truth {
-                tags.extend(origins(situation, mark));
-            }
-            tags
-        }
-    }
-}
-
-/// Machines from which a chip with this mark came out.
-fn origins<'a>(situation: &'a Situation, mark: &'a str) -> impl Iterator<Item = String> + 'a {
-    situation
-        .steps
-        .iter()
-        .filter_map(move |step| match &step.action {
-            Action::Pull {
-                machine,
-                mark: Some(other),
-                ..
-            }
-            | Action::Fit {
-                machine,
-                old_mark: Some(other),
-                ..
-            } if other == mark => Some(machine.clone()),
-            _ => None,
-        })
 }

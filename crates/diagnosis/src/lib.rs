@@ -35,6 +35,7 @@ mod tries;
 mod unroll;
 mod weigh;
 mod wiring;
+mod workers;
 
 pub use advise::{by_chance_and_cost, expected_cost};
 pub use answer::*;

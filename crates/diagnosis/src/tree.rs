@@ -10,21 +10,23 @@
 mod beside;
 mod draft;
 mod frame;
+mod marginals;
 mod posteriors;
+mod question;
 
-use std::{ops::Index, panic::resume_unwind, sync::Arc, thread};
+use std::sync::Arc;
 
-use self::draft::Draft;
+use self::{draft::Draft, question::Changed};
+pub(crate) use self::{marginals::Marginals, question::Question};
 use crate::{
-    asking::Works,
     clique::Cliques,
     error::Error,
-    groups::threads,
     messages::{Dual, Messages, RANGE, times},
     model::{Likelihood, Model, Once, Table, Var},
-    number::{LANES, Lanes, Number, Pair},
+    number::{LANES, Number, Pair},
     order::Ties,
     pass::{Changes, Lost, Pass},
+    workers::side_by_side_if,
 };
 
 /// Most entries that all cliques together may have.
@@ -58,17 +60,6 @@ pub(crate) struct Tree {
     noise: Vec<Lost>,
 }
 
-/// What changes from question to question: weights of single variables, findings left out.
-#[derive(Debug, Clone, Default)]
-pub(crate) struct Question {
-    /// Weights for the states of a variable; several for one variable multiply.
-    pub(crate) weights: Vec<(Var, Arc<[f64]>)>,
-    /// Findings left out.
-    pub(crate) without: Vec<usize>,
-    /// Functions that work.
-    pub(crate) works: Option<Arc<Works>>,
-}
-
 /// Messages of an upward pass.
 #[derive(Debug, Clone)]
 pub(crate) struct Upward {
@@ -93,80 +84,6 @@ impl Upward {
 enum Kept {
     Plain(Messages<f64>),
     Pairs(Messages<Pair>),
-}
-
-/// By variable the chances of its states; those of variables that were not asked for are 0.
-#[derive(Debug, Clone)]
-pub(crate) struct Marginals {
-    starts: Vec<u32>,
-    values: Vec<f64>,
-}
-
-impl Marginals {
-    /// All 0.
-    fn empty(states: &[usize]) -> Self {
-        let mut starts = Vec::with_capacity(states.len() + 1);
-        let mut end = 0;
-        for &states in states {
-            starts.push(end);
-            end += states as u32;
-        }
-        starts.push(end);
-        Self {
-            starts,
-            values: vec![0.0; end as usize],
-        }
-    }
-
-    /// Of the same variables, all 0.
-    pub(crate) fn zeros(&self) -> Self {
-        Self {
-            starts: self.starts.clone(),
-            values: vec![0.0; self.values.len()],
-        }
-    }
-
-    pub(crate) fn of_mut(&mut self, var: Var) -> &mut [f64] {
-        &mut self.values[self.starts[var] as usize..self.starts[var + 1] as usize]
-    }
-}
-
-impl Index<Var> for Marginals {
-    type Output = [f64];
-
-    fn index(&self, var: Var) -> &[f64] {
-        &self.values[self.starts[var] as usize..self.starts[var + 1] as usize]
-    }
-}
-
-impl Question {
-    /// That these functions work.
-    pub(crate) fn that(works: &Arc<Works>) -> Self {
-        Self {
-            works: Some(Arc::clone(works)),
-            ..Self::default()
-        }
-    }
-
-    /// The logarithm of what the functions that work weigh beside the variables.
-    fn log_scale(&self) -> f64 {
-        self.works.as_ref().map_or(0.0, |works| works.scale.ln())
-    }
-
-    /// Both questions at once.
-    fn and(&self, more: &Self) -> Self {
-        let mut both = self.clone();
-        both.weights.extend(more.weights.iter().cloned());
-        both.without.extend(&more.without);
-        both
-    }
-
-    /// This variable is in this state.
-    pub(crate) fn fix(&mut self, tree: &Tree, var: Var, state: usize) {
-        let mut weights = vec![0.0; tree.states[var]];
-        weights[state] = 1.0;
-        self.weights.push((var, weights.into()));
-    }
 }
 
 impl Tree {
@@ -439,17 +356,6 @@ impl Tree {
         each.collect()
     }
 
-    fn touched_by(&self, question: &Question) -> Vec<bool> {
-        let mut touched = vec![false; self.cliques.nodes.len()];
-        for (var, _) in &question.weights {
-            touched[self.cliques.home[*var]] = true;
-        }
-        for evidence in &self.cliques.evidence {
-            touched[evidence.node] |= question.without.contains(&evidence.finding);
-        }
-        touched
-    }
-
     /// An upward pass in which only what `more` touches is done anew; `question` is the whole question, `more` included.
     pub(crate) fn again(&self, base: &Upward, question: &Question, more: &Question) -> Upward {
         self.anew_where(self.touched_by(more), base, question)
@@ -505,148 +411,9 @@ impl Tree {
         answer: impl Fn(&[Question]) -> Vec<T> + Sync,
     ) -> Vec<T> {
         let chunks: Vec<&[Question]> = questions.chunks(LANES).collect();
-        let threads = threads().min(chunks.len());
-        if threads < 2 || chunks.len() * self.entries() < WORTH_A_THREAD {
-            return chunks.into_iter().flat_map(answer).collect();
-        }
-        let each = |some: &[&[Question]]| -> Vec<T> {
-            some.iter().flat_map(|&some| answer(some)).collect()
-        };
-        let (own, others) = chunks.split_at(chunks.len().div_ceil(threads));
-        thread::scope(|scope| {
-            let shares = others.chunks(own.len());
-            let working: Vec<_> = shares.map(|some| scope.spawn(move || each(some))).collect();
-            let mut found = each(own);
-            for work in working {
-                found.extend(work.join().unwrap_or_else(|panic| resume_unwind(panic)));
-            }
-            found
-        })
-    }
-
-    /// Posteriors of these variables under several questions, with the logarithms of the totals.
-    pub(crate) fn marginals_of_each(
-        &self,
-        questions: &[Question],
-        wanted: &[Var],
-    ) -> Vec<(f64, Marginals)> {
-        if self.with_pairs() {
-            let answer = |question: &Question| {
-                let upward = self.upward(question);
-                let marginals = self.marginals_of(question, &upward, wanted);
-                (upward.log_total, marginals)
-            };
-            return questions.iter().map(answer).collect();
-        }
-        let way = self.way_to(wanted);
-        self.by_chunks(questions, |some| {
-            let changed = self.changes_of_each(some);
-            let messages = Pass::new(&self.cliques, &changed.cliques).up();
-            let mut lanes = vec![Marginals::empty(&self.states); some.len()];
-            self.down(&changed, &messages, &way, &mut lanes, |sum, lane| {
-                sum.0[lane]
-            });
-            let (total, log) = self.total(&messages, changed.once);
-            let logs = total.0.iter().zip(some);
-            let logs = logs.map(|(total, question)| total.ln() + log + question.log_scale());
-            logs.zip(lanes).collect()
-        })
-    }
-
-    /// Posterior of every variable that is no function under a question, after its upward pass; those of functions are left at 0.
-    pub(crate) fn marginals(&self, question: &Question, upward: &Upward) -> Marginals {
-        let is_told = |var: &Var| !self.functions[*var];
-        let wanted: Vec<Var> = (0..self.functions.len()).filter(is_told).collect();
-        self.marginals_of(question, upward, &wanted)
-    }
-
-    /// Posteriors of these variables; those of others are left at 0.
-    pub(crate) fn marginals_of(
-        &self,
-        question: &Question,
-        upward: &Upward,
-        wanted: &[Var],
-    ) -> Marginals {
-        let way = self.way_to(wanted);
-        let mut found = [Marginals::empty(&self.states)];
-        match &upward.messages {
-            Kept::Plain(messages) => {
-                let changed = self.changes(question);
-                self.down(&changed, messages, &way, &mut found, |sum, _| sum);
-            }
-            Kept::Pairs(messages) => {
-                let changed = self.changes(question);
-                self.down(&changed, messages, &way, &mut found, |sum, _| sum.high());
-            }
-        }
-        let [marginals] = found;
-        marginals
-    }
-
-    /// The cliques of these variables and all above them.
-    fn way_to(&self, wanted: &[Var]) -> Way {
-        let nodes = &self.cliques.nodes;
-        let mut way = Way {
-            asked: vec![false; nodes.len()],
-            needed: vec![false; nodes.len()],
-        };
-        for &var in wanted {
-            way.asked[self.cliques.home[var]] = true;
-            let mut at = Some(self.cliques.home[var]);
-            while let Some(node) = at.filter(|&node| !way.needed[node]) {
-                way.needed[node] = true;
-                at = nodes[node].parent;
-            }
-        }
-        way
-    }
-
-    /// The downward pass; `part` takes a question's number out of those of all.
-    fn down<T: Number>(
-        &self,
-        changed: &Changed<T>,
-        messages: &Messages<T>,
-        way: &Way,
-        found: &mut [Marginals],
-        part: impl Fn(T, usize) -> f64,
-    ) {
-        let nodes = &self.cliques.nodes;
-        let reading = |root: usize| self.reading(root, messages, changed.once);
-        let mut by_state: Vec<T> = Vec::new();
-        Pass::new(&self.cliques, &changed.cliques).down(
-            messages,
-            &way.needed,
-            &way.asked,
-            reading,
-            |node, sums| {
-                for &var in &nodes[node].vars {
-                    by_state.clear();
-                    by_state.resize(self.states[var], T::ZERO);
-                    for (state, run) in nodes[node].runs(var, &self.states) {
-                        for &sum in &sums[run] {
-                            by_state[state] += sum;
-                        }
-                    }
-                    for (lane, marginals) in found.iter_mut().enumerate() {
-                        let marginal = marginals.of_mut(var);
-                        for (value, &sum) in marginal.iter_mut().zip(&by_state) {
-                            *value = part(sum, lane);
-                        }
-                        normalise(marginal);
-                    }
-                }
-            },
-        );
-        if let Some(once) = &self.once {
-            let total = self.product_of_roots(messages, None).0;
-            for (lane, marginals) in found.iter_mut().enumerate() {
-                let marginal = marginals.of_mut(once.var);
-                for (state, value) in marginal.iter_mut().enumerate() {
-                    *value = part(total[state] * changed.once[state], lane);
-                }
-                normalise(marginal);
-            }
-        }
+        let worth = chunks.len() * self.entries() >= WORTH_A_THREAD;
+        let each = side_by_side_if(worth, chunks, answer);
+        each.into_iter().flatten().collect()
     }
 
     /// Product of the roots but one, without and with the unmodelled fault, and the logarithm that stands before it.
@@ -701,142 +468,9 @@ impl Tree {
         let ([none, faulty], log) = self.product_of_roots(messages, None);
         (none * once[0] + faulty * once[1], log)
     }
-
-    /// A question, by cliques.
-    fn changes<T: Number>(&self, question: &Question) -> Changed<T> {
-        let mut changed = self.unchanged();
-        let multiply = |value: &mut T, by| *value = *value * T::of(by, 0.0);
-        self.weigh(&mut changed, &question.weights, multiply);
-        if let Some(works) = &question.works {
-            self.weigh(&mut changed, &works.weights, multiply);
-            self.multiply_in(&mut changed, works, 1);
-        }
-        self.leave_out(&mut changed, &question.without, 1);
-        changed
-    }
-
-    fn leave_out<T: Number>(&self, changed: &mut Changed<T>, without: &[usize], chosen: u8) {
-        if without.is_empty() {
-            return;
-        }
-        for (table, evidence) in self.cliques.evidence.iter().enumerate() {
-            if without.contains(&evidence.finding) {
-                changed.cliques.leave_out(table, chosen);
-            }
-        }
-    }
-
-    /// Several questions, by cliques. What all of them weigh alike is weighed once.
-    fn changes_of_each(&self, questions: &[Question]) -> Changed<Lanes> {
-        let mut changed = self.unchanged();
-        let everywhere = |value: &mut Lanes, by| *value = *value * Lanes::of(by, 0.0);
-        let first = &questions[0];
-        let alike = |at: usize| {
-            let (var, weights) = &first.weights[at];
-            questions.iter().all(|question| {
-                let other = question.weights.get(at);
-                other.is_some_and(|other| other.0 == *var && Arc::ptr_eq(&other.1, weights))
-            })
-        };
-        let alike: Vec<bool> = (0..first.weights.len()).map(alike).collect();
-        for (weights, _) in first
-            .weights
-            .iter()
-            .zip(&alike)
-            .filter(|(_, alike)| **alike)
-        {
-            self.weigh(&mut changed, std::slice::from_ref(weights), everywhere);
-        }
-        let same_works = questions.iter().all(|question| match &question.works {
-            Some(works) => first
-                .works
-                .as_ref()
-                .is_some_and(|one| Arc::ptr_eq(one, works)),
-            None => first.works.is_none(),
-        });
-        if let Some(works) = first.works.as_ref().filter(|_| same_works) {
-            self.weigh(&mut changed, &works.weights, everywhere);
-            self.multiply_in(&mut changed, works, Lanes::ALL);
-        }
-        for (lane, question) in questions.iter().enumerate() {
-            let multiply = |value: &mut Lanes, by| value.0[lane] *= by;
-            for (at, weights) in question.weights.iter().enumerate() {
-                if alike.get(at) != Some(&true) {
-                    self.weigh(&mut changed, std::slice::from_ref(weights), multiply);
-                }
-            }
-            if let Some(works) = question.works.as_ref().filter(|_| !same_works) {
-                self.weigh(&mut changed, &works.weights, multiply);
-                self.multiply_in(&mut changed, works, 1 << lane);
-            }
-            self.leave_out(&mut changed, &question.without, 1 << lane);
-        }
-        changed
-    }
-
-    /// The tables over several variables that say that functions work.
-    fn multiply_in<T: Number>(&self, changed: &mut Changed<T>, works: &Works, chosen: u8) {
-        for &table in &works.tables {
-            let node = self.cliques.optional[table].node;
-            changed.cliques.multiply_in(node, table, chosen);
-        }
-    }
-
-    fn unchanged<T: Number>(&self) -> Changed<T> {
-        let once = self.once.as_ref().map_or([1.0, 0.0], |once| once.weights);
-        Changed {
-            cliques: Changes::none(&self.cliques),
-            once: once.map(|weight| T::of(weight, 0.0)),
-        }
-    }
-
-    fn weigh<T: Number>(
-        &self,
-        changed: &mut Changed<T>,
-        weights: &[(Var, Arc<[f64]>)],
-        multiply: impl Fn(&mut T, f64),
-    ) {
-        for (var, more) in weights {
-            if self.once.as_ref().is_some_and(|once| once.var == *var) {
-                for (weight, &by) in changed.once.iter_mut().zip(&**more) {
-                    multiply(weight, by);
-                }
-                continue;
-            }
-            let node = self.cliques.home[*var];
-            let runs = self.cliques.nodes[node].runs(*var, &self.states);
-            let classes = changed.cliques.weights(&self.cliques, node);
-            for (state, run) in runs {
-                for value in &mut classes[run] {
-                    multiply(value, more[state]);
-                }
-            }
-        }
-    }
-}
-
-/// A question, by cliques, and the weights of "no unmodelled fault" and of "one".
-struct Changed<T> {
-    cliques: Changes<T>,
-    once: Dual<T>,
-}
-
-/// The cliques that a downward pass goes through, and those that are asked.
-struct Way {
-    asked: Vec<bool>,
-    needed: Vec<bool>,
 }
 
 /// The largest relative error.
 fn relative(lost: &[Lost]) -> f64 {
     lost.iter().map(Lost::relative).fold(0.0, f64::max)
-}
-
-fn normalise(marginal: &mut [f64]) {
-    let total: f64 = marginal.iter().sum();
-    if total != 0.0 {
-        marginal
-            .iter_mut()
-            .for_each(|value| *value = (*value / total).clamp(0.0, 1.0));
-    }
 }

@@ -7,9 +7,9 @@ use std::{collections::BTreeMap, sync::Arc};
 
 use crate::{
     asking::Works,
-    groups::{side_by_side, threads},
     messages::{Messages, Wanted, brought_back},
     number::{LANES, Lanes, Number},
+    workers::side_by_side_if,
 };
 
 use super::{
@@ -54,11 +54,8 @@ impl Tree {
             each.collect::<Vec<_>>()
         };
         let chunks: Vec<_> = grounds.chunks(LANES).enumerate().collect();
-        let several = threads() > 1 && chunks.len() * self.entries() >= WORTH_A_THREAD;
-        let each: Vec<Vec<(usize, f64)>> = match several {
-            true => side_by_side(chunks, answer),
-            false => chunks.into_iter().map(answer).collect(),
-        };
+        let worth = chunks.len() * self.entries() >= WORTH_A_THREAD;
+        let each: Vec<Vec<(usize, f64)>> = side_by_side_if(worth, chunks, answer);
         let mut logs = vec![0.0; pairs.len()];
         for (pair, log) in each.into_iter().flatten() {
             logs[pair] = log;

@@ -6,14 +6,16 @@ use std::sync::Arc;
 
 use crate::{
     asking::Works,
-    groups::{side_by_side, threads},
     messages::{Dual, Messages, Wanted, brought_back, times},
     model::Var,
     number::{LANES, Lanes, Number},
+    workers::{side_by_side, threads},
 };
 
 use super::{
-    Kept, Marginals, Question, Tree, Upward, WORTH_A_THREAD, Way, frame::Frame, normalise,
+    Kept, Marginals, Question, Tree, Upward, WORTH_A_THREAD,
+    frame::Frame,
+    marginals::{Way, normalise},
 };
 
 impl Tree {

@@ -1,0 +1,56 @@
+//! Work done side by side where there are several processors.
+
+use std::{
+    panic::resume_unwind,
+    sync::{Mutex, OnceLock, PoisonError},
+    thread,
+};
+
+/// Does something with each, side by side where there are several processors, each taken by whoever is free; the answers are in order.
+pub(crate) fn side_by_side<T: Send, R: Send>(all: Vec<T>, each: impl Fn(T) -> R + Sync) -> Vec<R> {
+    let count = all.len();
+    let waiting = Mutex::new(all.into_iter().enumerate());
+    let next = || {
+        waiting
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .next()
+    };
+    let work = || {
+        let mut done = Vec::new();
+        while let Some((place, one)) = next() {
+            done.push((place, each(one)));
+        }
+        done
+    };
+    let mut done: Vec<(usize, R)> = thread::scope(|scope| {
+        let others = (1..threads().min(count)).map(|_| scope.spawn(work));
+        let others: Vec<_> = others.collect();
+        let mut done = work();
+        for other in others {
+            done.extend(other.join().unwrap_or_else(|panic| resume_unwind(panic)));
+        }
+        done
+    });
+    done.sort_by_key(|(place, _)| *place);
+    done.into_iter().map(|(_, answer)| answer).collect()
+}
+
+/// The same where that is worth it, else one after the other.
+pub(crate) fn side_by_side_if<T: Send, R: Send>(
+    worth: bool,
+    all: Vec<T>,
+    each: impl Fn(T) -> R + Sync,
+) -> Vec<R> {
+    if worth && threads() > 1 {
+        side_by_side(all, each)
+    } else {
+        all.into_iter().map(each).collect()
+    }
+}
+
+/// Processors; the answer is kept, as asking takes as long as a small network.
+pub(crate) fn threads() -> usize {
+    static THREADS: OnceLock<usize> = OnceLock::new();
+    *THREADS.get_or_init(|| thread::available_parallelism().map_or(1, usize::from))
+}
