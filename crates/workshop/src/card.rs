@@ -102,6 +102,7 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
     let reckoned = inner.reckon(&[&[]])?;
     let now = reckoned.first().ok_or_else(nothing_reckoned)?;
     let economy = economy(&state.folder, &board, machine, &standing);
+    // both are reckoned beside the advice
     let mut fresh = None;
     let was = || {
         if can_be_shelved(&state, machine) {

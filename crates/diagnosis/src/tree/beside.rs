@@ -1,7 +1,7 @@
 //! Totals of many questions, each of them one of a few grounds with one of a few things said beside it.
 //!
 //! A ground is passed up and down once. Then it is known how much each entry of each message counts for the total (the derivatives of
-//! [`crate::pass`]), and for what is said beside it only the cliques that this touches are summed anew, and those between them.
+//! [`crate::messages`]), and for what is said beside it only the cliques that this touches are summed anew, and those between them.
 
 use std::{collections::BTreeMap, sync::Arc};
 
