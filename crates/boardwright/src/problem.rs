@@ -95,10 +95,17 @@ pub(crate) fn from_line(error: &clap::Error) -> Problem {
     let usage = rest
         .iter()
         .find_map(|part| part.trim().strip_prefix("Usage: "));
-    let hint = match (tip, usage) {
-        (Some(tip), _) => first_line(tip),
-        (None, Some(usage)) => format!("type it as `{}`, or see `--help`", first_line(usage)),
-        (None, None) => "see `boardwright --help`".to_owned(),
+    let tag = message
+        .strip_prefix("unrecognized verb `")
+        .and_then(|rest| rest.strip_suffix('`'))
+        .filter(|word| word.contains(|c: char| c.is_ascii_digit()));
+    let hint = match (tag, tip, usage) {
+        (Some(tag), _, _) => format!(
+            "put a verb before it: `show {tag}` for its job card, `measure {tag} …` for what it showed"
+        ),
+        (None, Some(tip), _) => first_line(tip),
+        (None, None, Some(usage)) => format!("type it as `{}`, or see `--help`", first_line(usage)),
+        (None, None, None) => "see `boardwright --help`".to_owned(),
     };
     Problem {
         message: message.trim_end_matches('.').to_owned(),
@@ -158,6 +165,11 @@ mod tests {
             "shew T-03",
             "unrecognized verb `shew`",
             "some similar verbs exist: `shelve`, `show`",
+        );
+        check(
+            "T-03 picture black",
+            "unrecognized verb `T-03`",
+            "put a verb before it: `show T-03` for its job card, `measure T-03 …` for what it showed",
         );
         check(
             "show",
