@@ -99,11 +99,11 @@ pub(crate) fn from_line(error: &clap::Error) -> Problem {
         .strip_prefix("unrecognized verb `")
         .and_then(|rest| rest.strip_suffix('`'))
         .filter(|word| word.contains(|c: char| c.is_ascii_digit()));
-    let hint = match (tag, tip, usage) {
-        (Some(tag), _, _) => format!(
+    let hint = match (tip, tag, usage) {
+        (Some(tip), _, _) => first_line(tip),
+        (None, Some(tag), _) => format!(
             "put a verb before it: `show {tag}` for its job card, `measure {tag} …` for what it showed"
         ),
-        (None, Some(tip), _) => first_line(tip),
         (None, None, Some(usage)) => format!("type it as `{}`, or see `--help`", first_line(usage)),
         (None, None, None) => "see `boardwright --help`".to_owned(),
     };

@@ -53,8 +53,8 @@ bench diagnosis: measures the networks of this repository (SECTION `networks`; o
 otherwise. The baseline is the lazy propagation of pyAgrum on one thread in the same run, the better of two
 encodings (full tables, ORs split into chains); what would take it more than a minute or 4 GiB is skipped and said so, and
 `~` marks a time reckoned from one inference. Prints tables and whether each figure keeps its limit; every single number is
-kept in `bench/diagnosis.json` in the target folder. Peak memory, each in a process of its own, is read from /proc: on
-Linux only.
+kept in `bench/diagnosis.json` in the target folder. Peak memory, each in a process of its own: ours on a network is that of
+its allocations; that of the library and of `epochs` is read from /proc, on Linux only.
 
 bench planning: measures the piles with a known optimum, made-up piles of 64 and 120 machines and made-up orders of 100 lines at
 8 vendors and 300 at 15, in processor time. The baseline is HiGHS on one thread on the same models in the same run, which are

@@ -27,7 +27,7 @@ fn second<T: Number>([a, b]: Dual<T>, [c, d]: Dual<T>) -> T {
 }
 
 /// Where numbers leave this range they are brought back by a power of two.
-pub(crate) const RANGE: std::ops::RangeInclusive<f64> = 1e-30..=1e30;
+const RANGE: std::ops::RangeInclusive<f64> = 1e-30..=1e30;
 
 /// Brings numbers back into range by a power of two, which is handed back.
 pub(crate) fn brought_back<T: Number>(some: &mut [T], others: &mut [T]) -> i32 {
@@ -213,9 +213,9 @@ impl<T: Number> Messages<T> {
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Wanted {
     /// Derivatives for a clique below.
-    pub(crate) below: bool,
+    below: bool,
     /// Its sums by class.
-    pub(crate) sums: bool,
+    sums: bool,
 }
 
 /// Derivatives of the total by each message entry, a power of two by clique standing beside them.
@@ -224,6 +224,14 @@ pub(crate) struct Down<T> {
     pub(crate) by_sum: Vec<T>,
     by_faulty: Vec<T>,
     pub(crate) exponents: Vec<i32>,
+}
+
+impl Wanted {
+    /// Derivatives where one of these cliques is below.
+    pub(crate) fn of(node: &Node, needed: &[bool], sums: bool) -> Self {
+        let below = node.children.iter().any(|&child| needed[child]);
+        Self { below, sums }
+    }
 }
 
 impl<T: Number> Down<T> {

@@ -218,10 +218,7 @@ impl<'a, T: Number> Pass<'a, T> {
                 down.begin(node, reading(index));
             }
             self.own(node, index);
-            let wanted = Wanted {
-                below: node.children.iter().any(|&child| needed[child]),
-                sums: asked[index],
-            };
+            let wanted = Wanted::of(node, needed, asked[index]);
             down.hand_down(self.entries(index), messages, wanted, &mut by_class);
             if asked[index] {
                 visit(index, &by_class);

@@ -21,7 +21,7 @@ pub(crate) use self::{marginals::Marginals, question::Question};
 use crate::{
     clique::Cliques,
     error::Error,
-    messages::{Dual, Messages, RANGE, times},
+    messages::{Dual, Messages, brought_back, times},
     model::{Likelihood, Model, Once, Table, Var},
     number::{LANES, Number, Pair},
     order::Ties,
@@ -431,12 +431,8 @@ impl Tree {
             }
             product = times(product, self.root(index, messages));
             log += f64::from(messages.exponent(index)) * std::f64::consts::LN_2;
-            let largest = product[0].size().max(product[1].size());
-            if largest > 0.0 && !RANGE.contains(&largest) {
-                let shift = largest.log2().floor();
-                product = product.map(|value| value.shifted((-shift).exp2()));
-                log += shift * std::f64::consts::LN_2;
-            }
+            let shift = brought_back(&mut product, &mut []);
+            log += f64::from(shift) * std::f64::consts::LN_2;
         }
         (product, log)
     }

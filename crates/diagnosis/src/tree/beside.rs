@@ -164,11 +164,7 @@ impl<'a> Frame<'a, Lanes> {
             if clique.parent.is_none() {
                 frame.down.begin(clique, [Lanes::ONE, Lanes::ZERO]);
             }
-            let wanted = Wanted {
-                below: clique.children.iter().any(|&child| needed[child]),
-                sums: false,
-            };
-            frame.hand_down(node, wanted, &mut by_class);
+            frame.hand_down(node, Wanted::of(clique, needed, false), &mut by_class);
         }
         frame
     }

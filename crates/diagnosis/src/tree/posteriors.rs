@@ -105,12 +105,9 @@ impl Tree {
             return roots.into_iter().map(alone).collect();
         };
         let and = |product: Dual<T>, root: usize| {
-            let [mut none, mut faulty] = times(product, self.root(root, messages));
-            brought_back(
-                std::slice::from_mut(&mut none),
-                std::slice::from_mut(&mut faulty),
-            );
-            [none, faulty]
+            let mut product = times(product, self.root(root, messages));
+            brought_back(&mut product, &mut []);
+            product
         };
         let mut before = vec![[T::ONE, T::of(known.elsewhere, 0.0)]];
         for &root in &roots {
@@ -192,11 +189,7 @@ impl Frame<'_, Lanes> {
             if !way.needed[index] {
                 continue;
             }
-            let children = &tree.cliques.nodes[index].children;
-            let wanted = Wanted {
-                below: children.iter().any(|&child| way.needed[child]),
-                sums: way.asked[index],
-            };
+            let wanted = Wanted::of(self.node(index), &way.needed, way.asked[index]);
             self.hand_down(index, wanted, &mut by_class);
             if way.asked[index] {
                 self.read(index, &by_class, found);
