@@ -147,10 +147,10 @@ impl Browser {
         )
     }
 
-    /// The text that a person sees in the first element that matches, once there is one.
+    /// The text that a person sees in the first element that matches, once there is one in a page that is whole.
     pub(crate) fn text(&self, css: &str) -> String {
-        let script =
-            "const e = document.querySelector(arguments[0]); return e && e.innerText.trim()";
+        let script = "if (document.readyState !== 'complete') return null;
+            const e = document.querySelector(arguments[0]); return e && e.innerText.trim()";
         let found = self.wait_until(&format!("`{css}`"), || {
             Some(self.evaluate(script, &[css.into()])).filter(|found| !found.is_null())
         });
@@ -191,11 +191,13 @@ impl Browser {
         self.key_actions(keys.iter().flat_map(stroke).collect());
     }
 
-    /// The element that has the focus, as `tag#id` or `tag "text"`.
-    pub(crate) fn focused(&self) -> String {
+    /// Waits until this element has the focus, as `tag#id` or `tag "text"`.
+    pub(crate) fn wait_for_focus(&self, on: &str) {
         let script = "const e = document.activeElement, tag = e.tagName.toLowerCase();
             return e.id ? tag + '#' + e.id : tag + ' \"' + e.innerText.trim().slice(0, 40) + '\"'";
-        text(&self.evaluate(script, &[]))
+        self.wait_until(&format!("focus on {on}"), || {
+            (self.evaluate(script, &[]) == on).then_some(())
+        });
     }
 
     /// Waits for an element that matches.

@@ -49,7 +49,8 @@ pub fn plan(setting: &Setting<'_>, view: &PlanView, refused: Option<RefusedLimit
                 h1 { (prose(&view.heading)) }
                 p { (prose(&view.proof)) }
                 @if view.improving {
-                    p.paperless data-again="15" {
+                    // a refused form is left as it is: loading it again would send it again
+                    p.paperless data-again=[refused.is_none().then_some("15")] {
                         "The search goes on while this page is read; loaded again, it shows the better plan, if there is one."
                     }
                 }
