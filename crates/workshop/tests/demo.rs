@@ -25,9 +25,13 @@ fn open(dir: &Path) -> Workshop {
     Workshop::open(dir, OpenOptions { who: None, clock }).unwrap()
 }
 
+/// Its plans have all the time that a busy machine needs.
 fn played(dir: &Path) -> Workshop {
     let example = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/ostrel");
     copy(&example, dir);
+    let settings = dir.join("workshop.toml");
+    let text = fs::read_to_string(&settings).unwrap();
+    fs::write(&settings, format!("plan_seconds = 120\n{text}")).unwrap();
     let workshop = open(dir);
     let pile = fs::read_to_string(example.join("pile.toml")).unwrap();
     workshop
@@ -688,7 +692,11 @@ fn a_plan_cut_short_is_bettered_later() {
     let workshop = played(dir.path());
     let file = dir.path().join("workshop.toml");
     let text = fs::read_to_string(&file).unwrap();
-    fs::write(&file, format!("plan_seconds = 0\n{text}")).unwrap();
+    fs::write(
+        &file,
+        text.replacen("plan_seconds = 120", "plan_seconds = 0", 1),
+    )
+    .unwrap();
     let pinned = PlanLimits {
         pins: vec!["T-06 keep".into()],
         ..PlanLimits::default()
