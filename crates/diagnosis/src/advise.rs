@@ -478,7 +478,9 @@ impl<'a> Adviser<'a> {
         let cut = tables.iter().map(|table| table.cut(&model, &good));
         let cut: Vec<Table> = cut.collect();
         let (tables, works) = without_numbers(&cut, works);
-        let tree = Tree::compile_within(&model.clamped(&good), &tables, most)?;
+        let mut model = model.clamped(&good);
+        model.keep_findings();
+        let tree = Tree::compile_within(&model, &tables, most)?;
         Ok((tree, works))
     }
 

@@ -111,6 +111,7 @@ impl Asking {
         }
         let told = draft.works.len();
         let functions = functions.iter().map(|&or| draft.work(&[or])).collect();
+        draft.lowered.model.keep_findings();
         let (tree, upward) = Tree::with_pass(&draft.lowered.model, &draft.tables, most)?;
         Ok(Self {
             lowered: draft.lowered,

@@ -301,7 +301,8 @@ impl<T: Number> Down<T> {
         let from = &messages.sums[..node.groups.start];
         let (below, above) = self.by_sum.split_at_mut(node.groups.start);
         let mut before = vec![T::ZERO; if width > 2 { width } else { 0 }];
-        for (&above, run) in above.iter().zip(entries.runs()) {
+        let counts = |(above, _): &(&T, Run<'_, T>)| **above != T::ZERO;
+        for (&above, run) in above.iter().zip(entries.runs()).filter(counts) {
             let own = run.own.iter().map(|&own| own * above);
             let each = own.zip(run.classes.iter().map(|&class| usize::from(class)));
             match width {
@@ -373,6 +374,9 @@ impl<T: Number> Down<T> {
         let mut before = vec![[T::ZERO; 2]; if width > 2 { width } else { 0 }];
         let above = above.iter().zip(&*faulty_above);
         for ((&above, &faulty_above), run) in above.zip(entries.runs()) {
+            if above == T::ZERO && faulty_above == T::ZERO {
+                continue;
+            }
             let own = |(&own, &class): (&T, &u16)| {
                 let own = match carries(class) {
                     true => [T::ZERO, own * faulty_above],

@@ -272,6 +272,13 @@ impl Model {
         self
     }
 
+    /// No finding is left out any more: a tree need not list what they rule out.
+    pub(crate) fn keep_findings(&mut self) {
+        for likelihood in &mut self.likelihoods {
+            likelihood.finding = ALWAYS;
+        }
+    }
+
     /// There is no such fault: its chance goes to the variable that says so, its places become known.
     fn without_once(&mut self) {
         let Some(once) = self.once.take() else { return };
