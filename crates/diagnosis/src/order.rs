@@ -13,6 +13,16 @@ enum Greed {
     Size,
 }
 
+impl Greed {
+    /// What decides where that is equal.
+    fn other(self) -> Self {
+        match self {
+            Self::Fill => Self::Size,
+            Self::Size => Self::Fill,
+        }
+    }
+}
+
 /// Which of several variables that cost the same goes first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Ties {
@@ -183,34 +193,86 @@ fn eliminate_by(
     greed: Greed,
     ties: Ties,
 ) -> (Vec<Var>, Vec<Vec<Var>>) {
-    let cost = |var: Var, edges: &Edges| -> (u64, u64) {
-        let fill = edges.fill(var);
-        let size = edges.around(var).fold(states[var] as u64, |size, other| {
-            size.saturating_mul(states[other] as u64)
-        });
-        match greed {
-            Greed::Fill => (fill, size),
-            Greed::Size => (size, fill),
-        }
-    };
-    let mut costs: Vec<(u64, u64)> = (0..states.len()).map(|var| cost(var, &edges)).collect();
-    // of those that cost the same the first one goes
-    let mut open: Vec<Var> = (0..states.len()).collect();
-    if ties == Ties::Late {
-        open.reverse();
-    }
+    let mut costs = Costs::of(states, &edges, greed);
     let mut order = Vec::with_capacity(states.len());
     let mut cliques = Vec::with_capacity(states.len());
-    while let Some(place) = (0..open.len()).min_by_key(|&place| costs[open[place]]) {
-        let var = open.remove(place);
+    for _ in 0..states.len() {
+        let var = costs.least(&edges, ties);
         let clique = std::iter::once(var).chain(edges.around(var));
         cliques.push(clique.collect());
         for other in edges.eliminate(var) {
-            costs[other] = cost(other, &edges);
+            costs.changed(other, &edges);
         }
+        costs.first[var] = GONE;
         order.push(var);
     }
     (order, cliques)
+}
+
+/// The cost of what is eliminated.
+const GONE: u32 = u32::MAX;
+/// A cost that nobody asked for yet.
+const UNKNOWN: u32 = u32::MAX;
+
+/// What it costs to eliminate each variable next.
+struct Costs<'a> {
+    states: &'a [usize],
+    greed: Greed,
+    first: Vec<u32>,
+    /// What decides among those that are equal, reckoned when it is asked for.
+    second: Vec<u32>,
+}
+
+impl<'a> Costs<'a> {
+    fn of(states: &'a [usize], edges: &Edges, greed: Greed) -> Self {
+        let mut costs = Self {
+            states,
+            greed,
+            first: vec![GONE; states.len()],
+            second: vec![UNKNOWN; states.len()],
+        };
+        (0..states.len()).for_each(|var| costs.changed(var, edges));
+        costs
+    }
+
+    fn changed(&mut self, var: Var, edges: &Edges) {
+        self.first[var] = self.reckon(var, edges, self.greed);
+        self.second[var] = UNKNOWN;
+    }
+
+    /// The one that costs least; of those that cost the same the first one, or the last one.
+    fn least(&mut self, edges: &Edges, ties: Ties) -> Var {
+        let least = self.first.iter().copied().fold(GONE, u32::min);
+        let (mut best, mut second) = (0, UNKNOWN);
+        for place in 0..self.first.len() {
+            let var = match ties {
+                Ties::Early => place,
+                Ties::Late => self.first.len() - 1 - place,
+            };
+            if self.first[var] != least {
+                continue;
+            }
+            if self.second[var] == UNKNOWN {
+                self.second[var] = self.reckon(var, edges, self.greed.other());
+            }
+            if self.second[var] < second {
+                (best, second) = (var, self.second[var]);
+            }
+            if second == 0 {
+                break;
+            }
+        }
+        best
+    }
+
+    fn reckon(&self, var: Var, edges: &Edges, greed: Greed) -> u32 {
+        let size = |size: u32, other| size.saturating_mul(self.states[other] as u32);
+        let cost = match greed {
+            Greed::Fill => edges.fill(var),
+            Greed::Size => edges.around(var).fold(self.states[var] as u32, size),
+        };
+        cost.min(GONE - 1)
+    }
 }
 
 /// Which variables meet: one bit for each pair.
@@ -250,14 +312,14 @@ impl Edges {
     }
 
     /// Edges that are missing among those around a variable.
-    fn fill(&self, var: Var) -> u64 {
+    fn fill(&self, var: Var) -> u32 {
         let row = self.row(var);
-        let missing: u64 = self
+        let missing: u32 = self
             .around(var)
             .map(|other| {
                 let apart = row.iter().zip(self.row(other)).map(|(a, b)| a & !b);
                 // it is not its own neighbour
-                apart.map(|word| u64::from(word.count_ones())).sum::<u64>() - 1
+                apart.map(u64::count_ones).sum::<u32>() - 1
             })
             .sum();
         missing / 2

@@ -50,6 +50,7 @@ impl Plan<'_> {
             said: Vec::new(),
             lookups: Vec::with_capacity(self.nodes.len()),
             walk: Walk::default(),
+            fixed: Fixed::default(),
         };
         for rough in self.nodes {
             list.node::<T>(rough).ok_or_else(|| too_large(most))?;
@@ -122,6 +123,7 @@ struct List<'a> {
     /// By clique, until its parent is listed.
     lookups: Vec<Option<Message>>,
     walk: Walk,
+    fixed: Fixed,
 }
 
 impl<'a> List<'a> {
@@ -139,12 +141,14 @@ impl<'a> List<'a> {
             .iter()
             .filter_map(|&child| self.lookups[child].take())
             .collect();
+        self.fixed
+            .multiply::<T>(&mut self.walk, &rough, classes, self.states);
         self.prepare(&rough, classes, &messages);
         let first = self.shape.base.len();
         let groups = self.shape.keys.len();
         let maps = self.shape.maps.len();
         let given = Given {
-            fixed: &rough.fixed,
+            fixed: &self.fixed,
             evidence: &rough.evidence,
             messages: &messages,
             most: self.most,
@@ -180,7 +184,7 @@ impl<'a> List<'a> {
             parent: rough.parent,
             carries: Vec::new(),
             dual: below || !rough.carriers.is_empty(),
-            roundings: self.walk.roundings,
+            roundings: self.fixed.roundings,
         };
         if !rough.carriers.is_empty() {
             let stride = |var: Var| node.stride(var, self.states);
@@ -195,33 +199,116 @@ impl<'a> List<'a> {
         Some(())
     }
 
-    /// Sets the walk up for a clique.
+    /// Sets the walk up for a clique: first what never changes, then findings, then messages.
     fn prepare(&mut self, rough: &Rough<'a>, classes: usize, messages: &[Message]) {
-        let states = self.states;
-        let walk = &mut self.walk;
-        walk.clear();
-        walk.sizes
-            .extend(rough.separator.iter().map(|&var| states[var] as u32));
-        walk.state.resize(walk.sizes.len(), 0);
-        walk.weigh(rough, classes, states);
-        for factor in &rough.fixed {
-            walk.add(factor.all_vars(), rough, states);
-        }
+        let (states, walk) = (self.states, &mut self.walk);
+        walk.begin(rough.separator.iter().copied(), classes, states);
+        walk.add(
+            self.fixed.vars.iter().copied(),
+            &rough.separator,
+            &rough.vars,
+            states,
+        );
         for (factor, _) in &rough.evidence {
-            walk.add(factor.all_vars(), rough, states);
+            walk.add(factor.all_vars(), &rough.separator, &rough.vars, states);
             walk.evidence.push(Vec::new());
         }
         for message in messages {
-            walk.add(message.vars.iter().copied(), rough, states);
+            walk.add(
+                message.vars.iter().copied(),
+                &rough.separator,
+                &rough.vars,
+                states,
+            );
         }
-        walk.moves.sort_unstable_by_key(|step| step.depth);
+        walk.ready();
         walk.found.resize(messages.len(), 0);
     }
 }
 
+/// The product of all that never changes at a clique, by the variables of the separator that it knows, then by class.
+#[derive(Debug, Default)]
+struct Fixed {
+    vars: Vec<Var>,
+    values: Vec<f64>,
+    /// What the products leave out by rounding, where that is asked for.
+    low: Vec<f64>,
+    /// Most roundings in one of them.
+    roundings: usize,
+}
+
+impl Fixed {
+    fn multiply<T: Number>(
+        &mut self,
+        walk: &mut Walk,
+        rough: &Rough<'_>,
+        classes: usize,
+        states: &[usize],
+    ) {
+        let knows = |var: &Var| {
+            rough
+                .fixed
+                .iter()
+                .any(|factor| factor.all_vars().any(|known| known == *var))
+        };
+        self.vars.clear();
+        self.vars
+            .extend(rough.separator.iter().copied().filter(knows));
+        self.values.clear();
+        self.low.clear();
+        self.roundings = 0;
+        walk.begin(self.vars.iter().copied(), classes, states);
+        for factor in &rough.fixed {
+            walk.add(factor.all_vars(), &self.vars, &rough.vars, states);
+        }
+        walk.ready();
+        let weights = weights(rough, classes, states);
+        loop {
+            for (class, &weight) in weights.iter().enumerate() {
+                let mut product = T::of(weight, 0.0);
+                let mut others = usize::from(weight != 1.0);
+                for (number, factor) in rough.fixed.iter().enumerate() {
+                    // beyond its end: its auxiliary says that it does not count
+                    let value = factor.values.get(walk.place(number, class));
+                    let value = value.copied().unwrap_or(1.0);
+                    product = product * T::of(value, 0.0);
+                    // times 1 or -1 is exact
+                    others += usize::from(value.abs() != 1.0);
+                }
+                if product != T::ZERO {
+                    self.roundings = self.roundings.max(others.saturating_sub(1));
+                }
+                self.values.push(product.high());
+                if T::ROUNDING < f64::ROUNDING {
+                    self.low.push(product.low());
+                }
+            }
+            if !walk.next() {
+                break;
+            }
+        }
+    }
+}
+
+/// By class: the weight of the unmodelled fault that sits there; 0 where it would sit at two places.
+fn weights(rough: &Rough<'_>, classes: usize, states: &[usize]) -> Vec<f64> {
+    let mut weights = vec![1.0; classes];
+    let mut sits = vec![false; classes];
+    for &(carrier, weight) in &rough.carriers {
+        let after = rough.vars.iter().rev().take_while(|&&var| var != carrier);
+        let stride: usize = after.map(|&var| states[var]).product();
+        for class in (0..classes).filter(|class| class / stride % states[carrier] == 1) {
+            // one fault sits at one place
+            let other = std::mem::replace(&mut sits[class], true);
+            weights[class] *= if other { 0.0 } else { weight };
+        }
+    }
+    weights
+}
+
 /// What a walk asks.
 struct Given<'a> {
-    fixed: &'a [Factor<'a>],
+    fixed: &'a Fixed,
     evidence: &'a [(Factor<'a>, usize)],
     messages: &'a [Message],
     most: usize,
@@ -235,87 +322,75 @@ struct Move {
     stride: u32,
 }
 
-/// A walk over the state combinations of a separator, with all classes at each.
+/// A walk over the state combinations of some variables, with all classes at each.
 #[derive(Debug, Default)]
 struct Walk {
-    /// By variable of the separator.
+    /// By variable.
     sizes: Vec<u32>,
     state: Vec<u32>,
+    classes: usize,
     /// Sorted by depth.
     moves: Vec<Move>,
-    /// By factor (fixed tables first, then findings, then messages): where it stands in the first class.
+    /// By factor: where it stands in the first class.
     at: Vec<u32>,
     /// By factor, then by class: how much farther it stands there.
     offsets: Vec<u32>,
-    /// By class: the weight of the unmodelled fault that sits there; 0 where it would sit at two places.
-    weights: Vec<f64>,
     /// By message: the entry found.
     found: Vec<u32>,
     /// By finding: what it says, by entry.
     evidence: Vec<Vec<f64>>,
     steps: usize,
-    /// Most roundings in the product of an entry.
-    roundings: usize,
 }
 
 impl Walk {
-    fn clear(&mut self) {
+    fn begin(&mut self, vars: impl Iterator<Item = Var>, classes: usize, states: &[usize]) {
         self.sizes.clear();
+        self.sizes.extend(vars.map(|var| states[var] as u32));
         self.state.clear();
+        self.state.resize(self.sizes.len(), 0);
+        self.classes = classes;
         self.moves.clear();
         self.at.clear();
         self.offsets.clear();
-        self.weights.clear();
         self.found.clear();
         self.evidence.clear();
         self.steps = 0;
-        self.roundings = 0;
     }
 
-    fn weigh(&mut self, rough: &Rough<'_>, classes: usize, states: &[usize]) {
-        self.weights.resize(classes, 1.0);
-        let mut sits = vec![
-            false;
-            if rough.carriers.is_empty() {
-                0
-            } else {
-                classes
-            }
-        ];
-        for &(carrier, weight) in &rough.carriers {
-            let after = rough.vars.iter().rev().take_while(|&&var| var != carrier);
-            let stride: usize = after.map(|&var| states[var]).product();
-            for class in (0..classes).filter(|class| class / stride % states[carrier] == 1) {
-                // one fault sits at one place
-                let other = std::mem::replace(&mut sits[class], true);
-                self.weights[class] *= if other { 0.0 } else { weight };
-            }
-        }
+    /// All factors are there.
+    fn ready(&mut self) {
+        self.moves.sort_unstable_by_key(|step| step.depth);
     }
 
-    /// Adds a factor over these variables, the last varying fastest.
+    /// Where a factor stands in a class.
+    fn place(&self, factor: usize, class: usize) -> usize {
+        (self.at[factor] + self.offsets[factor * self.classes + class]) as usize
+    }
+
+    /// Adds a factor over these variables, the last varying fastest; those walked over are `over`, those of the classes `summed`.
     fn add(
         &mut self,
         vars: impl DoubleEndedIterator<Item = Var>,
-        rough: &Rough<'_>,
+        over: &[Var],
+        summed: &[Var],
         states: &[usize],
     ) {
         let factor = self.at.len() as u32;
         self.at.push(0);
         let start = self.offsets.len();
-        self.offsets.resize(start + self.weights.len(), 0);
+        self.offsets.resize(start + self.classes, 0);
         let offsets = &mut self.offsets[start..];
         let mut stride = 1;
         for var in vars.rev() {
             let place = |list: &[Var]| list.iter().position(|&other| other == var);
-            if let Some(depth) = place(&rough.separator) {
+            if let Some(depth) = place(over) {
                 self.moves.push(Move {
                     depth: depth as u32,
                     factor,
                     stride,
                 });
-            } else if let Some(place) = place(&rough.vars) {
-                let after = rough.vars[place + 1..].iter();
+            } else if let Some(place) = place(summed) {
+                let after = summed[place + 1..].iter();
                 let run: usize = after.map(|&var| states[var]).product();
                 for (number, run) in offsets.chunks_mut(run).enumerate() {
                     let more = (number % states[var]) as u32 * stride;
@@ -371,31 +446,17 @@ impl Walk {
 
     /// The entries of one state combination of the separator. A walk that finds too little is given up like one that lists too much.
     fn classes<T: Number>(&mut self, given: &Given<'_>, out: &mut Shape) -> Option<()> {
-        let classes = self.weights.len();
-        let place = |factor: usize, class: usize, walk: &Self| {
-            (walk.at[factor] + walk.offsets[factor * classes + class]) as usize
-        };
-        let findings = given.fixed.len();
+        let classes = self.classes;
+        let first = self.at[0] as usize * classes;
+        let findings = 1;
         let messages = findings + given.evidence.len();
-        'class: for class in 0..classes {
-            if self.weights[class] == 0.0 {
+        let fixed = &given.fixed.values[first..first + classes];
+        'class: for (class, &product) in fixed.iter().enumerate() {
+            if product == 0.0 {
                 continue;
             }
-            let mut product = T::of(self.weights[class], 0.0);
-            let mut others = usize::from(self.weights[class] != 1.0);
-            for (number, factor) in given.fixed.iter().enumerate() {
-                // beyond its end: its auxiliary says that it does not count
-                let value = factor.values.get(place(number, class, self));
-                let value = value.copied().unwrap_or(1.0);
-                if value == 0.0 {
-                    continue 'class;
-                }
-                product = product * T::of(value, 0.0);
-                // times 1 or -1 is exact
-                others += usize::from(value.abs() != 1.0);
-            }
             for (number, message) in given.messages.iter().enumerate() {
-                let entry = message.lookup.find(place(messages + number, class, self));
+                let entry = message.lookup.find(self.place(messages + number, class));
                 if entry == MISSING {
                     continue 'class;
                 }
@@ -404,15 +465,14 @@ impl Walk {
             if out.base.len() == given.most {
                 return None;
             }
-            self.roundings = self.roundings.max(others.saturating_sub(1));
-            out.base.push(product.high());
+            out.base.push(product);
             if T::ROUNDING < f64::ROUNDING {
-                out.base_low.push(product.low());
+                out.base_low.push(given.fixed.low[first + class]);
             }
             out.class.push(class as u16);
             out.maps.extend_from_slice(&self.found);
             for (number, (factor, _)) in given.evidence.iter().enumerate() {
-                let value = factor.values[place(findings + number, class, self)];
+                let value = factor.values[self.place(findings + number, class)];
                 self.evidence[number].push(value);
             }
         }
