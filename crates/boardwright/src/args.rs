@@ -5,7 +5,8 @@ use std::ffi::OsString;
 use std::path::PathBuf;
 
 const AFTER: &str = "\
-The workshop folder is DIR, else $BOARDWRIGHT_WORKSHOP, else `boardwright` in your home folder; first use makes it.
+The workshop folder is DIR, else $BOARDWRIGHT_WORKSHOP, else the folder you are in if it holds a workshop.toml, \
+else `boardwright` in your home folder; first use makes it.
 
 Exit status: 0 done; 1 the answer is a plain no (nothing to order, no proof within the time, problems in a board file); \
 2 an error, and nothing was written.

@@ -67,6 +67,11 @@ impl Printer {
         }
     }
 
+    /// Answers are for people to read.
+    pub(crate) fn is_text(&self) -> bool {
+        self.form == Form::Text
+    }
+
     /// Gives an answer: the sheet, or its view under the name of its schema.
     pub(crate) fn answer<T: Serialize>(
         &self,

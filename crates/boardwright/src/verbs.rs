@@ -172,7 +172,16 @@ fn welcome(desk: &Desk<'_>) -> Result {
     if desk.dir.join("journal.db").exists() {
         return bench(desk);
     }
-    desk.printer.raw(&format!("{WELCOME}\n"))?;
+    begin(desk)
+}
+
+/// How to begin, and in which folder there is nothing yet.
+fn begin(desk: &Desk<'_>) -> Result {
+    let folder = desk.dir.display();
+    let printer = desk.printer;
+    printer.raw(&format!(
+        "{WELCOME}\n\nThe workshop is {folder}; --workshop names another.\n"
+    ))?;
     Ok(Outcome::Done)
 }
 
@@ -187,6 +196,9 @@ All verbs: boardwright --help";
 
 fn bench(desk: &Desk<'_>) -> Result {
     let workshop = desk.open()?;
+    if workshop.is_empty()? && desk.printer.is_text() {
+        return begin(desk);
+    }
     let view = workshop.bench()?;
     desk.answer("bench", &view, || text::bench(&view))
 }

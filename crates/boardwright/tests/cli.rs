@@ -45,6 +45,28 @@ fn club() -> Bench {
     bench
 }
 
+/// Inside a workshop that one is the workshop; elsewhere an empty one says which folder it is.
+#[test]
+fn the_folder_one_stands_in_counts_if_it_is_a_workshop() {
+    let bench = Bench::new();
+    bench.ok(&["demo", "--once", "--dir", "pile"]);
+    let mut inside = bench.command(&["bench"]);
+    let inside = inside.current_dir(bench.folder().join("pile")).output();
+    let inside = String::from_utf8(inside.expect("it runs").stdout).expect("UTF-8");
+    assert!(inside.contains("Eight machines."), "{inside}");
+    let elsewhere = bench.ok(&["bench"]);
+    let folder = bench.folder().join("boardwright");
+    let named = format!(
+        "The workshop is {}; --workshop names another.",
+        folder.display()
+    );
+    assert!(
+        elsewhere.starts_with("Nothing is taken in yet.") && elsewhere.contains(&named),
+        "{elsewhere}"
+    );
+    assert_eq!(bench.ok(&[]), elsewhere);
+}
+
 /// The same with the nine machines of the demo.
 fn club_with_pile() -> Bench {
     let bench = club();

@@ -171,11 +171,17 @@ pub struct PlanLimits {
     pub with: Vec<String>,
 }
 
-/// The workshop folder when none is named: `$BOARDWRIGHT_WORKSHOP`, else `boardwright` in the home folder.
+/// The workshop folder when none is named: `$BOARDWRIGHT_WORKSHOP`, else the folder one is in if it is a workshop, else
+/// `boardwright` in the home folder.
 #[must_use]
 pub fn default_dir() -> PathBuf {
     if let Some(dir) = std::env::var_os("BOARDWRIGHT_WORKSHOP").filter(|dir| !dir.is_empty()) {
         return PathBuf::from(dir);
+    }
+    if let Ok(here) = std::env::current_dir()
+        && here.join("workshop.toml").is_file()
+    {
+        return here;
     }
     std::env::home_dir().unwrap_or_default().join("boardwright")
 }
