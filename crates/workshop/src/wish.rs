@@ -8,6 +8,7 @@ use purchasing::{Need, Parcels, Request};
 
 use crate::{
     Error, ErrorKind, Workshop,
+    names::{choices, nearest},
     ordered::kits,
     plan::{Core, FOR_THE_ORDER, cheapest},
     stock::{StockRow, counted_name, item},
@@ -56,9 +57,16 @@ impl Workshop {
                     "{count} × {item} wanted for the drawer: ordered along where that makes the order no dearer."
                 )
             }
-            Some(Line::Wish { item, count }) => format!(
-                "{count} × {item} wanted for the drawer; nobody offers anything of that name, so the wish waits until a price list does."
-            ),
+            Some(Line::Wish { item, count }) => {
+                let known = offers.iter().map(|offer| offer.item.as_str());
+                let near = match nearest(item, known) {
+                    near if near.is_empty() => String::new(),
+                    near => format!(" (nearest are {})", choices(near)),
+                };
+                format!(
+                    "{count} × {item} wanted for the drawer; nobody offers anything of that name{near}, so the wish waits until a price list does."
+                )
+            }
             _ => String::new(),
         };
         Ok(Written {

@@ -467,10 +467,10 @@ fn a_wish_fills_a_parcel_where_that_is_no_dearer() {
         "2 × dip-socket-40 wanted for the drawer: ordered along where that makes the order no dearer."
     );
     assert_eq!(
-        workshop.wish("banana", false).unwrap().changed,
-        "1 × banana wanted for the drawer; nobody offers anything of that name, so the wish waits until a price list does."
+        workshop.wish("dip-sockt-40", false).unwrap().changed,
+        "1 × dip-sockt-40 wanted for the drawer; nobody offers anything of that name (nearest are `dip-socket-40`, `dip-socket-20` or `pin-strip-40`), so the wish waits until a price list does."
     );
-    workshop.wish("banana", true).unwrap();
+    workshop.wish("dip-sockt-40", true).unwrap();
     let far = workshop.order(&PlanLimits::default()).unwrap();
     assert_eq!(far.landed, before.landed);
     assert!(postage(&far).ends_with("that is 36.30 away and no wish fills it"));
