@@ -50,7 +50,6 @@ impl Plan<'_> {
             said: Vec::new(),
             lookups: Vec::with_capacity(self.nodes.len()),
             walk: Walk::default(),
-            fixed: Fixed::default(),
         };
         for rough in self.nodes {
             list.node::<T>(rough).ok_or_else(|| too_large(most))?;
@@ -123,7 +122,6 @@ struct List<'a> {
     /// By clique, until its parent is listed.
     lookups: Vec<Option<Message>>,
     walk: Walk,
-    fixed: Fixed,
 }
 
 impl<'a> List<'a> {
@@ -141,14 +139,12 @@ impl<'a> List<'a> {
             .iter()
             .filter_map(|&child| self.lookups[child].take())
             .collect();
-        self.fixed
-            .multiply::<T>(&mut self.walk, &rough, classes, self.states);
         self.prepare(&rough, classes, &messages);
         let first = self.shape.base.len();
         let groups = self.shape.keys.len();
         let maps = self.shape.maps.len();
         let given = Given {
-            fixed: &self.fixed,
+            fixed: &rough.fixed,
             evidence: &rough.evidence,
             messages: &messages,
             most: self.most,
@@ -184,7 +180,7 @@ impl<'a> List<'a> {
             parent: rough.parent,
             carries: Vec::new(),
             dual: below || !rough.carriers.is_empty(),
-            roundings: self.fixed.roundings,
+            roundings: self.walk.roundings,
         };
         if !rough.carriers.is_empty() {
             let stride = |var: Var| node.stride(var, self.states);
@@ -199,116 +195,33 @@ impl<'a> List<'a> {
         Some(())
     }
 
-    /// Sets the walk up for a clique: first what never changes, then findings, then messages.
+    /// Sets the walk up for a clique.
     fn prepare(&mut self, rough: &Rough<'a>, classes: usize, messages: &[Message]) {
-        let (states, walk) = (self.states, &mut self.walk);
-        walk.begin(rough.separator.iter().copied(), classes, states);
-        walk.add(
-            self.fixed.vars.iter().copied(),
-            &rough.separator,
-            &rough.vars,
-            states,
-        );
+        let states = self.states;
+        let walk = &mut self.walk;
+        walk.clear();
+        walk.sizes
+            .extend(rough.separator.iter().map(|&var| states[var] as u32));
+        walk.state.resize(walk.sizes.len(), 0);
+        walk.weigh(rough, classes, states);
+        for factor in &rough.fixed {
+            walk.add(factor.all_vars(), rough, states);
+        }
         for (factor, _) in &rough.evidence {
-            walk.add(factor.all_vars(), &rough.separator, &rough.vars, states);
+            walk.add(factor.all_vars(), rough, states);
             walk.evidence.push(Vec::new());
         }
         for message in messages {
-            walk.add(
-                message.vars.iter().copied(),
-                &rough.separator,
-                &rough.vars,
-                states,
-            );
+            walk.add(message.vars.iter().copied(), rough, states);
         }
-        walk.ready();
+        walk.moves.sort_unstable_by_key(|step| step.depth);
         walk.found.resize(messages.len(), 0);
     }
 }
 
-/// The product of all that never changes at a clique, by the variables of the separator that it knows, then by class.
-#[derive(Debug, Default)]
-struct Fixed {
-    vars: Vec<Var>,
-    values: Vec<f64>,
-    /// What the products leave out by rounding, where that is asked for.
-    low: Vec<f64>,
-    /// Most roundings in one of them.
-    roundings: usize,
-}
-
-impl Fixed {
-    fn multiply<T: Number>(
-        &mut self,
-        walk: &mut Walk,
-        rough: &Rough<'_>,
-        classes: usize,
-        states: &[usize],
-    ) {
-        let knows = |var: &Var| {
-            rough
-                .fixed
-                .iter()
-                .any(|factor| factor.all_vars().any(|known| known == *var))
-        };
-        self.vars.clear();
-        self.vars
-            .extend(rough.separator.iter().copied().filter(knows));
-        self.values.clear();
-        self.low.clear();
-        self.roundings = 0;
-        walk.begin(self.vars.iter().copied(), classes, states);
-        for factor in &rough.fixed {
-            walk.add(factor.all_vars(), &self.vars, &rough.vars, states);
-        }
-        walk.ready();
-        let weights = weights(rough, classes, states);
-        loop {
-            for (class, &weight) in weights.iter().enumerate() {
-                let mut product = T::of(weight, 0.0);
-                let mut others = usize::from(weight != 1.0);
-                for (number, factor) in rough.fixed.iter().enumerate() {
-                    // beyond its end: its auxiliary says that it does not count
-                    let value = factor.values.get(walk.place(number, class));
-                    let value = value.copied().unwrap_or(1.0);
-                    product = product * T::of(value, 0.0);
-                    // times 1 or -1 is exact
-                    others += usize::from(value.abs() != 1.0);
-                }
-                if product != T::ZERO {
-                    self.roundings = self.roundings.max(others.saturating_sub(1));
-                }
-                self.values.push(product.high());
-                if T::ROUNDING < f64::ROUNDING {
-                    self.low.push(product.low());
-                }
-            }
-            if !walk.next() {
-                break;
-            }
-        }
-    }
-}
-
-/// By class: the weight of the unmodelled fault that sits there; 0 where it would sit at two places.
-fn weights(rough: &Rough<'_>, classes: usize, states: &[usize]) -> Vec<f64> {
-    let mut weights = vec![1.0; classes];
-    let mut sits = vec![false; classes];
-    for &(carrier, weight) in &rough.carriers {
-        let after = rough.vars.iter().rev().take_while(|&&var| var != carrier);
-        let stride: usize = after.map(|&var| states[var]).product();
-        for class in (0..classes).filter(|class| class / stride % states[carrier] == 1) {
-            // one fault sits at one place
-            let other = std::mem::replace(&mut sits[class], true);
-            weights[class] *= if other { 0.0 } else { weight };
-        }
-    }
-    weights
-}
-
 /// What a walk asks.
 struct Given<'a> {
-    fixed: &'a Fixed,
+    fixed: &'a [Factor<'a>],
     evidence: &'a [(Factor<'a>, usize)],
     messages: &'a [Message],
     most: usize,
@@ -322,75 +235,87 @@ struct Move {
     stride: u32,
 }
 
-/// A walk over the state combinations of some variables, with all classes at each.
+/// A walk over the state combinations of a separator, with all classes at each.
 #[derive(Debug, Default)]
 struct Walk {
-    /// By variable.
+    /// By variable of the separator.
     sizes: Vec<u32>,
     state: Vec<u32>,
-    classes: usize,
     /// Sorted by depth.
     moves: Vec<Move>,
-    /// By factor: where it stands in the first class.
+    /// By factor (fixed tables first, then findings, then messages): where it stands in the first class.
     at: Vec<u32>,
     /// By factor, then by class: how much farther it stands there.
     offsets: Vec<u32>,
+    /// By class: the weight of the unmodelled fault that sits there; 0 where it would sit at two places.
+    weights: Vec<f64>,
     /// By message: the entry found.
     found: Vec<u32>,
     /// By finding: what it says, by entry.
     evidence: Vec<Vec<f64>>,
     steps: usize,
+    /// Most roundings in the product of an entry.
+    roundings: usize,
 }
 
 impl Walk {
-    fn begin(&mut self, vars: impl Iterator<Item = Var>, classes: usize, states: &[usize]) {
+    fn clear(&mut self) {
         self.sizes.clear();
-        self.sizes.extend(vars.map(|var| states[var] as u32));
         self.state.clear();
-        self.state.resize(self.sizes.len(), 0);
-        self.classes = classes;
         self.moves.clear();
         self.at.clear();
         self.offsets.clear();
+        self.weights.clear();
         self.found.clear();
         self.evidence.clear();
         self.steps = 0;
+        self.roundings = 0;
     }
 
-    /// All factors are there.
-    fn ready(&mut self) {
-        self.moves.sort_unstable_by_key(|step| step.depth);
+    fn weigh(&mut self, rough: &Rough<'_>, classes: usize, states: &[usize]) {
+        self.weights.resize(classes, 1.0);
+        let mut sits = vec![
+            false;
+            if rough.carriers.is_empty() {
+                0
+            } else {
+                classes
+            }
+        ];
+        for &(carrier, weight) in &rough.carriers {
+            let after = rough.vars.iter().rev().take_while(|&&var| var != carrier);
+            let stride: usize = after.map(|&var| states[var]).product();
+            for class in (0..classes).filter(|class| class / stride % states[carrier] == 1) {
+                // one fault sits at one place
+                let other = std::mem::replace(&mut sits[class], true);
+                self.weights[class] *= if other { 0.0 } else { weight };
+            }
+        }
     }
 
-    /// Where a factor stands in a class.
-    fn place(&self, factor: usize, class: usize) -> usize {
-        (self.at[factor] + self.offsets[factor * self.classes + class]) as usize
-    }
-
-    /// Adds a factor over these variables, the last varying fastest; those walked over are `over`, those of the classes `summed`.
+    /// Adds a factor over these variables, the last varying fastest.
     fn add(
         &mut self,
         vars: impl DoubleEndedIterator<Item = Var>,
-        over: &[Var],
-        summed: &[Var],
+        rough: &Rough<'_>,
         states: &[usize],
     ) {
         let factor = self.at.len() as u32;
         self.at.push(0);
         let start = self.offsets.len();
-        self.offsets.resize(start + self.classes, 0);
+        self.offsets.resize(start + self.weights.len(), 0);
         let offsets = &mut self.offsets[start..];
         let mut stride = 1;
         for var in vars.rev() {
             let place = |list: &[Var]| list.iter().position(|&other| other == var);
-            if let Some(depth) = place(over) {
+            if let Some(depth) = place(&rough.separator) {
                 self.moves.push(Move {
                     depth: depth as u32,
                     factor,
                     stride,
                 });
-            } else if let Some(place) = place(summed) {
-                let after = summed[place + 1..].iter();
+            } else if let Some(place) = place(&rough.vars) {
+                let after = rough.vars[place + 1..].iter();
                 let run: usize = after.map(|&var| states[var]).product();
                 for (number, run) in offsets.chunks_mut(run).enumerate() {
                     let more = (number % states[var]) as u32 * stride;
@@ -446,17 +371,31 @@ impl Walk {
 
     /// The entries of one state combination of the separator. A walk that finds too little is given up like one that lists too much.
     fn classes<T: Number>(&mut self, given: &Given<'_>, out: &mut Shape) -> Option<()> {
-        let classes = self.classes;
-        let first = self.at[0] as usize * classes;
-        let findings = 1;
+        let classes = self.weights.len();
+        let place = |factor: usize, class: usize, walk: &Self| {
+            (walk.at[factor] + walk.offsets[factor * classes + class]) as usize
+        };
+        let findings = given.fixed.len();
         let messages = findings + given.evidence.len();
-        let fixed = &given.fixed.values[first..first + classes];
-        'class: for (class, &product) in fixed.iter().enumerate() {
-            if product == 0.0 {
+        'class: for class in 0..classes {
+            if self.weights[class] == 0.0 {
                 continue;
             }
+            let mut product = T::of(self.weights[class], 0.0);
+            let mut others = usize::from(self.weights[class] != 1.0);
+            for (number, factor) in given.fixed.iter().enumerate() {
+                // beyond its end: its auxiliary says that it does not count
+                let value = factor.values.get(place(number, class, self));
+                let value = value.copied().unwrap_or(1.0);
+                if value == 0.0 {
+                    continue 'class;
+                }
+                product = product * T::of(value, 0.0);
+                // times 1 or -1 is exact
+                others += usize::from(value.abs() != 1.0);
+            }
             for (number, message) in given.messages.iter().enumerate() {
-                let entry = message.lookup.find(self.place(messages + number, class));
+                let entry = message.lookup.find(place(messages + number, class, self));
                 if entry == MISSING {
                     continue 'class;
                 }
@@ -465,14 +404,15 @@ impl Walk {
             if out.base.len() == given.most {
                 return None;
             }
-            out.base.push(product);
+            self.roundings = self.roundings.max(others.saturating_sub(1));
+            out.base.push(product.high());
             if T::ROUNDING < f64::ROUNDING {
-                out.base_low.push(given.fixed.low[first + class]);
+                out.base_low.push(product.low());
             }
             out.class.push(class as u16);
             out.maps.extend_from_slice(&self.found);
             for (number, (factor, _)) in given.evidence.iter().enumerate() {
-                let value = factor.values[self.place(findings + number, class)];
+                let value = factor.values[place(findings + number, class, self)];
                 self.evidence[number].push(value);
             }
         }
