@@ -68,7 +68,7 @@ pub(crate) struct Receiving {
     /// The parcel's letter.
     #[arg(value_name = "PARCEL")]
     letter: String,
-    /// What was in it, if not all: \"3 4164-150ns; 2 74LS04\".
+    /// What was in it, if not all: "3 4164-150ns; 2 74LS04".
     #[arg(value_name = "WHAT")]
     what: Vec<String>,
     /// Nothing more will come of it.

@@ -11,7 +11,7 @@ use crate::{
     names::{best, choices, fit, nearest, plain},
     pile::Machine,
     reckon::Reckoned,
-    swap::{Typed, exchanged, swap},
+    swap::{Typed, exchanged, fits, swap},
     views::Written,
     words::{listed, quoted},
     workshop::{Result, State},
@@ -174,14 +174,18 @@ fn done(state: &State, machine: &Machine, act: &Act, board: &Profile) -> Result<
             what,
             old_mark,
         } => {
+            let at = part(typed)?;
             let chip = match what {
                 Fitted::New { works } => journal::Chip::New {
                     works: sound_chance(works.unwrap_or(NEW_WORKS))?,
                 },
-                Fitted::Marked(mark) => journal::Chip::Marked(mark.trim().to_string()),
+                Fitted::Marked(mark) => {
+                    fits(state, machine, &at, board, mark.trim())?;
+                    journal::Chip::Marked(mark.trim().to_string())
+                }
             };
             vec![journal::Act::Fit {
-                part: part(typed)?,
+                part: at,
                 chip,
                 old_mark: mark(old_mark)?,
             }]

@@ -16,7 +16,7 @@ use crate::{
     names::{choices, nearest},
     settings::{DEFAULT, Settings},
     views::BoardChoice,
-    words::quoted,
+    words::{counted, quoted},
 };
 
 /// Largest file that is read.
@@ -41,6 +41,8 @@ pub(crate) struct Folder {
     pub(crate) filed: Vec<Offer>,
     /// Files that cannot be read, each with what is wrong.
     broken: BTreeMap<String, String>,
+    /// Offers of vendors whom no file describes, told.
+    strays: Vec<String>,
     /// Files of nets that cannot be read.
     nets_broken: BTreeMap<String, String>,
     stamp: Stamp,
@@ -92,6 +94,7 @@ impl Folder {
             vendors: Vec::new(),
             offers: Vec::new(),
             filed: Vec::new(),
+            strays: Vec::new(),
             broken: BTreeMap::new(),
             nets_broken: BTreeMap::new(),
             stamp,
@@ -207,6 +210,8 @@ impl Folder {
     }
 
     fn read_vendors(&mut self, dir: &Path) -> Result<(), Error> {
+        // by file and vendor: how many offers
+        let mut counts: BTreeMap<(String, String), usize> = BTreeMap::new();
         for path in toml_files(&dir.join("vendors"))? {
             let name = shown(dir, &path);
             let bytes = read(&path)?;
@@ -224,6 +229,10 @@ impl Folder {
                             self.vendors.push(vendor);
                         }
                     }
+                    for offer in &offers {
+                        let key = (name.clone(), offer.vendor.clone());
+                        *counts.entry(key).or_default() += 1;
+                    }
                     self.filed.extend(offers);
                 }
                 Err(problems) => self.break_file(name, &problems),
@@ -239,10 +248,29 @@ impl Folder {
                 }
             }
         }
+        let known = |id: &str| self.vendors.iter().any(|vendor| vendor.id == id);
+        let strays = counts.iter().filter(|((_, vendor), _)| !known(vendor));
+        self.strays = strays
+            .map(|((file, vendor), count)| self.stray(file, vendor, *count))
+            .collect();
         self.filed
             .retain(|offer| self.vendors.iter().any(|vendor| vendor.id == offer.vendor));
         self.offers = self.filed.clone();
         Ok(())
+    }
+
+    /// What is said of offers of a vendor whom no file describes.
+    fn stray(&self, file: &str, vendor: &str, count: usize) -> String {
+        let near = nearest(vendor, self.vendors.iter().map(|known| known.id.as_str()));
+        let near = match near.is_empty() {
+            true => String::new(),
+            false => format!("; nearest are {}", choices(near)),
+        };
+        format!(
+            "{} in {file} left out: no file describes vendor {}{near}",
+            counted(count, "offer", "offers"),
+            quoted(vendor)
+        )
     }
 
     fn break_file(&mut self, name: String, problems: &[impl ToString]) {
@@ -343,7 +371,7 @@ impl Folder {
                     ErrorKind::Usage,
                     format!("expected a board, found several: {known}"),
                 )
-                .hint("name one of them with the lot"))
+                .hint("name one of them with `--board`"))
             }
         }
     }
@@ -362,6 +390,7 @@ impl Folder {
                     text.lines().next().unwrap_or_default()
                 )
             })
+            .chain(self.strays.iter().cloned())
             .collect()
     }
 }

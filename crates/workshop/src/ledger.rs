@@ -128,17 +128,12 @@ fn parcels(inner: &Inner, state: &State, core: &Core) -> Vec<(ParcelView, Option
         .iter()
         .filter_map(|id| Some((ordered(state, &drawer, *id)?, None)))
         .collect();
-    let first = views.len();
+    let used: Vec<String> = views.iter().map(|(view, _)| view.letter.clone()).collect();
+    let mut free = (0..).map(letter).filter(|letter| !used.contains(letter));
     let mut taken: BTreeMap<String, usize> = BTreeMap::new();
-    for (index, parcel) in core.parcels.parcels.iter().enumerate() {
-        let view = parcel_view(
-            inner,
-            state,
-            core,
-            parcel,
-            letter(first + index),
-            &mut taken,
-        );
+    for parcel in &core.parcels.parcels {
+        let letter = free.next().unwrap_or_default();
+        let view = parcel_view(inner, state, core, parcel, letter, &mut taken);
         views.push((view, Some(parcel.clone())));
     }
     views
@@ -180,7 +175,10 @@ fn ordered(state: &State, drawer: &Drawer, id: i64) -> Option<ParcelView> {
         vendor: title.clone(),
         landed: landed.clone(),
         arrives: arrives.parse().map_or_else(|_| arrives.clone(), day),
-        waiting: waiting.clone(),
+        waiting: match received {
+            Some(_) if to_come.is_empty() => Vec::new(),
+            _ => waiting.clone(),
+        },
         lines: lines.iter().map(line).collect(),
         ordered: Some(format!(
             "on {} at {} by {}",

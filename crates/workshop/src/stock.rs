@@ -14,7 +14,7 @@ use crate::{
 };
 
 /// Something put into the drawer or taken out of it.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct StockChange {
     /// `3 4164-150ns`, `2 × z80a`.
     pub what: String,
@@ -133,7 +133,16 @@ pub(crate) fn counted_name(text: &str) -> Result<(u32, String)> {
         .or(name.strip_prefix("x "))
         .unwrap_or(name)
         .trim();
-    if name.is_empty() || !(1..=100_000).contains(&count) {
+    let number = |word: &str| {
+        let plain = word.replace(',', ".").replace('\u{2212}', "-");
+        plain.parse::<f64>().is_ok()
+    };
+    let odd = match name.split_once(char::is_whitespace) {
+        // such as `-3 4164` or `1.5 4164`
+        Some((first, _)) => number(first) && !first.chars().all(|c| c.is_ascii_digit()),
+        None => false,
+    };
+    if name.is_empty() || odd || !(1..=100_000).contains(&count) {
         return Err(Error::new(
             ErrorKind::Usage,
             format!(

@@ -39,10 +39,9 @@ pub(crate) fn swap(
     board: &Profile,
     typed: &Typed<'_>,
 ) -> Result<journal::Act> {
-    let nothing = "nothing was written";
     let with = typed.with.trim();
     let there = match (state.pile.marks.get(with), typed.there) {
-        (Some(Place::Loose), _) => return swap_in(state, machine, part, typed),
+        (Some(Place::Loose), _) => return swap_in(state, machine, part, board, typed),
         (Some(Place::In { machine, part }), None) => (machine.clone(), part.clone()),
         (_, there) => {
             let tags = state.tags();
@@ -66,30 +65,12 @@ pub(crate) fn swap(
     };
     let other = state.machine(&there.0)?;
     let their_board = state.folder.board(&other.board)?;
-    let refuse = |problem| Error::new(ErrorKind::NotFound, problem).hint(nothing);
+    let refuse = |problem| Error::new(ErrorKind::NotFound, problem).hint("nothing was written");
     let there = (there.0, find_part(&there.1, &their_board).map_err(refuse)?);
-    let device =
-        |board: &Profile, part: &str| board.part(part).and_then(|part| part.device.clone());
-    let (ours, theirs) = (device(board, &part), device(&their_board, &there.1));
-    let same =
-        ours == theirs && (ours.is_some() || (part == there.1 && board.id == their_board.id));
-    if !same {
-        let named = |device: Option<String>| {
-            device.map_or_else(|| "an unnamed part".to_string(), |device| quoted(&device))
-        };
-        return Err(Error::new(
-            ErrorKind::Refused,
-            format!(
-                "expected two chips of one type, found {} in {part} of {} and {} in {} of {}",
-                named(ours),
-                machine.tag,
-                named(theirs),
-                there.1,
-                there.0
-            ),
-        )
-        .hint(nothing));
-    }
+    one_type(
+        (&machine.tag, board, &part),
+        (&there.0, &their_board, &there.1),
+    )?;
     Ok(journal::Act::Swap {
         part,
         with: there.0,
@@ -97,13 +78,57 @@ pub(crate) fn swap(
     })
 }
 
+/// A marked chip goes only where chips of its type sit.
+pub(crate) fn fits(
+    state: &State,
+    machine: &Machine,
+    part: &str,
+    board: &Profile,
+    mark: &str,
+) -> Result<()> {
+    let Some((tag, from)) = state.pile.origins.get(mark) else {
+        return Ok(());
+    };
+    let their_board = state.folder.board(&state.machine(tag)?.board)?;
+    one_type((&machine.tag, board, part), (tag, &their_board, from))
+}
+
+/// Refuses positions, each by tag, board and part, that hold chips of two types.
+fn one_type(here: (&str, &Profile, &str), there: (&str, &Profile, &str)) -> Result<()> {
+    let device =
+        |board: &Profile, part: &str| board.part(part).and_then(|part| part.device.clone());
+    let (ours, theirs) = (device(here.1, here.2), device(there.1, there.2));
+    let same = ours == theirs && (ours.is_some() || (here.2 == there.2 && here.1.id == there.1.id));
+    if !same {
+        let named = |device: Option<String>| {
+            device.map_or_else(|| "an unnamed part".to_string(), |device| quoted(&device))
+        };
+        return Err(Error::new(
+            ErrorKind::Refused,
+            format!(
+                "expected two chips of one type, found {} in {} of {} and {} in {} of {}",
+                named(ours),
+                here.2,
+                here.0,
+                named(theirs),
+                there.2,
+                there.0
+            ),
+        )
+        .hint("nothing was written"));
+    }
+    Ok(())
+}
+
 /// A loose chip goes in, what was there comes out with a mark.
 fn swap_in(
     state: &State,
     machine: &Machine,
     part: String,
+    board: &Profile,
     typed: &Typed<'_>,
 ) -> Result<journal::Act> {
+    fits(state, machine, &part, board, typed.with.trim())?;
     let own = machine.marked.get(&part);
     let given = mark(typed.old_mark)?;
     if own.is_none() && given.is_none() && !machine.empty.contains(&part) {

@@ -578,3 +578,92 @@ fn a_donor_into_the_drawer() {
     workshop.undo(None).unwrap();
     assert_eq!(show_stock(&workshop.stock().unwrap()), before);
 }
+
+/// Each parcel keeps a letter of its own, whichever is ordered first; what comes no more keeps nobody waiting.
+#[test]
+fn parcels_keep_their_letters() {
+    let (_dir, workshop) = demo();
+    let ledger = || workshop.order(&PlanLimits::default()).unwrap();
+    let letters = |ledger: &workshop::views::Ledger| {
+        let parcels = ledger.parcels.iter();
+        let each = parcels.map(|parcel| (parcel.letter.clone(), parcel.vendor_id.clone()));
+        let mut each: Vec<(String, String)> = each.collect();
+        each.sort();
+        each
+    };
+    let before = letters(&ledger());
+    assert_eq!(before.len(), 2);
+    workshop.ordered("B").unwrap();
+    assert_eq!(letters(&ledger()), before);
+    workshop.ordered("A").unwrap();
+    assert_eq!(letters(&ledger()), before);
+    let none = Receive {
+        letter: "A".into(),
+        closed: true,
+        ..Receive::default()
+    };
+    workshop.receive(&none).unwrap();
+    let ledger = ledger();
+    let closed = ledger.parcels.iter().find(|parcel| parcel.letter == "A");
+    assert_eq!(closed.unwrap().waiting, Vec::<String>::new());
+}
+
+/// A number that counts nothing is refused, not taken for a name.
+#[test]
+fn counts_are_whole() {
+    let (_dir, workshop) = demo();
+    for what in [
+        "-3 4164",
+        "\u{2212}3 4164",
+        "1.5 4164",
+        "1,5 4164",
+        "0 4164",
+    ] {
+        let change = StockChange {
+            what: what.into(),
+            ..StockChange::default()
+        };
+        let error = workshop.keep(&change).unwrap_err();
+        assert!(
+            error.message.starts_with("expected how many of what"),
+            "{what}: {}",
+            error.message
+        );
+    }
+}
+
+/// Offers of a vendor whom no file describes are told, with the file they are in.
+#[test]
+fn offers_of_nobody_are_told() {
+    let (dir, workshop) = demo();
+    let file = dir.path().join("vendors/northgate.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    let wrong = text.replace("vendor = \"northgate\"", "vendor = \"nrthgate\"");
+    fs::write(&file, wrong).unwrap();
+    let unmet = workshop.order(&PlanLimits::default()).unwrap().unmet;
+    let told = "35 offers in vendors/northgate.toml left out: no file describes vendor `nrthgate`; nearest are `northgate`, `kettle` or `farside`";
+    assert!(unmet.iter().any(|line| line == told), "{unmet:?}");
+}
+
+/// A marked chip goes only where its type sits.
+#[test]
+fn a_marked_chip_of_another_type_is_refused() {
+    let (_dir, workshop) = demo();
+    let all = Strip {
+        tag: "T-06".into(),
+        take: true,
+        ..Strip::default()
+    };
+    workshop.strip(&all).unwrap();
+    let fit = |mark: &str| workshop::Act::Fit {
+        part: "U9".into(),
+        what: workshop::Fitted::Marked(mark.into()),
+        old_mark: None,
+    };
+    let error = workshop.act("T-09", &fit("T-06.U26")).unwrap_err();
+    assert_eq!(
+        error.message,
+        "expected two chips of one type, found `ov-2` in U9 of T-09 and `ay-3-8910` in U26 of T-06"
+    );
+    workshop.act("T-09", &fit("T-06.U9")).unwrap();
+}
