@@ -63,13 +63,8 @@ fn band(
 
 fn read(low: f64, high: f64, value: f64, half_width: f64, unit: &str, digits: usize) -> Cell {
     let band = band(Some(low), Some(high), value, half_width, unit, digits);
-    let state = if band.outside > 0.5 {
-        CellState::Bad
-    } else {
-        CellState::Good
-    };
     Cell {
-        state,
+        state: band.state(),
         text: band.value_text.clone(),
         band: Some(band),
     }

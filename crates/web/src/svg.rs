@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use maud::{Markup, html};
-use workshop::views::{Band, Drawing, DrawnPart};
+use workshop::views::{Band, CellState, Drawing, DrawnPart};
 
 /// The shape that goes with a word.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -112,7 +112,7 @@ fn reading(band: &Band, width: f64, y: f64) -> Markup {
     let Some(at) = place(band, band.value) else {
         return html! {};
     };
-    let bad = band.outside > 0.5;
+    let bad = band.state() == CellState::Bad;
     let x = at * width;
     if !(0.0..=1.0).contains(&at) {
         let (tip, back) = if at < 0.0 {

@@ -4,7 +4,7 @@ use catalogue::{Check, Profile, RailSide, Target, Tells};
 use diagnosis::FunctionChance;
 use journal::{Line, Shown};
 
-use crate::{pile::Machine, reckon::Reckoned, say, workshop::State};
+use crate::{pile::Machine, reckon::Reckoned, say, views::CellState, workshop::State};
 
 /// A finding with a smaller chance given all others is in doubt.
 const DOUBTFUL: f64 = 0.05;
@@ -86,7 +86,7 @@ fn believed(check: &Check, shown: &Shown, functions: &[FunctionChance]) -> bool 
         Tells::Target { target, .. } => {
             let bad = match shown {
                 Shown::Outcome(id) => check.outcomes.first().is_some_and(|good| good.id != *id),
-                _ => say::band(check, shown).is_some_and(|band| band.outside >= 0.5),
+                _ => say::band(check, shown).is_some_and(|band| band.state() == CellState::Bad),
             };
             if bad {
                 fails(target) >= 0.5

@@ -13,6 +13,9 @@ use crate::{
 /// Longest line that is read; a line typed at the bench has a hundred characters.
 const LONGEST: usize = 4000;
 
+/// A bare voltage or current above so many times its limits is asked about.
+const MOST_TIMES: f64 = 20.0;
+
 /// A finding as it was understood.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Finding {
@@ -363,6 +366,9 @@ fn condition(piece: &str) -> Option<Condition> {
         }
         _ => {}
     }
+    if piece.contains(['-', '\u{2212}']) {
+        return None;
+    }
     let minutes = |text: &str| {
         let minutes: f64 = text.trim().replace(',', ".").parse().ok()?;
         (0.0..=10_000.0)
@@ -381,7 +387,7 @@ fn condition(piece: &str) -> Option<Condition> {
 /// A reading; a bare number is in the unit the limits are printed in, or in the other usual one if that alone makes sense.
 fn read(typed: &str, limits: &units::Limits) -> Result<Reading, String> {
     let typed = typed.trim();
-    let read = |text: &str| {
+    let read = |text: &str| -> Result<Reading, String> {
         let reading = parse_reading(text, limits.unit).map_err(|error| error.to_string())?;
         Ok(Reading {
             unit: Some(limits.unit),
@@ -392,10 +398,18 @@ fn read(typed: &str, limits: &units::Limits) -> Result<Reading, String> {
         .chars()
         .all(|c| c.is_ascii_digit() || "+-.,\u{2212}".contains(c));
     let (Some(other), true) = (other_unit(limits), bare) else {
-        return read(typed);
+        let reading = read(typed)?;
+        if bare && is_absurd(&reading, limits) {
+            let near = read(&format!("{typed} m{}", limits.unit.symbol()))?;
+            return Err(format!(
+                "{} would be {reading}; if {near} is meant, write the unit",
+                quoted(typed)
+            ));
+        }
+        return Ok(reading);
     };
-    let base: Reading = read(typed)?;
-    let prefixed: Reading = read(&format!("{typed} {other}"))?;
+    let base = read(typed)?;
+    let prefixed = read(&format!("{typed} {other}"))?;
     let (far, near) = (
         distance(base.value, limits),
         distance(prefixed.value, limits),
@@ -413,6 +427,14 @@ fn read(typed: &str, limits: &units::Limits) -> Result<Reading, String> {
         far < near
     };
     Ok(if base_is_meant { base } else { prefixed })
+}
+
+/// A voltage or current many times what its limits speak of: more likely a slip than a fault.
+fn is_absurd(reading: &Reading, limits: &units::Limits) -> bool {
+    let electric = matches!(limits.unit, units::Unit::Volt | units::Unit::Ampere);
+    let edges = [limits.low, limits.high].into_iter().flatten();
+    let largest = edges.map(f64::abs).fold(0.0, f64::max);
+    electric && largest > 0.0 && reading.value.abs() > MOST_TIMES * largest
 }
 
 /// The unit beside the base unit in which a bare number could be meant.

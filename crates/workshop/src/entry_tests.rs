@@ -268,6 +268,14 @@ fn all_that_is_wrong_is_said_at_once() {
         expect!["`current`: `20` could be 20 mA or 20 A; write the unit"],
     );
     refuse(
+        "+5v 4610",
+        expect!["`rail`: `4610` would be 4.610 kV; if 4.610 V is meant, write the unit"],
+    );
+    refuse(
+        "minutes -5; picture black",
+        expect!["expected a check, found `minutes -5`; nearest are `picture`, `keys` or `reset`"],
+    );
+    refuse(
         "+5v 4.7.7",
         expect![
             "`rail`: expected a voltage in V, found `4.7.7`; write one decimal mark, comma or dot, and no thousands separators"

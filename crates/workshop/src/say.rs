@@ -235,18 +235,7 @@ pub(crate) fn band(check: &Check, shown: &Shown) -> Option<Band> {
     let outside = limits.probability_outside(*value, sigma);
     let value_text = reading_text(*value, unit, *digit);
     let (low_text, high_text) = edges(&limits);
-    let place = match () {
-        () if outside >= 0.5 => "outside",
-        () if outside >= 0.1 => "at the edge of",
-        () => "within",
-    };
-    let range = unbroken_unit(&limits_text(&limits));
-    let sentence = match (limits.low, limits.high) {
-        (Some(_), Some(_)) => format!("{value_text}, {place} {range}"),
-        _ if outside >= 0.5 => format!("{value_text}, outside its limit, {range}"),
-        _ => format!("{value_text}, {place} its limit, {range}"),
-    };
-    Some(Band {
+    let mut band = Band {
         low: limits.low,
         high: limits.high,
         value: *value,
@@ -255,8 +244,21 @@ pub(crate) fn band(check: &Check, shown: &Shown) -> Option<Band> {
         low_text,
         high_text,
         value_text,
-        sentence,
-    })
+        sentence: String::new(),
+    };
+    let place = match band.state() {
+        CellState::Bad => "outside",
+        _ if outside >= 0.5 => "too coarse for",
+        CellState::Doubt => "at the edge of",
+        _ => "within",
+    };
+    let its = match (limits.low, limits.high) {
+        (Some(_), Some(_)) => "",
+        _ => "its limit, ",
+    };
+    let range = unbroken_unit(&limits_text(&limits));
+    band.sentence = format!("{}, {place} {its}{range}", band.value_text);
+    Some(band)
 }
 
 /// The figures of both limits.
@@ -318,11 +320,7 @@ pub(crate) fn cell(check: &Check, shown: &Shown) -> Cell {
     let state = match shown {
         Shown::Skipped => CellState::Skipped,
         Shown::Cannot => CellState::Doubt,
-        Shown::Reading { .. } => match band.as_ref().map_or(0.0, |band| band.outside) {
-            q if q >= 0.5 => CellState::Bad,
-            q if q >= 0.1 => CellState::Doubt,
-            _ => CellState::Good,
-        },
+        Shown::Reading { .. } => band.as_ref().map_or(CellState::Good, Band::state),
         Shown::Outcome(id) => match check.outcomes.iter().position(|outcome| outcome.id == *id) {
             Some(index) if is_good(check, index) => CellState::Good,
             _ => CellState::Bad,
@@ -517,6 +515,13 @@ mod tests {
             &reading(8.31e6, 1e4),
             "dot clock, U9 pin 22, 8.31 MHz ± 0.003: outside 7.98 to 8.02 MHz",
         );
+        // inside its limits, but the last digit stands for more than these are apart
+        let coarse = reading(8e6, 1e6);
+        check(
+            &coarse,
+            "dot clock, U9 pin 22, 8 MHz ± 0.2: too coarse for 7.98 to 8.02 MHz",
+        );
+        assert_eq!(cell(&clock(), &coarse).state, CellState::Doubt);
         check(
             &Shown::Outcome("fail".to_string()),
             "dot clock, U9 pin 22: fail",

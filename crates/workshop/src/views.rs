@@ -166,6 +166,20 @@ pub struct Band {
     pub sentence: String,
 }
 
+impl Band {
+    /// How the reading stands to its limits. Inside them it is never bad: it may be too coarse to tell.
+    #[must_use]
+    pub fn state(&self) -> CellState {
+        let inside = self.low.is_none_or(|low| low <= self.value)
+            && self.high.is_none_or(|high| self.value <= high);
+        match self.outside {
+            outside if outside >= 0.5 && !inside => CellState::Bad,
+            outside if outside >= 0.1 => CellState::Doubt,
+            _ => CellState::Good,
+        }
+    }
+}
+
 /// The money line at the foot of the bench plan.
 #[derive(Debug, Clone, Serialize)]
 pub struct MoneyLine {
