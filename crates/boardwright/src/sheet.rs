@@ -39,9 +39,10 @@ impl Voice {
 pub(crate) struct Phrase(Vec<(Voice, String)>);
 
 impl Phrase {
-    /// Adds words in a voice, as they stand: spaces between runs are the caller's.
+    /// Adds words in a voice, as they stand: spaces between runs are the caller's. What would steer a terminal is shown as a mark.
     pub(crate) fn say(mut self, voice: Voice, text: impl Into<String>) -> Phrase {
-        let text = text.into();
+        let steers = |c: char| c.is_control() && c != '\n';
+        let text = text.into().replace(steers, "\u{fffd}");
         if !text.is_empty() {
             self.0.push((voice, text));
         }
@@ -326,6 +327,17 @@ mod tests {
                 .render(Paper { width, colour })
                 .replace('\u{1b}', "^"),
         );
+    }
+
+    #[test]
+    fn nothing_steers_the_terminal() {
+        let mut sheet = Sheet::default();
+        sheet.text("1 from a\x07\x1b[31m, 5");
+        let paper = Paper {
+            width: 80,
+            colour: false,
+        };
+        assert_eq!(sheet.render(paper), "1 from a\u{fffd}\u{fffd}[31m, 5\n");
     }
 
     #[test]

@@ -106,10 +106,12 @@ pub(crate) fn changed(inner: &mut Inner, tags: &[String], before: &Leads) -> Str
             } else {
                 String::new()
             };
-            best = Some((
-                by,
-                format!("{place}{name}: {}, was {}.", percent(*now), percent(*was)),
-            ));
+            let (now, was) = (percent(*now), percent(*was));
+            let moved = match now == was {
+                true => format!("{now}, hardly changed"),
+                false => format!("{now}, was {was}"),
+            };
+            best = Some((by, format!("{place}{name}: {moved}.")));
         }
     }
     match best {

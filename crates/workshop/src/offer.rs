@@ -126,6 +126,11 @@ pub(crate) fn offered(
         offered.add(folder, machine, board, now, &chips)?;
     }
     offered.add_donors(&chips.donors);
+    if folder.offers.is_empty() {
+        let none =
+            "No vendor's prices are known yet, so nothing can be bought; `offers` takes a list in.";
+        offered.notes.push(none.to_string());
+    }
     offered.notes.extend(folder.trouble());
     Ok(offered)
 }

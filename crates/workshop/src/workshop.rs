@@ -322,7 +322,12 @@ fn consistent(pile: &Pile, drafts: &[Draft], who: &str, time: &ZonedDateTime) ->
     let [first, ..] = new.as_slice() else {
         return Ok(());
     };
-    let texts: Vec<&str> = new.iter().map(|problem| problem.what.as_str()).collect();
+    let mut texts: Vec<&str> = Vec::new();
+    for problem in &new {
+        if !texts.contains(&problem.what.as_str()) {
+            texts.push(&problem.what);
+        }
+    }
     let error = Error::new(ErrorKind::Refused, texts.join("\n"));
     if first.line <= pile.last() {
         return Err(error.hint(format!(

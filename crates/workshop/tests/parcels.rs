@@ -667,3 +667,31 @@ fn a_marked_chip_of_another_type_is_refused() {
     );
     workshop.act("T-09", &fit("T-06.U9")).unwrap();
 }
+
+/// What a line that is taken back would leave in the air is told once.
+#[test]
+fn what_builds_on_a_line_is_told_once() {
+    let (_dir, workshop) = demo();
+    let error = workshop.undo(Some(1)).unwrap_err();
+    let mut lines: Vec<&str> = error.message.lines().collect();
+    let all = lines.len();
+    lines.sort_unstable();
+    lines.dedup();
+    assert_eq!(lines.len(), all, "{}", error.message);
+    assert!(
+        error
+            .hint
+            .unwrap()
+            .ends_with("builds on it; take that back first")
+    );
+}
+
+/// Without a price list nothing can be bought, and the plan says why.
+#[test]
+fn a_plan_without_prices_says_so() {
+    let (dir, workshop) = demo();
+    fs::remove_dir_all(dir.path().join("vendors")).unwrap();
+    let notes = workshop.plan(&PlanLimits::default()).unwrap().notes;
+    let none = "No vendor's prices are known yet";
+    assert!(notes.iter().any(|note| note.starts_with(none)), "{notes:?}");
+}
