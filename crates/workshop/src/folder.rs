@@ -386,7 +386,7 @@ impl Folder {
             .chain(&self.nets_broken)
             .map(|(file, text)| {
                 format!(
-                    "{file} is left out: {}",
+                    "The file {file} is left out: {}",
                     text.lines().next().unwrap_or_default()
                 )
             })

@@ -126,6 +126,11 @@ pub(crate) fn offered(
         offered.add(folder, machine, board, now, &chips)?;
     }
     offered.add_donors(&chips.donors);
+    let machines = &offered.instance.machines;
+    if !machines.is_empty() && machines.iter().all(|one| one.value <= one.hold_value) {
+        let none = "By workshop.toml no machine is worth more mended than left as it is, so no work pays; `[worth]` says what one is worth.";
+        offered.notes.push(none.to_string());
+    }
     if folder.offers.is_empty() {
         let none =
             "No vendor's prices are known yet, so nothing can be bought; `offers` takes a list in.";

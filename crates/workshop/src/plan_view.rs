@@ -89,7 +89,13 @@ fn heading(core: &Core, state: &State, evenings: f64) -> String {
 
 fn proof(core: &Core, proven: bool, gap: i64, currency: Currency) -> String {
     let mut limits = Vec::new();
-    limits.extend(core.limits.money.clone());
+    let left = core.offered.instance.limits.money;
+    limits.extend(core.limits.money.as_ref().map(|limit| match left {
+        Some(left) if Some(left) != core.money_limit => {
+            format!("the {} left of {limit}", coins(left, currency))
+        }
+        _ => limit.clone(),
+    }));
     limits.extend(core.limits.evenings.map(|evenings| match evenings {
         whole if whole.fract() == 0.0 && whole <= 12.0 => {
             counted(whole as usize, "evening", "evenings")

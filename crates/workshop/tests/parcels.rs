@@ -686,12 +686,33 @@ fn what_builds_on_a_line_is_told_once() {
     );
 }
 
-/// Without a price list nothing can be bought, and the plan says why.
+/// Without price lists nothing can be bought, without worths nothing pays, and the plan says so.
 #[test]
-fn a_plan_without_prices_says_so() {
+fn a_plan_without_prices_or_worths_says_so() {
     let (dir, workshop) = demo();
+    let notes = || workshop.plan(&PlanLimits::default()).unwrap().notes;
+    let told = |start: &str| notes().iter().any(|note| note.starts_with(start));
+    let (prices, worth) = (
+        "No vendor's prices are known yet",
+        "By workshop.toml no machine is worth more",
+    );
+    assert!(!told(prices) && !told(worth));
     fs::remove_dir_all(dir.path().join("vendors")).unwrap();
-    let notes = workshop.plan(&PlanLimits::default()).unwrap().notes;
-    let none = "No vendor's prices are known yet";
-    assert!(notes.iter().any(|note| note.starts_with(none)), "{notes:?}");
+    assert!(told(prices) && !told(worth));
+    fs::write(dir.path().join("workshop.toml"), "").unwrap();
+    assert!(told(worth));
+}
+
+/// Once something is ordered, the plan keeps to what is left of the money.
+#[test]
+fn a_limit_is_what_is_left_of_it() {
+    let (_dir, workshop) = demo();
+    let proof = || workshop.plan(&PlanLimits::default()).unwrap().proof;
+    assert!(proof().contains("within 120.00 and"), "{}", proof());
+    workshop.ordered("A").unwrap();
+    assert!(
+        proof().contains("within the 55.99 left of 120.00 and"),
+        "{}",
+        proof()
+    );
 }

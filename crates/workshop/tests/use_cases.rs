@@ -557,7 +557,7 @@ fn a_broken_vendor_file_is_named_in_the_plan() {
     assert!(
         plan.notes
             .iter()
-            .any(|note| note.contains("endors/northgate.toml is left out")),
+            .any(|note| note.contains("vendors/northgate.toml is left out")),
         "{:?}",
         plan.notes
     );
