@@ -301,8 +301,10 @@ impl<T: Number> Down<T> {
         let from = &messages.sums[..node.groups.start];
         let (below, above) = self.by_sum.split_at_mut(node.groups.start);
         let mut before = vec![T::ZERO; if width > 2 { width } else { 0 }];
-        let counts = |(above, _): &(&T, Run<'_, T>)| **above != T::ZERO;
-        for (&above, run) in above.iter().zip(entries.runs()).filter(counts) {
+        for (&above, run) in above.iter().zip(entries.runs()) {
+            if above == T::ZERO {
+                continue;
+            }
             let own = run.own.iter().map(|&own| own * above);
             let each = own.zip(run.classes.iter().map(|&class| usize::from(class)));
             match width {
