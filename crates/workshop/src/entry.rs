@@ -5,7 +5,7 @@ use journal::{Shown, Supply};
 use units::{Quantity, Reading, parse_reading};
 
 use crate::{
-    names::{self, Fit, best, choices, fit, nearest, plain},
+    names::{self, Fit, best, choices, fit, nearest_of, plain},
     settings::Settings,
     words::quoted,
 };
@@ -234,12 +234,19 @@ impl<'a> Reader<'a> {
     }
 
     fn unknown(&self, typed: &str) -> String {
-        let known = self.profile.checks.iter().map(|check| &*check.id);
+        let known = self.profile.checks.iter().map(|check| {
+            // each word of `cpu-reset` is one that a person may have meant
+            let words = check.id.split('-').chain([&*check.id]);
+            (
+                &*check.id,
+                words.chain(check.aliases.iter().map(|alias| &**alias)),
+            )
+        });
         let word = typed.split_whitespace().next().unwrap_or(typed);
         format!(
             "expected a check, found {}; nearest are {}",
             quoted(typed),
-            choices(nearest(word, known))
+            choices(nearest_of(word, known))
         )
     }
 

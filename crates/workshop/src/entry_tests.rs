@@ -240,7 +240,7 @@ fn all_that_is_wrong_is_said_at_once() {
     refuse(
         "pictre black; picture purple; +5v 3.5 MHz; +5v five",
         expect![[r#"
-            expected a check, found `pictre black`; nearest are `picture`, `reset` or `clock`
+            expected a check, found `pictre black`; nearest are `picture`, `dot-clock` or `reset`
             `picture`: expected `start`, `black`, `white`, `nosync`, `cannot` or `skip`, found `purple`
             `rail`: expected a voltage in V, found `3.5 MHz`; that is a frequency in Hz; check which point or range was meant
             `rail`: expected a voltage such as `5 V`, or `pass`, `fail`, `cannot` or `skip`, found `five`"#]],
@@ -273,7 +273,9 @@ fn all_that_is_wrong_is_said_at_once() {
     );
     refuse(
         "minutes -5; picture black",
-        expect!["expected a check, found `minutes -5`; nearest are `picture`, `keys` or `reset`"],
+        expect![
+            "expected a check, found `minutes -5`; nearest are `dot-clock`, `picture` or `keys`"
+        ],
     );
     refuse(
         "+5v 4.7.7",

@@ -73,10 +73,19 @@ pub(crate) fn best<T: Copy>(fits: impl IntoIterator<Item = (Fit, T)>) -> Option<
 
 /// The three names nearest to what was typed.
 pub(crate) fn nearest<'n>(typed: &str, known: impl IntoIterator<Item = &'n str>) -> Vec<&'n str> {
+    nearest_of(typed, known.into_iter().map(|name| (name, [name])))
+}
+
+/// The same of things that go by several names; the first of each pair is said.
+pub(crate) fn nearest_of<'n, N: IntoIterator<Item = &'n str>>(
+    typed: &str,
+    known: impl IntoIterator<Item = (&'n str, N)>,
+) -> Vec<&'n str> {
     let typed: String = plain(typed).chars().take(64).collect();
+    let far = |name: &str| strsim::damerau_levenshtein(&typed, &plain(name));
     let mut known: Vec<(usize, &str)> = known
         .into_iter()
-        .map(|name| (strsim::damerau_levenshtein(&typed, &plain(name)), name))
+        .filter_map(|(name, names)| Some((names.into_iter().map(far).min()?, name)))
         .collect();
     known.sort();
     known.dedup_by_key(|(_, name)| *name);
@@ -92,6 +101,15 @@ pub(crate) fn choices<'n>(names: impl IntoIterator<Item = &'n str>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_nearest_by_any_of_its_names() {
+        let known = [
+            ("bit0", vec!["bit0"]),
+            ("cpu-reset", vec!["cpu-reset", "cpu", "reset"]),
+        ];
+        assert_eq!(nearest_of("rset", known), ["cpu-reset", "bit0"]);
+    }
 
     #[test]
     fn fits() {

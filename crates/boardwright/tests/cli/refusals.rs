@@ -321,7 +321,8 @@ fn lines_that_cannot_be_written() {
     check(
         &["what-if", "T-03", "dance"],
         expect![[r#"
-            error: expected a check, found `dance`; nearest are `tape`, `lamp` or `voices`
+            error: expected a check, found `dance`; nearest are `sound`, `tape` or
+            `video-sync`
 
             hint: suppose an act (`pull U9`, `reseat U9`, `swap U9 mule`), a check
             (`sound`), or what it shows (`sound none`)
