@@ -87,7 +87,7 @@ impl Lowering<'_> {
             }
         }
         tries.sort_unstable();
-        self.model.likelihoods.reserve(2 * unrolled.findings.len());
+        self.model.likelihoods.reserve(unrolled.findings.len());
         let again = |look: &Look| {
             let key = tried(look);
             let first = tries.partition_point(|other| *other < key);
@@ -232,13 +232,13 @@ impl Looking<'_> {
                     (true, None) => (1.0 - check.blunder) * normal + check.blunder * blundered,
                 }
             });
-            tables.push(table);
+            multiply_in(&mut tables, table);
         }
         if let Some(blunder) = blunder {
             let table = Table::from_fn(self.model, vec![blunder], |at| {
                 at[0].checked_sub(1).map_or(1.0, |outcome| counts[outcome])
             });
-            tables.push(table);
+            multiply_in(&mut tables, table);
         }
         tables
     }
@@ -361,6 +361,17 @@ impl Looking<'_> {
         self.model.conditionals.push(table);
         self.draws.selectors.insert(key, child);
         child
+    }
+}
+
+/// Adds a table to a product; one over the same variables takes it in.
+fn multiply_in(tables: &mut Vec<Table>, table: Table) {
+    match tables.iter_mut().find(|known| known.vars == table.vars) {
+        Some(known) => {
+            let values = known.values.iter_mut().zip(&table.values);
+            values.for_each(|(known, value)| *known *= value);
+        }
+        None => tables.push(table),
     }
 }
 
