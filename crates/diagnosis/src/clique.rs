@@ -17,27 +17,48 @@ use crate::{
 const MOST_CLASSES: usize = 1 << 6;
 
 /// A clique: variables that are summed out together, with all that speaks of them.
-#[derive(Debug, Clone)]
-pub(crate) struct Node {
+#[derive(Debug)]
+pub(crate) struct Node<'a> {
     /// Variables that stay, for the clique above.
-    separator: Vec<Var>,
+    separator: &'a [Var],
     /// Variables that are summed out; an entry's class is the number of their state combination, the last varying fastest.
-    pub(crate) vars: Vec<Var>,
+    pub(crate) vars: &'a [Var],
     pub(crate) classes: usize,
     pub(crate) entries: Range<usize>,
     /// Entries of its message: each is the sum of the clique's entries between two of [`Shape::starts`].
     pub(crate) groups: Range<usize>,
     /// Where its maps begin in [`Shape::maps`].
     pub(crate) maps: usize,
-    pub(crate) children: Vec<usize>,
+    pub(crate) children: &'a [u32],
     pub(crate) parent: Option<usize>,
     /// By class: the unmodelled fault sits at one of the variables; empty where it cannot.
-    pub(crate) carries: Vec<bool>,
+    pub(crate) carries: &'a [bool],
     /// The unmodelled fault can sit here or below.
     pub(crate) dual: bool,
     /// Most roundings in an entry of the base.
     pub(crate) roundings: usize,
 }
+
+/// Where the lists of a clique begin; they end where those of the next one begin.
+#[derive(Debug, Default)]
+struct Begin {
+    separator: u32,
+    vars: u32,
+    children: u32,
+    entries: u32,
+    groups: u32,
+    maps: usize,
+    classes: u32,
+    /// [`NONE`] for a root.
+    parent: u32,
+    /// [`NONE`] where the unmodelled fault cannot sit.
+    carries: u32,
+    roundings: u16,
+    dual: bool,
+}
+
+/// No clique, nothing said.
+const NONE: u32 = u32::MAX;
 
 /// What a finding says, by entry of a clique.
 #[derive(Debug, Clone)]
@@ -45,8 +66,8 @@ pub(crate) struct Evidence {
     pub(crate) finding: usize,
     pub(crate) node: usize,
     pub(crate) values: Arc<[f64]>,
-    /// What else is said at the same clique.
-    next: Option<u32>,
+    /// What else is said at the same clique, or [`NONE`].
+    next: u32,
 }
 
 /// A table that questions multiply in, by entry of a clique.
@@ -61,8 +82,8 @@ pub(crate) struct Optional {
 pub(crate) struct Cliques {
     shape: Arc<Shape>,
     pub(crate) evidence: Vec<Evidence>,
-    /// By clique: the number of the last thing said there.
-    said: Vec<Option<u32>>,
+    /// By clique: the number of the last thing said there, or [`NONE`].
+    said: Vec<u32>,
     /// What questions multiply in.
     pub(crate) optional: Vec<Optional>,
 }
@@ -78,9 +99,14 @@ impl Deref for Cliques {
 /// All cliques, children before their parents.
 #[derive(Debug, Default)]
 pub(crate) struct Shape {
-    pub(crate) nodes: Vec<Node>,
+    /// By clique, and one more for the end.
+    begins: Vec<Begin>,
+    separators: Vec<Var>,
+    vars: Vec<Var>,
+    children: Vec<u32>,
+    carries: Vec<bool>,
     /// The clique that sums a variable out.
-    pub(crate) home: Vec<usize>,
+    home: Vec<u32>,
     /// By entry: product of the tables that never change.
     pub(crate) base: Vec<f64>,
     /// What the product leaves out by rounding; empty where it is not asked for.
@@ -103,19 +129,19 @@ impl Cliques {
         table: &Table,
         states: &[usize],
     ) -> Option<Vec<f64>> {
-        let node = &self.nodes[node];
-        let strides = strides_in(table, &node.separator, states);
-        let own = strides_in(table, &node.vars, states);
+        let node = self.node(node);
+        let strides = strides_in(table, node.separator, states);
+        let own = strides_in(table, node.vars, states);
         let known = |var: &Var| node.separator.contains(var) || node.vars.contains(var);
         if !table.vars.iter().all(known) {
             return None;
         }
         let of_class: Vec<usize> = (0..node.classes)
-            .map(|class| place_of(class as u32, &node.vars, &own, states))
+            .map(|class| place_of(class as u32, node.vars, &own, states))
             .collect();
         let mut values = Vec::with_capacity(node.entries.len());
         for group in node.groups.clone() {
-            let at = place_of(self.keys[group], &node.separator, &strides, states);
+            let at = place_of(self.keys[group], node.separator, &strides, states);
             let entries = self.starts[group] as usize..self.starts[group + 1] as usize;
             values.extend(
                 self.class[entries]
@@ -128,7 +154,7 @@ impl Cliques {
 
     /// Where a table that questions multiply in stands; none if it has no variables, or no clique holds them.
     pub(crate) fn optional(&self, table: &Table, states: &[usize]) -> Option<Optional> {
-        let node = table.vars.iter().map(|&var| self.home[var]).min()?;
+        let node = table.vars.iter().map(|&var| self.home(var)).min()?;
         let values = self.stretched(node, table, states)?.into();
         Some(Optional { node, values })
     }
@@ -152,23 +178,84 @@ impl Cliques {
             finding,
             node,
             values: values.into(),
-            next: self.said[node].replace(number),
+            next: std::mem::replace(&mut self.said[node], number),
         });
     }
 
     /// Numbers of what is said at a clique.
     pub(crate) fn said(&self, node: usize) -> impl Iterator<Item = usize> {
-        let last = self.said[node].map(|number| number as usize);
-        std::iter::successors(last, |&number| {
-            self.evidence[number].next.map(|number| number as usize)
+        let some = |number: u32| (number != NONE).then_some(number as usize);
+        std::iter::successors(some(self.said[node]), move |&number| {
+            some(self.evidence[number].next)
         })
     }
 }
 
 impl Shape {
+    /// How many cliques there are.
+    pub(crate) fn count(&self) -> usize {
+        self.begins.len() - 1
+    }
+
+    pub(crate) fn nodes(&self) -> impl DoubleEndedIterator<Item = Node<'_>> + ExactSizeIterator {
+        (0..self.count()).map(|index| self.node(index))
+    }
+
+    /// The cliques that hand nothing on.
+    pub(crate) fn roots(&self) -> impl DoubleEndedIterator<Item = usize> {
+        (0..self.count()).filter(|&index| self.begins[index].parent == NONE)
+    }
+
+    pub(crate) fn node(&self, index: usize) -> Node<'_> {
+        let (begin, end) = (&self.begins[index], &self.begins[index + 1]);
+        let within = |begin: u32, end: u32| begin as usize..end as usize;
+        let carries = match begin.carries {
+            NONE => &[],
+            first => &self.carries[first as usize..][..begin.classes as usize],
+        };
+        Node {
+            separator: &self.separators[within(begin.separator, end.separator)],
+            vars: &self.vars[within(begin.vars, end.vars)],
+            classes: begin.classes as usize,
+            entries: within(begin.entries, end.entries),
+            groups: within(begin.groups, end.groups),
+            maps: begin.maps,
+            children: &self.children[within(begin.children, end.children)],
+            parent: self.parent(index),
+            carries,
+            dual: begin.dual,
+            roundings: begin.roundings as usize,
+        }
+    }
+
+    /// The clique that takes a clique's message.
+    pub(crate) fn parent(&self, index: usize) -> Option<usize> {
+        let parent = self.begins[index].parent;
+        (parent != NONE).then_some(parent as usize)
+    }
+
+    /// Entries of a clique.
+    pub(crate) fn entries(&self, index: usize) -> Range<usize> {
+        self.begins[index].entries as usize..self.begins[index + 1].entries as usize
+    }
+
+    /// Entries of a clique's message.
+    pub(crate) fn groups(&self, index: usize) -> Range<usize> {
+        self.begins[index].groups as usize..self.begins[index + 1].groups as usize
+    }
+
+    /// State combinations that a clique sums out.
+    pub(crate) fn classes(&self, index: usize) -> usize {
+        self.begins[index].classes as usize
+    }
+
+    /// The clique that sums a variable out.
+    pub(crate) fn home(&self, var: Var) -> usize {
+        self.home[var] as usize
+    }
+
     /// Room that is not used is given back.
     fn shrink(&mut self) {
-        self.nodes.shrink_to_fit();
         self.base.shrink_to_fit();
         self.base_low.shrink_to_fit();
         self.class.shrink_to_fit();
@@ -178,22 +265,23 @@ impl Shape {
     }
 }
 
-impl Node {
+impl Node<'_> {
     /// Runs of classes in which a variable that is summed out here keeps its state, with that state.
     pub(crate) fn runs(
         &self,
         var: Var,
         states: &[usize],
     ) -> impl Iterator<Item = (usize, Range<usize>)> {
-        let (stride, size) = self.stride(var, states);
+        let (stride, size) = stride_in(self.vars, var, states);
         let runs = (0..self.classes).step_by(stride).enumerate();
         runs.map(move |(run, first)| (run % size, first..first + stride))
     }
+}
 
-    fn stride(&self, var: Var, states: &[usize]) -> (usize, usize) {
-        let after = self.vars.iter().rev().take_while(|&&other| other != var);
-        (after.map(|&var| states[var]).product(), states[var])
-    }
+/// How many classes a variable keeps its state, and how many states it has.
+fn stride_in(vars: &[Var], var: Var, states: &[usize]) -> (usize, usize) {
+    let after = vars.iter().rev().take_while(|&&other| other != var);
+    (after.map(|&var| states[var]).product(), states[var])
 }
 
 /// By variable of a list: its stride in a table, 0 where the table does not know it.
@@ -235,119 +323,131 @@ pub(crate) fn too_large(most: usize) -> Error {
 /// What goes into each clique, before its entries are listed.
 pub(crate) struct Plan<'a> {
     states: &'a [usize],
-    nodes: Vec<Rough<'a>>,
-    /// The clique that sums a variable out.
-    home: Vec<usize>,
+    /// Without entries.
+    shape: Shape,
     /// The place of a variable in the order.
-    place: Vec<usize>,
-}
-
-/// A clique before its entries are listed.
-struct Rough<'a> {
-    separator: Vec<Var>,
-    vars: Vec<Var>,
-    parent: Option<usize>,
-    children: Vec<usize>,
-    fixed: Vec<Factor<'a>>,
-    evidence: Vec<(Factor<'a>, usize)>,
-    /// Variables whose second state means that the unmodelled fault sits here, with its weight.
-    carriers: Vec<(Var, f64)>,
-}
-
-impl Rough<'_> {
-    /// At most so many entries, message entries and maps.
-    fn size(&self, states: &[usize]) -> [f64; 3] {
-        let product = |vars: &[Var]| vars.iter().map(|&var| states[var] as f64).product::<f64>();
-        let groups = product(&self.separator);
-        let entries = groups * product(&self.vars);
-        [entries, groups, entries * self.children.len() as f64]
-    }
+    place: Vec<u32>,
+    /// With the clique that takes each in.
+    fixed: Vec<(u32, Factor<'a>)>,
+    /// The same for findings, with their numbers.
+    evidence: Vec<(u32, Factor<'a>, usize)>,
+    /// Variables whose second state means that the unmodelled fault sits here, with its weight, by clique.
+    carriers: Vec<(u32, Var, f64)>,
 }
 
 /// A table, by itself or under the auxiliary of an OR: in the second state of that it counts 1.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Factor<'a> {
-    pub(crate) under: Option<Var>,
-    pub(crate) vars: &'a [Var],
-    pub(crate) values: &'a [f64],
+pub(crate) enum Factor<'a> {
+    Table(&'a Table),
+    Under(u32, &'a Table),
+    /// An auxiliary and its child.
+    Sign(&'a [Var; 2]),
 }
 
+/// The child of an OR by its auxiliary: what fails is all that happens less that no cause acts.
+const SIGN: [f64; 4] = [1.0, -1.0, 0.0, 1.0];
+
 impl<'a> Factor<'a> {
-    pub(crate) fn of(table: &'a Table) -> Self {
-        Self {
-            under: None,
-            vars: &table.vars,
-            values: &table.values,
-        }
+    /// Its variables, the last varying fastest.
+    pub(crate) fn vars(self) -> impl DoubleEndedIterator<Item = Var> + 'a {
+        let (under, vars) = match self {
+            Self::Table(table) => (None, &table.vars[..]),
+            Self::Under(under, table) => (Some(under as Var), &table.vars[..]),
+            Self::Sign(vars) => (None, &vars[..]),
+        };
+        under.into_iter().chain(vars.iter().copied())
     }
 
-    /// Its variables, the last varying fastest.
-    pub(crate) fn all_vars(self) -> impl DoubleEndedIterator<Item = Var> + 'a {
-        self.under.into_iter().chain(self.vars.iter().copied())
+    /// Its numbers; beyond their end it counts 1.
+    fn values(self) -> &'a [f64] {
+        match self {
+            Self::Table(table) | Self::Under(_, table) => &table.values,
+            Self::Sign(_) => &SIGN,
+        }
     }
 }
 
 impl<'a> Plan<'a> {
     /// A clique that lies inside the one below it is summed out together with that one.
-    pub(crate) fn new(arranged: &Arrangement, states: &'a [usize]) -> Self {
-        let Arrangement { cliques, parents } = arranged;
+    pub(crate) fn new(arranged: Arrangement, states: &'a [usize]) -> Self {
+        let Arrangement { cliques, parents } = &arranged;
+        let count = cliques.len();
         let mut place = vec![0; states.len()];
-        let mut children: Vec<Vec<usize>> = vec![Vec::new(); cliques.len()];
-        for (index, clique) in cliques.iter().enumerate() {
-            place[clique[0]] = index;
-            if let Some(parent) = parents[index] {
-                children[parent].push(index);
-            }
-        }
         // by clique: the one below that it joins; by clique: state combinations summed out so far
-        let mut below: Vec<Option<usize>> = vec![None; cliques.len()];
-        let mut joined = vec![false; cliques.len()];
-        let mut classes: Vec<usize> = cliques.iter().map(|clique| states[clique[0]]).collect();
+        let mut below = vec![NONE; count];
+        let mut joined = vec![false; count];
+        let mut classes: Vec<usize> = Vec::with_capacity(count);
+        classes.extend(cliques.iter().map(|clique| states[clique[0]]));
         for (index, clique) in cliques.iter().enumerate() {
-            let inside = |child: &&usize| {
-                cliques[**child].len() == clique.len() + 1
-                    && classes[**child] * states[clique[0]] <= MOST_CLASSES
+            place[clique[0]] = index as u32;
+            let Some(parent) = parents[index] else {
+                continue;
             };
-            if let Some(&child) = children[index].iter().find(inside) {
-                below[index] = Some(child);
-                joined[child] = true;
-                classes[index] *= classes[child];
+            let above = &cliques[parent];
+            let inside = clique.len() == above.len() + 1
+                && classes[index] * states[above[0]] <= MOST_CLASSES;
+            if inside && below[parent] == NONE {
+                below[parent] = index as u32;
+                joined[index] = true;
+                classes[parent] *= classes[index];
             }
         }
-        let mut node_of = vec![0; cliques.len()];
-        let mut nodes: Vec<Rough<'a>> = Vec::with_capacity(cliques.len());
-        for last in (0..cliques.len()).filter(|&index| !joined[index]) {
-            let mut vars = Vec::new();
-            let mut at = Some(last);
-            while let Some(index) = at {
-                node_of[index] = nodes.len();
-                vars.push(cliques[index][0]);
+        let mut shape = Shape {
+            home: vec![0; count],
+            ..Shape::default()
+        };
+        // by clique of the arrangement: the one that it is part of
+        let mut node_of = vec![NONE; count];
+        let kept = joined.iter().filter(|joined| !**joined).count();
+        shape.begins.reserve_exact(kept + 1);
+        shape.vars.reserve_exact(count);
+        let left = |index: &usize| cliques[*index].len() - 1;
+        let separators = (0..count).filter(|&index| !joined[index]);
+        shape
+            .separators
+            .reserve_exact(separators.map(|index| left(&index)).sum());
+        for last in (0..count).filter(|&index| !joined[index]) {
+            let begin = Begin {
+                separator: shape.separators.len() as u32,
+                vars: shape.vars.len() as u32,
+                classes: classes[last] as u32,
+                parent: parents[last].map_or(NONE, |parent| parent as u32),
+                carries: NONE,
+                ..Begin::default()
+            };
+            let mut at = last as u32;
+            while at != NONE {
+                let index = at as usize;
+                node_of[index] = shape.begins.len() as u32;
+                shape.vars.push(cliques[index][0]);
                 at = below[index];
             }
-            let mut separator = cliques[last][1..].to_vec();
-            separator.sort_unstable_by_key(|&var| std::cmp::Reverse(place[var]));
-            nodes.push(Rough {
-                separator,
-                vars,
-                parent: parents[last],
-                children: Vec::new(),
-                fixed: Vec::new(),
-                evidence: Vec::new(),
-                carriers: Vec::new(),
-            });
+            let first = shape.separators.len();
+            shape.separators.extend(&cliques[last][1..]);
+            shape.separators[first..].sort_unstable_by_key(|&var| std::cmp::Reverse(place[var]));
+            shape.begins.push(begin);
         }
-        for index in 0..nodes.len() {
-            nodes[index].parent = nodes[index].parent.map(|parent| node_of[parent]);
-            if let Some(parent) = nodes[index].parent {
-                nodes[parent].children.push(index);
+        for (home, &place) in shape.home.iter_mut().zip(&place) {
+            *home = node_of[place as usize];
+        }
+        for begin in &mut shape.begins {
+            if begin.parent != NONE {
+                begin.parent = node_of[begin.parent as usize];
             }
         }
-        let home = place.iter().map(|&index| node_of[index]).collect();
+        shape.begins.push(Begin {
+            separator: shape.separators.len() as u32,
+            vars: shape.vars.len() as u32,
+            ..Begin::default()
+        });
+        shape.name_children();
         Self {
             states,
-            nodes,
-            home,
+            shape,
             place,
+            fixed: Vec::new(),
+            evidence: Vec::new(),
+            carriers: Vec::new(),
         }
     }
 
@@ -355,19 +455,19 @@ impl<'a> Plan<'a> {
     pub(crate) fn fixed(&mut self, factor: Factor<'a>) -> f64 {
         match self.home(factor) {
             Some(node) => {
-                self.nodes[node].fixed.push(factor);
+                self.fixed.push((node, factor));
                 1.0
             }
-            None => factor.values[0],
+            None => factor.values()[0],
         }
     }
 
     /// Takes in what was found; a table without variables is handed back as a number.
     pub(crate) fn finding(&mut self, table: &'a Table, finding: usize) -> f64 {
-        let factor = Factor::of(table);
+        let factor = Factor::Table(table);
         match self.home(factor) {
             Some(node) => {
-                self.nodes[node].evidence.push((factor, finding));
+                self.evidence.push((node, factor, finding));
                 1.0
             }
             None => table.values[0],
@@ -376,11 +476,36 @@ impl<'a> Plan<'a> {
 
     /// A variable whose second state means that the unmodelled fault sits here.
     pub(crate) fn carrier(&mut self, var: Var, weight: f64) {
-        self.nodes[self.home[var]].carriers.push((var, weight));
+        self.carriers.push((self.shape.home[var], var, weight));
     }
 
-    fn home(&self, factor: Factor<'_>) -> Option<usize> {
-        let first = factor.all_vars().min_by_key(|&var| self.place[var])?;
-        Some(self.home[first])
+    fn home(&self, factor: Factor<'_>) -> Option<u32> {
+        let first = factor.vars().min_by_key(|&var| self.place[var])?;
+        Some(self.shape.home[first])
+    }
+}
+
+impl Shape {
+    /// From the parents of the cliques to their children.
+    fn name_children(&mut self) {
+        let count = self.count();
+        let parents: Vec<u32> = self.begins.iter().map(|begin| begin.parent).collect();
+        for &parent in parents[..count].iter().filter(|&&parent| parent != NONE) {
+            self.begins[parent as usize].children += 1;
+        }
+        // first where those of each end, then, the last one first, where they begin
+        let mut end = 0;
+        for begin in &mut self.begins {
+            end += begin.children;
+            begin.children = end;
+        }
+        self.children = vec![NONE; end as usize];
+        for (index, &parent) in parents[..count].iter().enumerate().rev() {
+            if parent != NONE {
+                let begin = &mut self.begins[parent as usize].children;
+                *begin -= 1;
+                self.children[*begin as usize] = index as u32;
+            }
+        }
     }
 }

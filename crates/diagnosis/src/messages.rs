@@ -49,6 +49,7 @@ pub(crate) fn brought_back<T: Number>(some: &mut [T], others: &mut [T]) -> i32 {
 pub(crate) struct Entries<'a, T> {
     pub(crate) cliques: &'a Cliques,
     pub(crate) index: usize,
+    pub(crate) node: &'a Node<'a>,
     pub(crate) own: &'a [T],
 }
 
@@ -61,13 +62,10 @@ struct Run<'a, T> {
 }
 
 impl<'a, T: Number> Entries<'a, T> {
-    fn node(self) -> &'a Node {
-        &self.cliques.nodes[self.index]
-    }
-
     fn runs(self) -> impl Iterator<Item = Run<'a, T>> {
-        let Self { cliques, own, .. } = self;
-        let node = self.node();
+        let Self {
+            cliques, node, own, ..
+        } = self;
         let (width, first) = (node.children.len(), node.entries.start);
         let classes = &cliques.class[node.entries.clone()];
         let maps = &cliques.maps[node.maps..][..own.len() * width];
@@ -84,7 +82,7 @@ impl<'a, T: Number> Entries<'a, T> {
 
     /// Whether the unmodelled fault sits at one of the variables of a class.
     fn carries(self) -> impl Fn(u16) -> bool {
-        let carries = &self.node().carries;
+        let carries = self.node.carries;
         move |class| carries.get(usize::from(class)) == Some(&true)
     }
 }
@@ -150,11 +148,11 @@ pub(crate) struct Messages<T> {
 impl<T: Number> Messages<T> {
     pub(crate) fn empty(cliques: &Cliques) -> Self {
         let groups = cliques.starts.len() - 1;
-        let dual = cliques.nodes.iter().any(|node| node.dual);
+        let dual = cliques.nodes().any(|node| node.dual);
         Self {
             sums: vec![T::ZERO; groups],
             faulty: vec![T::ZERO; if dual { groups } else { 0 }],
-            exponents: vec![0; cliques.nodes.len()],
+            exponents: vec![0; cliques.count()],
         }
     }
 
@@ -167,7 +165,7 @@ impl<T: Number> Messages<T> {
 
     /// The message of a clique, after those of the cliques below it.
     pub(crate) fn sum_up(&mut self, entries: Entries<'_, T>) {
-        let node = entries.node();
+        let node = entries.node;
         let (width, first) = (node.children.len(), node.groups.start);
         let (below, sums) = self.sums.split_at_mut(first);
         let sums = &mut sums[..node.groups.len()];
@@ -175,8 +173,9 @@ impl<T: Number> Messages<T> {
             let (faulty_below, faulty) = self.faulty.split_at_mut(first);
             let faulty = &mut faulty[..sums.len()];
             let below = |child: u32| [below[child as usize], faulty_below[child as usize]];
+            let carries = entries.carries();
             for ((sum, faulty), run) in sums.iter_mut().zip(&mut *faulty).zip(entries.runs()) {
-                [*sum, *faulty] = run.dual_sum(width, entries.carries(), below);
+                [*sum, *faulty] = run.dual_sum(width, &carries, below);
             }
             brought_back(sums, faulty)
         } else {
@@ -189,13 +188,13 @@ impl<T: Number> Messages<T> {
     }
 
     /// The powers of two that the messages to a clique have together.
-    pub(crate) fn below(&self, node: &Node) -> i32 {
+    pub(crate) fn below(&self, node: &Node<'_>) -> i32 {
         let children = node.children.iter();
-        children.map(|&child| self.exponents[child]).sum()
+        children.map(|&child| self.exponents[child as usize]).sum()
     }
 
     /// The message of a clique as it is in another pass.
-    pub(crate) fn restore(&mut self, from: &Self, node: &Node, index: usize) {
+    pub(crate) fn restore(&mut self, from: &Self, node: &Node<'_>, index: usize) {
         let groups = node.groups.clone();
         self.sums[groups.clone()].copy_from_slice(&from.sums[groups.clone()]);
         if node.dual {
@@ -228,8 +227,8 @@ pub(crate) struct Down<T> {
 
 impl Wanted {
     /// Derivatives where one of these cliques is below.
-    pub(crate) fn of(node: &Node, needed: &[bool], sums: bool) -> Self {
-        let below = node.children.iter().any(|&child| needed[child]);
+    pub(crate) fn of(node: &Node<'_>, needed: &[bool], sums: bool) -> Self {
+        let below = node.children.iter().any(|&child| needed[child as usize]);
         Self { below, sums }
     }
 }
@@ -251,7 +250,7 @@ impl<T: Number> Down<T> {
     }
 
     /// How much the two parts of a root count.
-    pub(crate) fn begin(&mut self, root: &Node, [sum, faulty]: Dual<T>) {
+    pub(crate) fn begin(&mut self, root: &Node<'_>, [sum, faulty]: Dual<T>) {
         self.by_sum[root.groups.start] = sum;
         if root.dual {
             self.by_faulty[root.groups.start] = faulty;
@@ -266,7 +265,7 @@ impl<T: Number> Down<T> {
         wanted: Wanted,
         by_class: &mut Vec<T>,
     ) {
-        let node = entries.node();
+        let node = entries.node;
         let groups = node.groups.clone();
         let exponent = &mut self.exponents[entries.index];
         *exponent += match node.dual {
@@ -277,8 +276,8 @@ impl<T: Number> Down<T> {
             false => brought_back(&mut self.by_sum[groups], &mut []),
         };
         let all = *exponent + messages.below(node);
-        for &child in &node.children {
-            self.exponents[child] = all - messages.exponents[child];
+        for &child in node.children {
+            self.exponents[child as usize] = all - messages.exponents[child as usize];
         }
         by_class.clear();
         by_class.resize(node.classes, T::ZERO);
@@ -296,7 +295,7 @@ impl<T: Number> Down<T> {
         wanted: Wanted,
         by_class: &mut [T],
     ) {
-        let node = entries.node();
+        let node = entries.node;
         let width = node.children.len();
         let from = &messages.sums[..node.groups.start];
         let (below, above) = self.by_sum.split_at_mut(node.groups.start);
@@ -358,7 +357,7 @@ impl<T: Number> Down<T> {
         wanted: Wanted,
         by_class: &mut [T],
     ) {
-        let node = entries.node();
+        let node = entries.node;
         let (width, first) = (node.children.len(), node.groups.start);
         let carries = entries.carries();
         let from = |child: u32| {

@@ -1,6 +1,6 @@
 //! In which order variables are summed out.
 
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, ops::Index};
 
 use crate::{clique::Factor, model::Var};
 
@@ -37,9 +37,48 @@ const SMALL_ENOUGH: f64 = 20_000.0;
 /// Cliques in the order in which their variables are summed out.
 pub(crate) struct Arrangement {
     /// Each starts with its eliminated variable.
-    pub(crate) cliques: Vec<Vec<Var>>,
+    pub(crate) cliques: Sets,
     /// The clique that takes what is left.
     pub(crate) parents: Vec<Option<usize>>,
+}
+
+/// Sets of variables, one after the other.
+#[derive(Default)]
+pub(crate) struct Sets {
+    vars: Vec<Var>,
+    ends: Vec<u32>,
+}
+
+impl Sets {
+    fn with_room(sets: usize) -> Self {
+        Self {
+            vars: Vec::with_capacity(3 * sets),
+            ends: Vec::with_capacity(sets),
+        }
+    }
+
+    fn push(&mut self, first: Var, others: impl IntoIterator<Item = Var>) {
+        self.vars.push(first);
+        self.vars.extend(others);
+        self.ends.push(self.vars.len() as u32);
+    }
+
+    pub(crate) fn len(&self) -> usize {
+        self.ends.len()
+    }
+
+    pub(crate) fn iter(&self) -> impl Iterator<Item = &[Var]> {
+        (0..self.len()).map(|set| &self[set])
+    }
+}
+
+impl Index<usize> for Sets {
+    type Output = [Var];
+
+    fn index(&self, set: usize) -> &[Var] {
+        let begin = set.checked_sub(1).map_or(0, |before| self.ends[before]);
+        &self.vars[begin as usize..self.ends[set] as usize]
+    }
 }
 
 /// Finds an order. Messages over the same variables meet in a clique of their own before they reach a large one; the variable that such
@@ -49,10 +88,10 @@ pub(crate) fn arrange<'a>(
     factors: impl Iterator<Item = Factor<'a>>,
     ties: Ties,
 ) -> Arrangement {
-    let (order, cliques) = eliminate(states, &Edges::of(states.len(), factors), ties);
-    let mut place = vec![0; order.len()];
-    for (index, &var) in order.iter().enumerate() {
-        place[var] = index;
+    let cliques = eliminate(states, &Edges::of(states.len(), factors), ties);
+    let mut place = vec![0; cliques.len()];
+    for (index, clique) in cliques.iter().enumerate() {
+        place[clique[0]] = index;
     }
     let mut children: Vec<Vec<usize>> = vec![Vec::new(); cliques.len()];
     for (index, clique) in cliques.iter().enumerate() {
@@ -61,7 +100,7 @@ pub(crate) fn arrange<'a>(
         }
     }
     let mut arranged = Arrangement {
-        cliques: Vec::with_capacity(cliques.len()),
+        cliques: Sets::with_room(cliques.len()),
         parents: Vec::with_capacity(cliques.len()),
     };
     // where each clique of the order is now
@@ -70,18 +109,18 @@ pub(crate) fn arrange<'a>(
         let meeting = Meeting::of(&children[index], &cliques, clique.len());
         let first = arranged.cliques.len();
         now[index] = first + meeting.nodes.len();
-        for node in &meeting.nodes {
-            let mut vars = vec![states.len()];
+        for node in meeting.nodes {
+            arranged.cliques.push(states.len(), node.vars);
             states.push(1);
-            vars.extend(&node.vars);
-            arranged.cliques.push(vars);
             let parent = node.parent.map_or(now[index], |parent| first + parent);
             arranged.parents.push(Some(parent));
         }
         for (&child, node) in children[index].iter().zip(&meeting.of_child) {
             arranged.parents[now[child]] = Some(node.map_or(now[index], |node| first + node));
         }
-        arranged.cliques.push(clique.clone());
+        arranged
+            .cliques
+            .push(clique[0], clique[1..].iter().copied());
         arranged.parents.push(None);
     }
     arranged
@@ -101,7 +140,7 @@ struct Node {
 }
 
 impl Meeting {
-    fn of(children: &[usize], cliques: &[Vec<Var>], clique: usize) -> Self {
+    fn of(children: &[usize], cliques: &Sets, clique: usize) -> Self {
         let mut sets: BTreeMap<(usize, Vec<Var>), Vec<usize>> = BTreeMap::new();
         for (place, &child) in children.iter().enumerate() {
             let mut vars = cliques[child][1..].to_vec();
@@ -152,9 +191,9 @@ impl Meeting {
 
 /// Eliminates greedily; each clique starts with its eliminated variable. Where the cliques come out large other rules of
 /// choice are tried and the smallest result kept.
-fn eliminate(states: &[usize], edges: &Edges, ties: Ties) -> (Vec<Var>, Vec<Vec<Var>>) {
+fn eliminate(states: &[usize], edges: &Edges, ties: Ties) -> Sets {
     let mut best = eliminate_by(states, edges.clone(), Greed::Size, ties);
-    let mut least = entries_of(&best.1, states);
+    let mut least = entries_of(&best, states);
     let others = [
         (Greed::Fill, ties),
         (Greed::Size, Ties::Late),
@@ -168,7 +207,7 @@ fn eliminate(states: &[usize], edges: &Edges, ties: Ties) -> (Vec<Var>, Vec<Vec<
             break;
         }
         let other = eliminate_by(states, edges.clone(), greed, ties);
-        let entries = entries_of(&other.1, states);
+        let entries = entries_of(&other, states);
         if entries < least {
             (best, least) = (other, entries);
         }
@@ -177,8 +216,8 @@ fn eliminate(states: &[usize], edges: &Edges, ties: Ties) -> (Vec<Var>, Vec<Vec<
 }
 
 /// Entries of all cliques together, zeros included.
-pub(crate) fn entries_of(cliques: &[Vec<Var>], states: &[usize]) -> f64 {
-    let size = |clique: &Vec<Var>| {
+pub(crate) fn entries_of(cliques: &Sets, states: &[usize]) -> f64 {
+    let size = |clique: &[Var]| {
         clique
             .iter()
             .map(|&var| states[var] as f64)
@@ -187,26 +226,18 @@ pub(crate) fn entries_of(cliques: &[Vec<Var>], states: &[usize]) -> f64 {
     cliques.iter().map(size).sum()
 }
 
-fn eliminate_by(
-    states: &[usize],
-    mut edges: Edges,
-    greed: Greed,
-    ties: Ties,
-) -> (Vec<Var>, Vec<Vec<Var>>) {
+fn eliminate_by(states: &[usize], mut edges: Edges, greed: Greed, ties: Ties) -> Sets {
     let mut costs = Costs::of(states, &edges, greed);
-    let mut order = Vec::with_capacity(states.len());
-    let mut cliques = Vec::with_capacity(states.len());
+    let mut cliques = Sets::with_room(states.len());
     for _ in 0..states.len() {
         let var = costs.least(&edges, ties);
-        let clique = std::iter::once(var).chain(edges.around(var));
-        cliques.push(clique.collect());
+        cliques.push(var, edges.around(var));
         for other in edges.eliminate(var) {
             costs.changed(other, &edges);
         }
         costs.first[var] = GONE;
-        order.push(var);
     }
-    (order, cliques)
+    cliques
 }
 
 /// The cost of what is eliminated.
@@ -290,8 +321,8 @@ impl Edges {
             bits: vec![0; vars * words],
         };
         for factor in factors {
-            for a in factor.all_vars() {
-                for b in factor.all_vars().filter(|&b| b != a) {
+            for a in factor.vars() {
+                for b in factor.vars().filter(|&b| b != a) {
                     edges.join(a, b);
                 }
             }

@@ -24,7 +24,7 @@ pub(crate) struct Changes<T> {
 impl<T: Number> Changes<T> {
     pub(crate) fn none(cliques: &Cliques) -> Self {
         Self {
-            weighed: vec![0; cliques.nodes.len()],
+            weighed: vec![0; cliques.count()],
             weights: Vec::new(),
             without: BTreeMap::new(),
             with: BTreeMap::new(),
@@ -33,7 +33,7 @@ impl<T: Number> Changes<T> {
 
     /// The weights of a clique's classes, to be multiplied into.
     pub(crate) fn weights(&mut self, cliques: &Cliques, node: usize) -> &mut [T] {
-        let classes = cliques.nodes[node].classes;
+        let classes = cliques.classes(node);
         let end = &mut self.weighed[node];
         if *end == 0 {
             self.weights.resize(self.weights.len() + classes, T::ONE);
@@ -103,7 +103,7 @@ impl<'a, T: Number> Pass<'a, T> {
 
     pub(crate) fn up(&mut self) -> Messages<T> {
         let mut messages = Messages::empty(self.cliques);
-        for node in 0..self.cliques.nodes.len() {
+        for node in 0..self.cliques.count() {
             self.message(node, &mut messages);
         }
         messages
@@ -116,7 +116,7 @@ impl<'a, T: Number> Pass<'a, T> {
             if !dirty[node] {
                 continue;
             }
-            let of = &self.cliques.nodes[node];
+            let of = self.cliques.node(node);
             let Some(parent) = of.parent else {
                 self.message(node, messages);
                 continue;
@@ -137,7 +137,7 @@ impl<'a, T: Number> Pass<'a, T> {
     }
 
     /// Base, findings and weights of a clique, without messages.
-    fn own(&mut self, node: &Node, index: usize) {
+    fn own(&mut self, node: &Node<'_>, index: usize) {
         let cliques = self.cliques;
         let own = &mut self.own;
         own.clear();
@@ -172,26 +172,28 @@ impl<'a, T: Number> Pass<'a, T> {
     }
 
     fn message(&mut self, index: usize, messages: &mut Messages<T>) {
-        self.own(&self.cliques.nodes[index], index);
-        messages.sum_up(self.entries(index));
+        let node = self.cliques.node(index);
+        self.own(&node, index);
+        messages.sum_up(self.entries(&node, index));
     }
 
-    fn entries(&self, index: usize) -> Entries<'_, T> {
+    fn entries<'e>(&'e self, node: &'e Node<'e>, index: usize) -> Entries<'e, T> {
         Entries {
             cliques: self.cliques,
             index,
+            node,
             own: &self.own,
         }
     }
 
     /// The entries of a message entry, counted from the clique's first.
-    fn within(&self, node: &Node, group: usize) -> std::ops::Range<usize> {
+    fn within(&self, node: &Node<'_>, group: usize) -> std::ops::Range<usize> {
         let starts = &self.cliques.starts;
         let first = node.entries.start;
         starts[group] as usize - first..starts[group + 1] as usize - first
     }
 
-    fn dual_own(&self, node: &Node, at: usize) -> Dual<T> {
+    fn dual_own(&self, node: &Node<'_>, at: usize) -> Dual<T> {
         let class = usize::from(self.cliques.class[node.entries.start + at]);
         match node.carries.get(class) {
             Some(true) => [T::ZERO, self.own[at]],
@@ -209,17 +211,19 @@ impl<'a, T: Number> Pass<'a, T> {
         reading: impl Fn(usize) -> Dual<T>,
         mut visit: impl FnMut(usize, &[T]),
     ) {
-        let nodes = &self.cliques.nodes;
         let mut down = Down::new(messages);
         let mut by_class: Vec<T> = Vec::new();
-        for index in (0..nodes.len()).rev().filter(|&index| needed[index]) {
-            let node = &nodes[index];
+        for index in (0..self.cliques.count())
+            .rev()
+            .filter(|&index| needed[index])
+        {
+            let node = self.cliques.node(index);
             if node.parent.is_none() {
-                down.begin(node, reading(index));
+                down.begin(&node, reading(index));
             }
-            self.own(node, index);
-            let wanted = Wanted::of(node, needed, asked[index]);
-            down.hand_down(self.entries(index), messages, wanted, &mut by_class);
+            self.own(&node, index);
+            let wanted = Wanted::of(&node, needed, asked[index]);
+            down.hand_down(self.entries(&node, index), messages, wanted, &mut by_class);
             if asked[index] {
                 visit(index, &by_class);
             }
@@ -232,10 +236,9 @@ impl<'a, T: Number> Pass<'a, T> {
         let mut errors = vec![0.0; messages.sums.len()];
         let mut faulty = vec![0.0; messages.faulty.len()];
         let mut lost = Vec::new();
-        for (index, node) in cliques.nodes.iter().enumerate() {
-            self.own(node, index);
-            let shifts = node.children.iter().map(|&child| messages.exponents[child]);
-            let shift = messages.exponents[index] - shifts.sum::<i32>();
+        for (index, node) in cliques.nodes().enumerate() {
+            self.own(&node, index);
+            let shift = messages.exponents[index] - messages.below(&node);
             let power = 2.0_f64.powi(-shift);
             // at least one, so that one more, of what is said later, at most doubles what is lost
             let roundings = (node.roundings + cliques.said(index).count()).max(1);
@@ -245,17 +248,17 @@ impl<'a, T: Number> Pass<'a, T> {
                 let mut error = [0.0; 2];
                 // the first number is added to nothing
                 let mut adding = 0.0;
-                for at in self.within(node, group) {
+                for at in self.within(&node, group) {
                     if node.dual {
                         let errors = (&errors[..], &faulty[..]);
-                        let (value, lost) = self.rounded(node, at, messages, errors, own_error);
+                        let (value, lost) = self.rounded(&node, at, messages, errors, own_error);
                         for part in 0..2 {
                             sum[part] += value[part];
                             error[part] += lost[part] + sum[part].abs() * adding;
                         }
                     } else {
                         let (value, lost) =
-                            self.rounded_plain(node, at, messages, &errors, own_error);
+                            self.rounded_plain(&node, at, messages, &errors, own_error);
                         sum[0] += value;
                         error[0] += lost + sum[0].abs() * adding;
                     }
@@ -283,7 +286,7 @@ impl<'a, T: Number> Pass<'a, T> {
     /// An entry with all its messages, and how far it can be off.
     fn rounded_plain(
         &self,
-        node: &Node,
+        node: &Node<'_>,
         at: usize,
         messages: &Messages<T>,
         errors: &[f64],
@@ -305,7 +308,7 @@ impl<'a, T: Number> Pass<'a, T> {
     /// The same where the unmodelled fault is carried: two products are added.
     fn rounded(
         &self,
-        node: &Node,
+        node: &Node<'_>,
         at: usize,
         messages: &Messages<T>,
         (errors, faulty): (&[f64], &[f64]),

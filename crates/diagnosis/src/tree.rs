@@ -49,7 +49,7 @@ pub(crate) struct Tree {
     functions: Arc<[bool]>,
     cliques: Cliques,
     /// For each clique a number that is equal for cliques that depend on each other in some way.
-    component: Arc<[usize]>,
+    component: Arc<[u32]>,
     width: usize,
     /// Product of the tables without variables.
     scalar: f64,
@@ -157,7 +157,7 @@ impl Tree {
 
     /// The same after findings were added to these cliques: they make no number larger, but each rounds the numbers of its clique once more.
     pub(crate) fn pass_after_adding(&self, before: &Upward, touched: &[usize]) -> Option<Upward> {
-        let mut dirty = vec![false; self.cliques.nodes.len()];
+        let mut dirty = vec![false; self.cliques.count()];
         touched.iter().for_each(|&node| dirty[node] = true);
         let upward = self.anew_where(dirty, before, &Question::default());
         self.surely(before, upward, 1.0 + touched.len() as f64)
@@ -203,10 +203,9 @@ impl Tree {
     }
 
     fn roots_of<T: Number>(&self, messages: &Messages<T>) -> Vec<f64> {
-        let nodes = self.cliques.nodes.iter().enumerate();
-        let roots = nodes.filter(|(_, node)| node.parent.is_none());
+        let roots = self.cliques.roots();
         roots
-            .map(|(index, _)| {
+            .map(|index| {
                 let [none, once] = self.root(index, messages);
                 let exponent = f64::from(messages.exponent(index));
                 (none.size() + once.size()).ln() + exponent * std::f64::consts::LN_2
@@ -241,7 +240,7 @@ impl Tree {
     /// Adds a finding, if a clique holds its variables; the clique is handed back.
     pub(crate) fn add(&mut self, likelihood: &Likelihood) -> Option<usize> {
         let table = &likelihood.table;
-        let node = table.vars.iter().map(|&var| self.cliques.home[var]).min()?;
+        let node = table.vars.iter().map(|&var| self.cliques.home(var)).min()?;
         let values = self.cliques.stretched(node, table, &self.states)?;
         self.cliques.add(node, likelihood.finding, values);
         Some(node)
@@ -259,17 +258,17 @@ impl Tree {
 
     /// The clique that sums this variable out; the auxiliary of the model's OR number i is variable number (variables + i).
     pub(crate) fn home(&self, var: Var) -> usize {
-        self.cliques.home[var]
+        self.cliques.home(var)
     }
 
     /// The clique that takes this clique's message.
     pub(crate) fn parent(&self, clique: usize) -> Option<usize> {
-        self.cliques.nodes[clique].parent
+        self.cliques.parent(clique)
     }
 
     /// A number that is equal for variables that depend on each other in some way.
     pub(crate) fn component(&self, var: Var) -> usize {
-        self.component[self.cliques.home[var]]
+        self.component[self.cliques.home(var)] as usize
     }
 
     /// What rounding can have done to an upward pass without a question.
@@ -349,7 +348,7 @@ impl Tree {
             let question = base_question.and(more);
             let log = self.up_again(&mut messages, &self.changes(&question), &mut dirty);
             for (node, _) in dirty.iter().enumerate().filter(|(_, dirty)| **dirty) {
-                messages.restore(base, &self.cliques.nodes[node], node);
+                messages.restore(base, &self.cliques.node(node), node);
             }
             log
         });
@@ -425,8 +424,8 @@ impl Tree {
         let elsewhere = self.once.as_ref().map_or(0.0, |once| once.elsewhere);
         let mut product = [T::ONE, T::of(elsewhere, 0.0)];
         let mut log = self.scalar.ln();
-        for (index, node) in self.cliques.nodes.iter().enumerate() {
-            if node.parent.is_some() || Some(index) == without {
+        for index in self.cliques.roots() {
+            if Some(index) == without {
                 continue;
             }
             product = times(product, self.root(index, messages));
@@ -439,7 +438,7 @@ impl Tree {
 
     /// What a root says; what is no more than the rounding of the signed auxiliaries counts as 0.
     fn root<T: Number>(&self, root: usize, messages: &Messages<T>) -> Dual<T> {
-        let group = self.cliques.nodes[root].groups.start;
+        let group = self.cliques.groups(root).start;
         let value = messages.at(group).map(Number::positive);
         let noise = self.noise.iter().find(|lost| lost.root == root);
         let drowned = noise.is_some_and(|lost| {

@@ -6,7 +6,7 @@
 
 use std::sync::Arc;
 
-use super::{Cliques, Factor, Node, Plan, Rough, Shape, too_large};
+use super::{Cliques, Factor, NONE, Node, Plan, Shape, stride_in, too_large};
 use crate::{error::Error, model::Var, number::Number};
 
 /// A message that a state combination does not reach.
@@ -25,69 +25,109 @@ const DENSE: u32 = 1 << 18;
 
 impl Plan<'_> {
     /// Lists the entries of all cliques.
-    pub(crate) fn build<T: Number>(self, most: usize) -> Result<Cliques, Error> {
-        let mut shape = Shape {
-            home: self.home,
-            ..Shape::default()
+    pub(crate) fn build<T: Number>(mut self, most: usize) -> Result<Cliques, Error> {
+        self.fixed.sort_by_key(|(node, _)| *node);
+        self.evidence.sort_by_key(|(node, ..)| *node);
+        self.carriers.sort_by_key(|(node, ..)| *node);
+        self.place = Vec::new();
+        self.reserve();
+        let cliques = Cliques {
+            said: vec![NONE; self.shape.count()],
+            shape: Arc::default(),
+            evidence: Vec::with_capacity(self.evidence.len()),
+            optional: Vec::new(),
         };
-        shape.nodes.reserve_exact(self.nodes.len());
-        let each = self.nodes.iter().map(|rough| rough.size(self.states));
-        let [entries, groups, maps] = each.fold([0.0; 3], |sum: [f64; 3], size| {
-            [0, 1, 2].map(|at| sum[at] + size[at])
-        });
-        // of large ones, most entries may turn out to be 0
+        let mut list = List {
+            states: self.states,
+            most,
+            shape: self.shape,
+            cliques,
+            lookups: Vec::new(),
+            walk: Walk::default(),
+        };
+        let (mut fixed, mut evidence, mut carriers) =
+            (&self.fixed[..], &self.evidence[..], &self.carriers[..]);
+        for index in 0..list.shape.count() {
+            let rough = Rough {
+                index,
+                fixed: of_node(&mut fixed, index, |(node, _)| *node),
+                evidence: of_node(&mut evidence, index, |(node, ..)| *node),
+                carriers: of_node(&mut carriers, index, |(node, ..)| *node),
+            };
+            list.node::<T>(&rough).ok_or_else(|| too_large(most))?;
+        }
+        let List {
+            mut shape,
+            mut cliques,
+            ..
+        } = list;
+        shape.starts.push(shape.base.len() as u32);
+        shape.shrink();
+        cliques.shape = Arc::new(shape);
+        Ok(cliques)
+    }
+
+    /// Makes room for all entries, where it is not much; of large ones most entries may turn out to be 0.
+    fn reserve(&mut self) {
+        let product =
+            |vars: &[Var]| -> f64 { vars.iter().map(|&var| self.states[var] as f64).product() };
+        let mut size = [0.0; 3];
+        for node in self.shape.nodes() {
+            let groups = product(node.separator);
+            let entries = groups * node.classes as f64;
+            size[0] += entries;
+            size[1] += groups;
+            size[2] += entries * node.children.len() as f64;
+        }
+        let [entries, groups, maps] = size;
         if entries.max(maps) <= WORTH_RESERVING {
+            let shape = &mut self.shape;
             shape.base.reserve_exact(entries as usize);
             shape.class.reserve_exact(entries as usize);
             shape.keys.reserve_exact(groups as usize);
             shape.starts.reserve_exact(groups as usize + 1);
             shape.maps.reserve_exact(maps as usize);
         }
-        let mut list = List {
-            states: self.states,
-            most,
-            shape,
-            said: Vec::new(),
-            lookups: Vec::with_capacity(self.nodes.len()),
-            walk: Walk::default(),
-        };
-        for rough in self.nodes {
-            list.node::<T>(rough).ok_or_else(|| too_large(most))?;
-        }
-        let mut shape = list.shape;
-        shape.starts.push(shape.base.len() as u32);
-        shape.shrink();
-        let mut cliques = Cliques {
-            said: vec![None; shape.nodes.len()],
-            shape: Arc::new(shape),
-            evidence: Vec::with_capacity(list.said.len()),
-            optional: Vec::new(),
-        };
-        for said in list.said {
-            cliques.add(said.node, said.finding, said.values);
-        }
-        Ok(cliques)
     }
+}
+
+/// Takes those of a clique off the front of a list in the order of the cliques.
+fn of_node<'a, T>(left: &mut &'a [T], index: usize, node: impl Fn(&T) -> u32) -> &'a [T] {
+    let count = left
+        .iter()
+        .take_while(|one| node(one) as usize == index)
+        .count();
+    let (some, others) = left.split_at(count);
+    *left = others;
+    some
+}
+
+/// A clique before its entries are listed.
+struct Rough<'a> {
+    index: usize,
+    fixed: &'a [(u32, Factor<'a>)],
+    evidence: &'a [(u32, Factor<'a>, usize)],
+    carriers: &'a [(u32, Var, f64)],
 }
 
 /// From the number of a state combination to the message entry.
 enum Lookup {
-    Dense(Vec<u32>),
-    Sorted { keys: Vec<u32>, first: u32 },
+    Dense(Box<[u32]>),
+    Sorted { keys: Box<[u32]>, first: u32 },
 }
 
 impl Lookup {
     fn of(keys: &[u32], first: usize, size: u32) -> Self {
         let first = first as u32;
         if size > DENSE {
-            let keys = keys.to_vec();
+            let keys = keys.into();
             return Self::Sorted { keys, first };
         }
         let mut dense = vec![MISSING; size as usize];
         for (entry, &key) in (first..).zip(keys) {
             dense[key as usize] = entry;
         }
-        Self::Dense(dense)
+        Self::Dense(dense.into())
     }
 
     fn find(&self, key: usize) -> u32 {
@@ -100,130 +140,132 @@ impl Lookup {
     }
 }
 
-/// A message from below while its clique waits for the one above: where its entries are, and of which variables it speaks.
-struct Message {
-    lookup: Lookup,
-    vars: Vec<Var>,
-}
-
-/// What a finding says at a clique.
-struct Said {
-    node: usize,
-    finding: usize,
-    values: Vec<f64>,
-}
-
 /// Cliques being listed.
 struct List<'a> {
     states: &'a [usize],
     most: usize,
     shape: Shape,
-    said: Vec<Said>,
-    /// By clique, until its parent is listed.
-    lookups: Vec<Option<Message>>,
+    /// What findings say.
+    cliques: Cliques,
+    /// Of cliques whose parents are not listed yet.
+    lookups: Vec<(u32, Lookup)>,
     walk: Walk,
 }
 
-impl<'a> List<'a> {
+impl List<'_> {
     /// Lists one clique; none if there are more entries than may be.
-    fn node<T: Number>(&mut self, rough: Rough<'a>) -> Option<()> {
-        let size_of = |vars: &[Var]| {
-            vars.iter().try_fold(1_u32, |size, &var| {
-                size.checked_mul(self.states[var] as u32)
-            })
-        };
-        let size = size_of(&rough.separator)?;
-        let classes = size_of(&rough.vars)? as usize;
-        let messages: Vec<Message> = rough
-            .children
-            .iter()
-            .filter_map(|&child| self.lookups[child].take())
-            .collect();
-        self.prepare(&rough, classes, &messages);
-        let first = self.shape.base.len();
-        let groups = self.shape.keys.len();
-        let maps = self.shape.maps.len();
+    fn node<T: Number>(&mut self, rough: &Rough<'_>) -> Option<()> {
+        let index = rough.index;
+        let messages = self.messages(index);
+        self.prepare(rough);
+        let mut sizes = self.walk.sizes.iter().copied();
+        let size = sizes.try_fold(1_u32, u32::checked_mul)?;
+        let shape = &mut self.shape;
+        let (first, groups) = (shape.base.len(), shape.keys.len());
+        let begin = &mut shape.begins[index];
+        begin.entries = first as u32;
+        begin.groups = groups as u32;
+        begin.maps = shape.maps.len();
         let given = Given {
-            fixed: &rough.fixed,
-            evidence: &rough.evidence,
+            fixed: rough
+                .fixed
+                .iter()
+                .map(|(_, factor)| factor.values())
+                .collect(),
+            evidence: rough
+                .evidence
+                .iter()
+                .map(|(_, factor, _)| factor.values())
+                .collect(),
             messages: &messages,
             most: self.most,
         };
-        self.walk.run::<T>(&given, &mut self.shape)?;
-        if rough.parent.is_none() && self.shape.keys.len() == groups {
+        self.walk.run::<T>(&given, shape)?;
+        let parent = shape.begins[index].parent;
+        if parent == NONE && shape.keys.len() == groups {
             // nothing is possible: the total is 0
-            self.shape.keys.push(0);
-            self.shape.starts.push(first as u32);
+            shape.keys.push(0);
+            shape.starts.push(first as u32);
         }
-        let index = self.shape.nodes.len();
-        self.lookups.push(rough.parent.map(|_| Message {
-            lookup: Lookup::of(&self.shape.keys[groups..], groups, size),
-            vars: rough.separator.clone(),
-        }));
-        for ((_, finding), values) in rough.evidence.iter().zip(self.walk.evidence.drain(..)) {
-            self.said.push(Said {
-                node: index,
-                finding: *finding,
-                values,
-            });
+        if parent != NONE {
+            let lookup = Lookup::of(&shape.keys[groups..], groups, size);
+            self.lookups.push((index as u32, lookup));
         }
-        let nodes = &self.shape.nodes;
-        let below = rough.children.iter().any(|&child| nodes[child].dual);
-        let mut node = Node {
-            separator: rough.separator,
-            vars: rough.vars,
-            classes,
-            entries: first..self.shape.base.len(),
-            groups: groups..self.shape.keys.len(),
-            maps,
-            children: rough.children,
-            parent: rough.parent,
-            carries: Vec::new(),
-            dual: below || !rough.carriers.is_empty(),
-            roundings: self.walk.roundings,
-        };
+        for ((_, _, finding), values) in rough.evidence.iter().zip(self.walk.evidence.drain(..)) {
+            self.cliques.add(index, *finding, values);
+        }
+        self.carry(rough);
+        let shape = &mut self.shape;
+        shape.begins[index].roundings = u16::try_from(self.walk.roundings).ok()?;
+        let end = &mut shape.begins[index + 1];
+        end.entries = shape.base.len() as u32;
+        end.groups = shape.keys.len() as u32;
+        end.maps = shape.maps.len();
+        Some(())
+    }
+
+    /// The messages to a clique, by child.
+    fn messages(&mut self, index: usize) -> Vec<Lookup> {
+        let children = self.shape.node(index).children.iter();
+        let taken = children.filter_map(|child| {
+            let waiting = self.lookups.iter().rposition(|(of, _)| of == child)?;
+            Some(self.lookups.swap_remove(waiting).1)
+        });
+        taken.collect()
+    }
+
+    /// Where the unmodelled fault can sit.
+    fn carry(&mut self, rough: &Rough<'_>) {
+        let node = self.shape.node(rough.index);
+        let below = node
+            .children
+            .iter()
+            .any(|&child| self.shape.begins[child as usize].dual);
         if !rough.carriers.is_empty() {
-            let stride = |var: Var| node.stride(var, self.states);
-            let strides: Vec<_> = rough.carriers.iter().map(|&(var, _)| stride(var)).collect();
+            let stride = |&(_, var, _): &(u32, Var, f64)| stride_in(node.vars, var, self.states);
+            let strides: Vec<(usize, usize)> = rough.carriers.iter().map(stride).collect();
             let sits = |class: usize| {
                 let mut at = strides.iter();
                 at.any(|&(stride, size)| class / stride % size == 1)
             };
-            node.carries = (0..classes).map(sits).collect();
+            let carries: Vec<bool> = (0..node.classes).map(sits).collect();
+            self.shape.begins[rough.index].carries = self.shape.carries.len() as u32;
+            self.shape.carries.extend(carries);
         }
-        self.shape.nodes.push(node);
-        Some(())
+        self.shape.begins[rough.index].dual = below || !rough.carriers.is_empty();
     }
 
     /// Sets the walk up for a clique.
-    fn prepare(&mut self, rough: &Rough<'a>, classes: usize, messages: &[Message]) {
+    fn prepare(&mut self, rough: &Rough<'_>) {
         let states = self.states;
+        let node = self.shape.node(rough.index);
         let walk = &mut self.walk;
         walk.clear();
         walk.sizes
-            .extend(rough.separator.iter().map(|&var| states[var] as u32));
+            .extend(node.separator.iter().map(|&var| states[var] as u32));
         walk.state.resize(walk.sizes.len(), 0);
-        walk.weigh(rough, classes, states);
-        for factor in &rough.fixed {
-            walk.add(factor.all_vars(), rough, states);
+        walk.weigh(rough, &node, states);
+        for (_, factor) in rough.fixed {
+            walk.add(factor.vars(), &node, states);
         }
-        for (factor, _) in &rough.evidence {
-            walk.add(factor.all_vars(), rough, states);
+        for (_, factor, _) in rough.evidence {
+            walk.add(factor.vars(), &node, states);
             walk.evidence.push(Vec::new());
         }
-        for message in messages {
-            walk.add(message.vars.iter().copied(), rough, states);
+        for &child in node.children {
+            let separator = self.shape.node(child as usize).separator;
+            walk.add(separator.iter().copied(), &node, states);
         }
         walk.moves.sort_unstable_by_key(|step| step.depth);
-        walk.found.resize(messages.len(), 0);
+        walk.found.resize(node.children.len(), 0);
     }
 }
 
 /// What a walk asks.
 struct Given<'a> {
-    fixed: &'a [Factor<'a>],
-    evidence: &'a [(Factor<'a>, usize)],
-    messages: &'a [Message],
+    fixed: Vec<&'a [f64]>,
+    evidence: Vec<&'a [f64]>,
+    messages: &'a [Lookup],
     most: usize,
 }
 
@@ -272,7 +314,8 @@ impl Walk {
         self.roundings = 0;
     }
 
-    fn weigh(&mut self, rough: &Rough<'_>, classes: usize, states: &[usize]) {
+    fn weigh(&mut self, rough: &Rough<'_>, node: &Node<'_>, states: &[usize]) {
+        let classes = node.classes;
         self.weights.resize(classes, 1.0);
         let mut sits = vec![
             false;
@@ -282,10 +325,9 @@ impl Walk {
                 classes
             }
         ];
-        for &(carrier, weight) in &rough.carriers {
-            let after = rough.vars.iter().rev().take_while(|&&var| var != carrier);
-            let stride: usize = after.map(|&var| states[var]).product();
-            for class in (0..classes).filter(|class| class / stride % states[carrier] == 1) {
+        for &(_, carrier, weight) in rough.carriers {
+            let (stride, size) = stride_in(node.vars, carrier, states);
+            for class in (0..classes).filter(|class| class / stride % size == 1) {
                 // one fault sits at one place
                 let other = std::mem::replace(&mut sits[class], true);
                 self.weights[class] *= if other { 0.0 } else { weight };
@@ -297,7 +339,7 @@ impl Walk {
     fn add(
         &mut self,
         vars: impl DoubleEndedIterator<Item = Var>,
-        rough: &Rough<'_>,
+        node: &Node<'_>,
         states: &[usize],
     ) {
         let factor = self.at.len() as u32;
@@ -308,14 +350,14 @@ impl Walk {
         let mut stride = 1;
         for var in vars.rev() {
             let place = |list: &[Var]| list.iter().position(|&other| other == var);
-            if let Some(depth) = place(&rough.separator) {
+            if let Some(depth) = place(node.separator) {
                 self.moves.push(Move {
                     depth: depth as u32,
                     factor,
                     stride,
                 });
-            } else if let Some(place) = place(&rough.vars) {
-                let after = rough.vars[place + 1..].iter();
+            } else if let Some(place) = place(node.vars) {
+                let after = node.vars[place + 1..].iter();
                 let run: usize = after.map(|&var| states[var]).product();
                 for (number, run) in offsets.chunks_mut(run).enumerate() {
                     let more = (number % states[var]) as u32 * stride;
@@ -383,9 +425,9 @@ impl Walk {
             }
             let mut product = T::of(self.weights[class], 0.0);
             let mut others = usize::from(self.weights[class] != 1.0);
-            for (number, factor) in given.fixed.iter().enumerate() {
+            for (number, values) in given.fixed.iter().enumerate() {
                 // beyond its end: its auxiliary says that it does not count
-                let value = factor.values.get(place(number, class, self));
+                let value = values.get(place(number, class, self));
                 let value = value.copied().unwrap_or(1.0);
                 if value == 0.0 {
                     continue 'class;
@@ -395,7 +437,7 @@ impl Walk {
                 others += usize::from(value.abs() != 1.0);
             }
             for (number, message) in given.messages.iter().enumerate() {
-                let entry = message.lookup.find(place(messages + number, class, self));
+                let entry = message.find(place(messages + number, class, self));
                 if entry == MISSING {
                     continue 'class;
                 }
@@ -411,8 +453,8 @@ impl Walk {
             }
             out.class.push(class as u16);
             out.maps.extend_from_slice(&self.found);
-            for (number, (factor, _)) in given.evidence.iter().enumerate() {
-                let value = factor.values[place(findings + number, class, self)];
+            for (number, values) in given.evidence.iter().enumerate() {
+                let value = values[place(findings + number, class, self)];
                 self.evidence[number].push(value);
             }
         }

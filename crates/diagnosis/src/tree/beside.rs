@@ -65,7 +65,7 @@ impl Tree {
 
     /// These cliques and all above them.
     fn above<'a>(&self, cliques: impl Iterator<Item = &'a usize>) -> Vec<bool> {
-        let mut above = vec![false; self.cliques.nodes.len()];
+        let mut above = vec![false; self.cliques.count()];
         for &clique in cliques {
             let mut at = Some(clique);
             while let Some(node) = at.filter(|&node| !std::mem::replace(&mut above[node], true)) {
@@ -79,8 +79,8 @@ impl Tree {
     fn spot(&self, works: &Works, found: &[f64]) -> Spot {
         let mut touched: BTreeMap<usize, Touch> = BTreeMap::new();
         for (var, weights) in &works.weights {
-            let home = self.cliques.home[*var];
-            let node = &self.cliques.nodes[home];
+            let home = self.cliques.home(*var);
+            let node = self.cliques.node(home);
             let classes = &mut touched.entry(home).or_default().weights;
             classes.resize(node.classes, 1.0);
             for (state, run) in node.runs(*var, &self.states) {
@@ -91,7 +91,7 @@ impl Tree {
         }
         for &table in &works.tables {
             let table = &self.cliques.optional[table];
-            let entries = self.cliques.nodes[table.node].entries.clone();
+            let entries = self.cliques.entries(table.node);
             let known = &mut touched.entry(table.node).or_default().found;
             let known = known.get_or_insert_with(|| found[entries].to_vec());
             let values = known.iter_mut().zip(&*table.values);
@@ -108,7 +108,7 @@ impl Tree {
 
     /// The cliques between these, children before their parents, and for each tree of cliques the one that has all of its below or at it.
     fn between(&self, touched: impl Iterator<Item = usize>) -> (Vec<usize>, Vec<usize>) {
-        let mut below = vec![0_usize; self.cliques.nodes.len()];
+        let mut below = vec![0_usize; self.cliques.count()];
         let mut of_root: BTreeMap<usize, usize> = BTreeMap::new();
         for node in touched {
             below[node] += 1;
@@ -152,7 +152,7 @@ struct Spot {
 impl<'a> Frame<'a, Lanes> {
     /// Grounds, passed up and down to the cliques that are needed.
     fn of(tree: &'a Tree, found: &'a [f64], grounds: &[Question], needed: &[bool]) -> Self {
-        let nodes = tree.cliques.nodes.len();
+        let nodes = tree.cliques.count();
         let mut frame = Self::new(tree, found, Messages::empty(&tree.cliques));
         frame.changed = tree.changes_of_each(grounds);
         for node in 0..nodes {
@@ -162,9 +162,9 @@ impl<'a> Frame<'a, Lanes> {
         for node in (0..nodes).rev().filter(|&node| needed[node]) {
             let clique = frame.node(node);
             if clique.parent.is_none() {
-                frame.down.begin(clique, [Lanes::ONE, Lanes::ZERO]);
+                frame.down.begin(&clique, [Lanes::ONE, Lanes::ZERO]);
             }
-            frame.hand_down(node, Wanted::of(clique, needed, false), &mut by_class);
+            frame.hand_down(node, Wanted::of(&clique, needed, false), &mut by_class);
         }
         frame
     }
@@ -173,13 +173,13 @@ impl<'a> Frame<'a, Lanes> {
     fn total(&mut self, spot: &Spot) -> [f64; LANES] {
         let changed = || spot.path.iter().chain(&spot.tops);
         let saved = changed().map(|&node| {
-            let groups = self.node(node).groups.clone();
+            let groups = self.tree.cliques.groups(node);
             (self.up.sums[groups].to_vec(), self.up.exponents[node])
         });
         let saved: Vec<(Vec<Lanes>, i32)> = saved.collect();
         changed().for_each(|&node| self.message(node, spot.touched.get(&node)));
         let tops = spot.tops.iter().map(|&top| {
-            let groups = self.node(top).groups.clone();
+            let groups = self.tree.cliques.groups(top);
             let counts = self.down.by_sum[groups.clone()].iter();
             let mut all = Lanes::ZERO;
             let each = self.up.sums[groups].iter().zip(counts);
@@ -189,7 +189,7 @@ impl<'a> Frame<'a, Lanes> {
         });
         let tops: Vec<(usize, Lanes, i32)> = tops.collect();
         for (&node, (sums, exponent)) in changed().zip(saved) {
-            let groups = self.node(node).groups.clone();
+            let groups = self.tree.cliques.groups(node);
             self.up.sums[groups].copy_from_slice(&sums);
             self.up.exponents[node] = exponent;
         }
@@ -200,13 +200,11 @@ impl<'a> Frame<'a, Lanes> {
     fn product(&self, told: &[(usize, Lanes, i32)], log_scale: f64) -> [f64; LANES] {
         let mut product = [Lanes::ONE];
         let mut exponent = 0;
-        for (root, node) in self.tree.cliques.nodes.iter().enumerate() {
-            if node.parent.is_some() {
-                continue;
-            }
+        for root in self.tree.cliques.roots() {
+            let group = self.tree.cliques.groups(root).start;
             let known = told.iter().find(|(told, _, _)| *told == root);
             let (value, power) = known.map_or(
-                (self.up.sums[node.groups.start], self.up.exponents[root]),
+                (self.up.sums[group], self.up.exponents[root]),
                 |&(_, value, power)| (value, power),
             );
             product[0] = product[0] * value.positive();

@@ -37,7 +37,7 @@ impl<'a> Draft<'a> {
         let said = model.likelihoods.iter().map(|one| &one.table);
         let factors = split
             .fixed(model)
-            .chain(said.chain(optional).map(Factor::of));
+            .chain(said.chain(optional).map(Factor::Table));
         let arranged = arrange(&mut states, factors, ties);
         let most = most.min(MOST_ENTRIES);
         if entries_of(&arranged.cliques, &states) > MOST_ZEROS * most as f64 {
@@ -54,9 +54,10 @@ impl<'a> Draft<'a> {
     }
 
     /// Builds the cliques, multiplies in what never changes.
-    pub(super) fn tree<T: Number>(&self) -> Result<Tree, Error> {
+    pub(super) fn tree<T: Number>(self) -> Result<Tree, Error> {
         let model = self.model;
-        let mut plan = Plan::new(&self.arranged, &self.states);
+        let width = self.arranged.cliques.iter().map(<[Var]>::len).max();
+        let mut plan = Plan::new(self.arranged, &self.states);
         let mut scalar = 1.0;
         for factor in self.split.fixed(model) {
             scalar *= plan.fixed(factor);
@@ -66,7 +67,7 @@ impl<'a> Draft<'a> {
         }
         for likelihood in &model.likelihoods {
             scalar *= if likelihood.finding == ALWAYS {
-                plan.fixed(Factor::of(&likelihood.table))
+                plan.fixed(Factor::Table(&likelihood.table))
             } else {
                 plan.finding(&likelihood.table, likelihood.finding)
             };
@@ -80,11 +81,10 @@ impl<'a> Draft<'a> {
         cliques.optional = optional.collect::<Result<_, _>>()?;
         let mut component = components(&cliques);
         if let Some(once) = &model.once {
-            join_carriers(&mut component, &cliques, cliques.home[once.var]);
+            join_carriers(&mut component, &cliques, cliques.home(once.var));
         }
         let mut functions = vec![false; model.states.len()];
         model.ors.iter().for_each(|or| functions[or.child] = true);
-        let width = self.arranged.cliques.iter().map(Vec::len).max();
         Ok(Tree {
             states: self.states.as_slice().into(),
             functions: functions.into(),
@@ -107,9 +107,6 @@ struct Split {
     signs: Vec<Option<[Var; 2]>>,
     signed: bool,
 }
-
-/// The child of an OR by its auxiliary: what fails is all that happens less that no cause acts.
-const SIGN: [f64; 4] = [1.0, -1.0, 0.0, 1.0];
 
 impl Split {
     /// Splits each OR by its auxiliary, which gets its number of states.
@@ -149,18 +146,14 @@ impl Split {
         let tables = model.conditionals.iter().chain(&self.tables);
         let ors = self.signs.iter().zip(&model.ors);
         let split = ors.filter_map(|(sign, or)| Some((sign.as_ref()?, or)));
-        tables.map(Factor::of).chain(split.flat_map(|(sign, or)| {
-            let signed = Factor {
-                under: None,
-                vars: sign,
-                values: &SIGN,
-            };
-            let causes = or.survivals.iter().map(|survival| Factor {
-                under: Some(sign[0]),
-                ..Factor::of(survival)
-            });
-            std::iter::once(signed).chain(causes)
-        }))
+        tables
+            .map(Factor::Table)
+            .chain(split.flat_map(|(sign, or)| {
+                let under = sign[0] as u32;
+                let causes = or.survivals.iter();
+                std::iter::once(Factor::Sign(sign))
+                    .chain(causes.map(move |cause| Factor::Under(under, cause)))
+            }))
     }
 }
 
@@ -173,10 +166,10 @@ fn constant(or: &Or) -> Option<f64> {
     values.product()
 }
 
-fn components(cliques: &Cliques) -> Vec<usize> {
-    let mut component: Vec<usize> = (0..cliques.nodes.len()).collect();
-    for index in (0..cliques.nodes.len()).rev() {
-        if let Some(parent) = cliques.nodes[index].parent {
+fn components(cliques: &Cliques) -> Vec<u32> {
+    let mut component: Vec<u32> = (0..cliques.count() as u32).collect();
+    for index in (0..component.len()).rev() {
+        if let Some(parent) = cliques.parent(index) {
             component[index] = component[parent];
         }
     }
@@ -184,17 +177,16 @@ fn components(cliques: &Cliques) -> Vec<usize> {
 }
 
 /// Components in which an unmodelled fault may sit depend on each other: there is at most one.
-fn join_carriers(component: &mut [usize], cliques: &Cliques, standing: usize) {
-    let carrying: BTreeSet<usize> = cliques
-        .nodes
-        .iter()
+fn join_carriers(component: &mut [u32], cliques: &Cliques, standing: usize) {
+    let carrying: BTreeSet<u32> = cliques
+        .nodes()
         .zip(component.iter())
         .filter(|(node, _)| !node.carries.is_empty())
         .map(|(_, component)| *component)
         .collect();
     for number in component.iter_mut() {
         if carrying.contains(number) {
-            *number = standing;
+            *number = standing as u32;
         }
     }
 }

@@ -36,7 +36,7 @@ impl Tree {
     pub(super) fn found(&self) -> Vec<f64> {
         let mut found = self.cliques.base.clone();
         for evidence in &self.cliques.evidence {
-            let entries = self.cliques.nodes[evidence.node].entries.clone();
+            let entries = self.cliques.entries(evidence.node);
             let values = found[entries].iter_mut().zip(&*evidence.values);
             values.for_each(|(found, value)| *found *= value);
         }
@@ -57,14 +57,13 @@ impl<'a, T: Number> Frame<'a, T> {
         }
     }
 
-    pub(super) fn node(&self, index: usize) -> &'a Node {
-        &self.tree.cliques.nodes[index]
+    pub(super) fn node(&self, index: usize) -> Node<'a> {
+        self.tree.cliques.node(index)
     }
 
     /// Makes the entries of a clique ready.
-    fn prepare(&mut self, index: usize, touch: Option<&Touch>) {
+    fn prepare(&mut self, index: usize, node: &Node<'_>, touch: Option<&Touch>) {
         let cliques = &self.tree.cliques;
-        let node = self.node(index);
         let found = match touch.and_then(|touch| touch.found.as_deref()) {
             Some(found) => found,
             None => &self.found[node.entries.clone()],
@@ -99,20 +98,24 @@ impl<'a, T: Number> Frame<'a, T> {
 
     /// A clique's message anew.
     pub(super) fn message(&mut self, index: usize, touch: Option<&Touch>) {
-        self.prepare(index, touch);
+        let node = self.node(index);
+        self.prepare(index, &node, touch);
         self.up.sum_up(Entries {
             cliques: &self.tree.cliques,
             index,
+            node: &node,
             own: &self.own,
         });
     }
 
     /// How much the messages to a clique count, and its sums by class; after all cliques above it.
     pub(super) fn hand_down(&mut self, index: usize, wanted: Wanted, by_class: &mut Vec<T>) {
-        self.prepare(index, None);
+        let node = self.node(index);
+        self.prepare(index, &node, None);
         let entries = Entries {
             cliques: &self.tree.cliques,
             index,
+            node: &node,
             own: &self.own,
         };
         self.down.hand_down(entries, &self.up, wanted, by_class);

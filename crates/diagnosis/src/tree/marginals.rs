@@ -118,17 +118,17 @@ impl Tree {
 
     /// The cliques of these variables and all above them.
     pub(super) fn way_to(&self, wanted: &[Var]) -> Way {
-        let nodes = &self.cliques.nodes;
+        let count = self.cliques.count();
         let mut way = Way {
-            asked: vec![false; nodes.len()],
-            needed: vec![false; nodes.len()],
+            asked: vec![false; count],
+            needed: vec![false; count],
         };
         for &var in wanted {
-            way.asked[self.cliques.home[var]] = true;
-            let mut at = Some(self.cliques.home[var]);
+            way.asked[self.cliques.home(var)] = true;
+            let mut at = Some(self.cliques.home(var));
             while let Some(node) = at.filter(|&node| !way.needed[node]) {
                 way.needed[node] = true;
-                at = nodes[node].parent;
+                at = self.parent(node);
             }
         }
         way
@@ -143,7 +143,6 @@ impl Tree {
         found: &mut [Marginals],
         part: impl Fn(T, usize) -> f64,
     ) {
-        let nodes = &self.cliques.nodes;
         let reading = |root: usize| self.reading(root, messages, changed.once);
         let mut by_state: Vec<T> = Vec::new();
         Pass::new(&self.cliques, &changed.cliques).down(
@@ -152,10 +151,11 @@ impl Tree {
             &way.asked,
             reading,
             |node, sums| {
-                for &var in &nodes[node].vars {
+                let node = self.cliques.node(node);
+                for &var in node.vars {
                     by_state.clear();
                     by_state.resize(self.states[var], T::ZERO);
-                    for (state, run) in nodes[node].runs(var, &self.states) {
+                    for (state, run) in node.runs(var, &self.states) {
                         for &sum in &sums[run] {
                             by_state[state] += sum;
                         }

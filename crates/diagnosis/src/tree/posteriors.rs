@@ -89,7 +89,7 @@ impl Tree {
         let mut touched: Vec<usize> = tables
             .map(|&table| self.cliques.optional[table].node)
             .collect();
-        touched.extend(works.weights.iter().map(|(var, _)| self.cliques.home[*var]));
+        touched.extend(works.weights.iter().map(|(var, _)| self.cliques.home(*var)));
         touched.sort_unstable();
         touched.dedup();
         touched
@@ -97,9 +97,7 @@ impl Tree {
 
     /// For each root how much its two parts count, all other roots taken together.
     fn readings<T: Number>(&self, messages: &Messages<T>, once: Dual<T>) -> Vec<(usize, Dual<T>)> {
-        let nodes = self.cliques.nodes.iter().enumerate();
-        let roots = nodes.filter(|(_, node)| node.parent.is_none());
-        let roots: Vec<usize> = roots.map(|(root, _)| root).collect();
+        let roots: Vec<usize> = self.cliques.roots().collect();
         let Some(known) = &self.once else {
             let alone = |root| (root, [T::ONE, T::ZERO]);
             return roots.into_iter().map(alone).collect();
@@ -146,14 +144,14 @@ impl Frame<'_, Lanes> {
         way: Option<&Way>,
     ) -> Vec<(f64, Marginals)> {
         let tree = self.tree;
-        let nodes = &tree.cliques.nodes;
+        let cliques = &tree.cliques;
         self.changed = tree.changes_of_each(questions);
-        let mut dirty = vec![false; nodes.len()];
+        let mut dirty = vec![false; cliques.count()];
         touched.for_each(|node| dirty[node] = true);
-        for node in 0..nodes.len() {
+        for node in 0..cliques.count() {
             if dirty[node] {
                 self.message(node, None);
-                if let Some(parent) = nodes[node].parent {
+                if let Some(parent) = cliques.parent(node) {
                     dirty[parent] = true;
                 }
             }
@@ -164,7 +162,7 @@ impl Frame<'_, Lanes> {
             self.read_down(way, &mut found);
         }
         let (total, log) = tree.total(&self.up, self.changed.once);
-        for (node, _) in nodes.iter().zip(&dirty).filter(|(_, dirty)| **dirty) {
+        for (node, _) in cliques.nodes().zip(&dirty).filter(|(_, dirty)| **dirty) {
             for group in node.groups.clone() {
                 self.up.sums[group] = Lanes::of(base.sums[group], 0.0);
                 if node.dual {
@@ -182,14 +180,14 @@ impl Frame<'_, Lanes> {
         let tree = self.tree;
         self.down.clear();
         for (root, reading) in tree.readings(&self.up, self.changed.once) {
-            self.down.begin(self.node(root), reading);
+            self.down.begin(&self.node(root), reading);
         }
         let mut by_class = Vec::new();
-        for index in (0..tree.cliques.nodes.len()).rev() {
+        for index in (0..tree.cliques.count()).rev() {
             if !way.needed[index] {
                 continue;
             }
-            let wanted = Wanted::of(self.node(index), &way.needed, way.asked[index]);
+            let wanted = Wanted::of(&self.node(index), &way.needed, way.asked[index]);
             self.hand_down(index, wanted, &mut by_class);
             if way.asked[index] {
                 self.read(index, &by_class, found);
@@ -204,8 +202,8 @@ impl Frame<'_, Lanes> {
 
     /// The chances of the variables that a clique sums out.
     fn read(&self, index: usize, by_class: &[Lanes], found: &mut [Marginals]) {
-        let node = &self.tree.cliques.nodes[index];
-        for &var in &node.vars {
+        let node = self.node(index);
+        for &var in node.vars {
             let mut by_state = vec![Lanes::ZERO; self.tree.states[var]];
             for (state, run) in node.runs(var, &self.tree.states) {
                 by_class[run].iter().for_each(|&sum| by_state[state] += sum);

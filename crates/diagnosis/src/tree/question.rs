@@ -171,8 +171,9 @@ impl Tree {
                 }
                 continue;
             }
-            let node = self.cliques.home[*var];
-            let runs = self.cliques.nodes[node].runs(*var, &self.states);
+            let node = self.cliques.home(*var);
+            let of = self.cliques.node(node);
+            let runs = of.runs(*var, &self.states);
             let classes = changed.cliques.weights(&self.cliques, node);
             for (state, run) in runs {
                 for value in &mut classes[run] {
@@ -183,9 +184,9 @@ impl Tree {
     }
 
     pub(super) fn touched_by(&self, question: &Question) -> Vec<bool> {
-        let mut touched = vec![false; self.cliques.nodes.len()];
+        let mut touched = vec![false; self.cliques.count()];
         for (var, _) in &question.weights {
-            touched[self.cliques.home[*var]] = true;
+            touched[self.cliques.home(*var)] = true;
         }
         for evidence in &self.cliques.evidence {
             touched[evidence.node] |= question.without.contains(&evidence.finding);
