@@ -22,7 +22,7 @@ use crate::{
     looks::{CANNOT, rows_of},
     lower::{Asked, Lowered, Unmodelled, lower},
     model::{Model, Or, Table, Var},
-    tree::{Marginals, Tree, Upward},
+    tree::{Marginals, Question, Tree, Upward},
     unroll::Unrolled,
 };
 
@@ -127,7 +127,9 @@ impl Asking {
 
     /// The chance that all functions of a set work, for each of these sets.
     pub(crate) fn chances(&self, works: &[usize]) -> Vec<f64> {
-        let works = works.iter().map(|&works| Arc::clone(&self.works[works]));
+        let works = works
+            .iter()
+            .map(|&works| Question::that(&self.works[works]));
         let logs = self
             .tree
             .log_totals_of(&self.upward, &works.collect::<Vec<_>>());
@@ -143,8 +145,9 @@ impl Asking {
 
     /// For each set that checks speak of the same, with the posteriors of these variables where they work.
     pub(crate) fn posteriors(&self, wanted: &[Var]) -> (Vec<f64>, Vec<Marginals>) {
-        let works = &self.works[..self.told];
-        let each = self.tree.posteriors_beside(&self.upward, works, wanted);
+        let works = self.works[..self.told].iter().map(Question::that);
+        let works: Vec<Question> = works.collect();
+        let each = self.tree.posteriors_beside(&self.upward, &works, wanted);
         let each = each.into_iter();
         each.map(|(log, marginals)| (self.given_findings(log), marginals))
             .unzip()

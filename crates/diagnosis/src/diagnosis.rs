@@ -505,7 +505,7 @@ fn fits_of(group: &Group) -> Vec<Fit> {
         without: vec![finding],
         ..Question::default()
     });
-    let others = tree.log_totals(&questions.collect::<Vec<_>>());
+    let others = tree.log_totals_of(upward, &questions.collect::<Vec<_>>());
     // where the others contradict each other already this is no number, and the finding is not to blame
     let fit = |(finding, others): (&Arc<Finding>, f64)| Fit {
         steps: group.steps_of(finding),

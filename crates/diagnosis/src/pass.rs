@@ -48,6 +48,16 @@ impl<T: Number> Changes<T> {
         *self.without.entry(table).or_default() |= chosen;
     }
 
+    /// The questions that leave a finding's table out.
+    pub(crate) fn without(&self, table: usize) -> Option<u8> {
+        self.without.get(&table).copied()
+    }
+
+    /// Whether a question leaves one of these out.
+    pub(crate) fn leave_anything_out(&self, mut tables: impl Iterator<Item = usize>) -> bool {
+        !self.without.is_empty() && tables.any(|table| self.without.contains_key(&table))
+    }
+
     /// Multiplies a table in, for these of the questions.
     pub(crate) fn multiply_in(&mut self, node: usize, table: usize, chosen: u8) {
         self.with.entry(node).or_default().push((table, chosen));
@@ -150,7 +160,7 @@ impl<'a, T: Number> Pass<'a, T> {
         }
         for table in cliques.said(index) {
             let values = own.iter_mut().zip(&*cliques.evidence[table].values);
-            match self.changes.without.get(&table).map(|left_out| !left_out) {
+            match self.changes.without(table).map(|left_out| !left_out) {
                 None => values.for_each(|(own, &value)| *own = *own * T::of(value, 0.0)),
                 Some(chosen) if chosen & T::ALL == 0 => {}
                 Some(chosen) => {

@@ -17,7 +17,7 @@ use crate::{
     error::Error,
     model::Var,
     situation::{Action, Chip, Machine, Situation, Step as BenchStep, Truth},
-    tree::Marginals,
+    tree::{Marginals, Question},
 };
 
 /// The mule's tag in its own small situation.
@@ -186,8 +186,8 @@ impl Diagnosis {
         let shown: Vec<(Var, &Vec<f64>, f64)> = shown.collect();
         let beside = shown
             .iter()
-            .map(|&(var, shown, _)| Works::weighing(var, shown));
-        let beside: Vec<Arc<Works>> = beside.collect();
+            .map(|&(var, shown, _)| Question::that(&Works::weighing(var, shown)));
+        let beside: Vec<Question> = beside.collect();
         let Compiled { tree, upward, .. } = of.compiled();
         let after = tree.posteriors_beside(upward, &beside, &adviser.members);
         let after: Vec<Marginals> = after.into_iter().map(|(_, marginals)| marginals).collect();

@@ -63,7 +63,12 @@ impl Diagnosis {
     pub fn for_and_against(&self, tag: &str) -> Result<Vec<Speaks>, Error> {
         let (group, machine) = self.place(tag)?;
         let group = &self.groups()[group];
-        let Compiled { lowered, tree, .. } = group.compiled();
+        let Compiled {
+            lowered,
+            tree,
+            upward,
+            ..
+        } = group.compiled();
         let listed = listed_on(&group.unrolled, machine, lowered);
         let mut modes: Vec<(Holder, String, Var, usize)> = listed
             .into_iter()
@@ -92,7 +97,8 @@ impl Diagnosis {
             without: without.clone(),
             ..Question::default()
         }));
-        let mut each = tree.marginals_of_each(&questions, &wanted).into_iter();
+        let each = tree.posteriors_beside(upward, &questions, &wanted);
+        let mut each = each.into_iter();
         let now = each.next().map(|(_, marginals)| log_odds(&marginals));
         let now = now.unwrap_or_default();
         let speaks = sets

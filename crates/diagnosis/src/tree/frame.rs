@@ -69,6 +69,19 @@ impl<'a, T: Number> Frame<'a, T> {
             None => &self.found[node.entries.clone()],
         };
         let changes = &self.changed.cliques;
+        let known = changes.leave_anything_out(cliques.said(index)).then(|| {
+            // what is left out by some of the questions is multiplied in below
+            let mut known = cliques.base[node.entries.clone()].to_vec();
+            for table in cliques
+                .said(index)
+                .filter(|&table| changes.without(table).is_none())
+            {
+                let values = known.iter_mut().zip(&*cliques.evidence[table].values);
+                values.for_each(|(known, value)| *known *= value);
+            }
+            known
+        });
+        let found = known.as_deref().unwrap_or(found);
         self.weights.clear();
         let weights = changes.of(index, node.classes).unwrap_or_default();
         self.weights.extend_from_slice(weights);
@@ -89,10 +102,19 @@ impl<'a, T: Number> Frame<'a, T> {
             self.own
                 .extend(own.zip(weights).map(|(own, weight)| own * weight));
         }
-        for &(table, chosen) in changes.tables(index) {
-            let values = cliques.optional[table].values.iter();
+        let mut multiply_in = |values: &[f64], chosen| {
             let own = self.own.iter_mut().zip(values);
             own.for_each(|(own, &value)| *own = own.times_where(value, chosen));
+        };
+        for &(table, chosen) in changes.tables(index) {
+            multiply_in(&cliques.optional[table].values, chosen);
+        }
+        if known.is_some() {
+            for table in cliques.said(index) {
+                if let Some(left_out) = changes.without(table) {
+                    multiply_in(&cliques.evidence[table].values, !left_out);
+                }
+            }
         }
     }
 

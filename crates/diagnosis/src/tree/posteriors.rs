@@ -2,10 +2,7 @@
 //!
 //! Upwards only what is said changes: the rest of the messages is that of the findings.
 
-use std::sync::Arc;
-
 use crate::{
-    asking::Works,
     messages::{Dual, Messages, Wanted, brought_back, times},
     model::Var,
     number::{LANES, Lanes, Number},
@@ -19,41 +16,39 @@ use super::{
 };
 
 impl Tree {
-    /// Posteriors of these variables with each thing that is said beside the findings, whose pass is `base`; and the logarithms of the
+    /// Posteriors of these variables with each thing that is asked beside the findings, whose pass is `base`; and the logarithms of the
     /// totals.
     pub(crate) fn posteriors_beside(
         &self,
         base: &Upward,
-        beside: &[Arc<Works>],
+        beside: &[Question],
         wanted: &[Var],
     ) -> Vec<(f64, Marginals)> {
         let Kept::Plain(base) = &base.messages else {
-            let questions = beside.iter().map(Question::that);
-            return self.marginals_of_each(&questions.collect::<Vec<_>>(), wanted);
+            return self.marginals_of_each(beside, wanted);
         };
         self.beside(base, beside, Some(&self.way_to(wanted)))
     }
 
     /// The logarithms of the totals alone.
-    pub(crate) fn log_totals_of(&self, base: &Upward, beside: &[Arc<Works>]) -> Vec<f64> {
+    pub(crate) fn log_totals_of(&self, base: &Upward, beside: &[Question]) -> Vec<f64> {
         let Kept::Plain(base) = &base.messages else {
-            let questions = beside.iter().map(Question::that);
-            return self.log_totals(&questions.collect::<Vec<_>>());
+            return self.log_totals(beside);
         };
         let each = self.beside(base, beside, None).into_iter();
         each.map(|(log, _)| log).collect()
     }
 
-    /// With each thing that is said the logarithm of the total, and the posteriors on this way.
+    /// With each thing that is asked the logarithm of the total, and the posteriors on this way.
     fn beside(
         &self,
         base: &Messages<f64>,
-        beside: &[Arc<Works>],
+        beside: &[Question],
         way: Option<&Way>,
     ) -> Vec<(f64, Marginals)> {
         let found = self.found();
         // what touches the same cliques goes together
-        let touched: Vec<Vec<usize>> = beside.iter().map(|works| self.touched(works)).collect();
+        let touched: Vec<Vec<usize>> = beside.iter().map(|one| self.touched(one)).collect();
         let mut order: Vec<usize> = (0..beside.len()).collect();
         order.sort_by(|&a, &b| touched[a].cmp(&touched[b]));
         let chunks: Vec<&[usize]> = order.chunks(LANES).collect();
@@ -67,8 +62,8 @@ impl Tree {
             let lanes = base.beside_each_other();
             let mut frame = Frame::new(self, &found, lanes);
             let each = share.iter().flat_map(|&chunk| {
-                let questions = chunk.iter().map(|&one| Question::that(&beside[one]));
-                let questions: Vec<Question> = questions.collect();
+                let questions: Vec<Question> =
+                    chunk.iter().map(|&one| beside[one].clone()).collect();
                 let touched = chunk.iter().flat_map(|&one| touched[one].iter().copied());
                 let answers = frame.posteriors(base, &questions, touched, way);
                 chunk.iter().copied().zip(answers).collect::<Vec<_>>()
@@ -83,13 +78,17 @@ impl Tree {
         each.into_iter().map(|(_, answer)| answer).collect()
     }
 
-    /// The cliques in which something is said.
-    fn touched(&self, works: &Works) -> Vec<usize> {
-        let tables = works.tables.iter();
+    /// The cliques that a question changes.
+    fn touched(&self, question: &Question) -> Vec<usize> {
+        let works = question.works.iter();
+        let tables = works.clone().flat_map(|works| &works.tables);
+        let weighed = works.flat_map(|works| &works.weights);
         let mut touched: Vec<usize> = tables
             .map(|&table| self.cliques.optional[table].node)
             .collect();
-        touched.extend(works.weights.iter().map(|(var, _)| self.cliques.home(*var)));
+        let weighed = weighed.chain(&question.weights);
+        touched.extend(weighed.map(|(var, _)| self.cliques.home(*var)));
+        touched.extend(self.said_by(&question.without).map(|(_, node)| node));
         touched.sort_unstable();
         touched.dedup();
         touched

@@ -79,14 +79,20 @@ impl Tree {
         without: &[usize],
         chosen: u8,
     ) {
-        if without.is_empty() {
-            return;
+        for (table, _) in self.said_by(without) {
+            changed.cliques.leave_out(table, chosen);
         }
-        for (table, evidence) in self.cliques.evidence.iter().enumerate() {
-            if without.contains(&evidence.finding) {
-                changed.cliques.leave_out(table, chosen);
-            }
-        }
+    }
+
+    /// What these findings say, with the cliques where they say it.
+    pub(super) fn said_by(&self, findings: &[usize]) -> impl Iterator<Item = (usize, usize)> {
+        let all = match findings {
+            [] => &[][..],
+            _ => &self.cliques.evidence,
+        };
+        let some = all.iter().enumerate();
+        let some = some.filter(|(_, evidence)| findings.contains(&evidence.finding));
+        some.map(|(table, evidence)| (table, evidence.node))
     }
 
     /// Several questions, by cliques. What all of them weigh alike is weighed once.
@@ -188,8 +194,8 @@ impl Tree {
         for (var, _) in &question.weights {
             touched[self.cliques.home(*var)] = true;
         }
-        for evidence in &self.cliques.evidence {
-            touched[evidence.node] |= question.without.contains(&evidence.finding);
+        for (_, node) in self.said_by(&question.without) {
+            touched[node] = true;
         }
         touched
     }
