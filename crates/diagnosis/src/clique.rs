@@ -39,7 +39,7 @@ pub(crate) struct Node<'a> {
     pub(crate) roundings: usize,
 }
 
-/// Where the lists of a clique begin; they end where those of the next one begin.
+/// A clique as it is kept. Its lists begin here and end where those of the next one begin, but for `carries`, which has one for each class.
 #[derive(Debug, Default)]
 struct Begin {
     separator: u32,
@@ -53,7 +53,7 @@ struct Begin {
     parent: u32,
     /// [`NONE`] where the unmodelled fault cannot sit.
     carries: u32,
-    roundings: u16,
+    roundings: u32,
     dual: bool,
 }
 
@@ -101,6 +101,7 @@ impl Deref for Cliques {
 pub(crate) struct Shape {
     /// By clique, and one more for the end.
     begins: Vec<Begin>,
+    /// Of all cliques, as their nodes have them.
     separators: Vec<Var>,
     vars: Vec<Var>,
     children: Vec<u32>,
@@ -256,6 +257,7 @@ impl Shape {
 
     /// Room that is not used is given back.
     fn shrink(&mut self) {
+        self.carries.shrink_to_fit();
         self.base.shrink_to_fit();
         self.base_low.shrink_to_fit();
         self.class.shrink_to_fit();
@@ -335,12 +337,13 @@ pub(crate) struct Plan<'a> {
     carriers: Vec<(u32, Var, f64)>,
 }
 
-/// A table, by itself or under the auxiliary of an OR: in the second state of that it counts 1.
+/// What a network is the product of.
 #[derive(Debug, Clone, Copy)]
 pub(crate) enum Factor<'a> {
     Table(&'a Table),
+    /// Under the auxiliary of an OR: in the second state of that it counts 1.
     Under(u32, &'a Table),
-    /// An auxiliary and its child.
+    /// The auxiliary of an OR and its child.
     Sign(&'a [Var; 2]),
 }
 
@@ -368,83 +371,12 @@ impl<'a> Factor<'a> {
 }
 
 impl<'a> Plan<'a> {
-    /// A clique that lies inside the one below it is summed out together with that one.
     pub(crate) fn new(arranged: Arrangement, states: &'a [usize]) -> Self {
-        let Arrangement { cliques, parents } = &arranged;
-        let count = cliques.len();
-        let mut place = vec![0; states.len()];
-        // by clique: the one below that it joins; by clique: state combinations summed out so far
-        let mut below = vec![NONE; count];
-        let mut joined = vec![false; count];
-        let mut classes: Vec<usize> = Vec::with_capacity(count);
-        classes.extend(cliques.iter().map(|clique| states[clique[0]]));
-        for (index, clique) in cliques.iter().enumerate() {
-            place[clique[0]] = index as u32;
-            let Some(parent) = parents[index] else {
-                continue;
-            };
-            let above = &cliques[parent];
-            let inside = clique.len() == above.len() + 1
-                && classes[index] * states[above[0]] <= MOST_CLASSES;
-            if inside && below[parent] == NONE {
-                below[parent] = index as u32;
-                joined[index] = true;
-                classes[parent] *= classes[index];
-            }
-        }
-        let mut shape = Shape {
-            home: vec![0; count],
-            ..Shape::default()
-        };
-        // by clique of the arrangement: the one that it is part of
-        let mut node_of = vec![NONE; count];
-        let kept = joined.iter().filter(|joined| !**joined).count();
-        shape.begins.reserve_exact(kept + 1);
-        shape.vars.reserve_exact(count);
-        let left = |index: &usize| cliques[*index].len() - 1;
-        let separators = (0..count).filter(|&index| !joined[index]);
-        shape
-            .separators
-            .reserve_exact(separators.map(|index| left(&index)).sum());
-        for last in (0..count).filter(|&index| !joined[index]) {
-            let begin = Begin {
-                separator: shape.separators.len() as u32,
-                vars: shape.vars.len() as u32,
-                classes: classes[last] as u32,
-                parent: parents[last].map_or(NONE, |parent| parent as u32),
-                carries: NONE,
-                ..Begin::default()
-            };
-            let mut at = last as u32;
-            while at != NONE {
-                let index = at as usize;
-                node_of[index] = shape.begins.len() as u32;
-                shape.vars.push(cliques[index][0]);
-                at = below[index];
-            }
-            let first = shape.separators.len();
-            shape.separators.extend(&cliques[last][1..]);
-            shape.separators[first..].sort_unstable_by_key(|&var| std::cmp::Reverse(place[var]));
-            shape.begins.push(begin);
-        }
-        for (home, &place) in shape.home.iter_mut().zip(&place) {
-            *home = node_of[place as usize];
-        }
-        for begin in &mut shape.begins {
-            if begin.parent != NONE {
-                begin.parent = node_of[begin.parent as usize];
-            }
-        }
-        shape.begins.push(Begin {
-            separator: shape.separators.len() as u32,
-            vars: shape.vars.len() as u32,
-            ..Begin::default()
-        });
-        shape.name_children();
+        let joined = Joined::of(&arranged, states);
         Self {
             states,
-            shape,
-            place,
+            shape: Shape::without_entries(&arranged, &joined),
+            place: joined.place,
             fixed: Vec::new(),
             evidence: Vec::new(),
             carriers: Vec::new(),
@@ -485,7 +417,96 @@ impl<'a> Plan<'a> {
     }
 }
 
+/// Cliques of an arrangement that are summed out together: each of these lies inside the one below it.
+struct Joined {
+    /// The place of a variable in the order.
+    place: Vec<u32>,
+    /// By clique: the one below that it joins, or [`NONE`].
+    below: Vec<u32>,
+    /// By clique: whether it is joined to the one above.
+    gone: Vec<bool>,
+    /// By clique: state combinations summed out with it.
+    classes: Vec<usize>,
+}
+
+impl Joined {
+    fn of(Arrangement { cliques, parents }: &Arrangement, states: &[usize]) -> Self {
+        let count = cliques.len();
+        let mut joined = Self {
+            place: vec![0; states.len()],
+            below: vec![NONE; count],
+            gone: vec![false; count],
+            classes: cliques.iter().map(|clique| states[clique[0]]).collect(),
+        };
+        for (index, clique) in cliques.iter().enumerate() {
+            joined.place[clique[0]] = index as u32;
+            let Some(parent) = parents[index] else {
+                continue;
+            };
+            let above = &cliques[parent];
+            let inside = clique.len() == above.len() + 1
+                && joined.classes[index] * states[above[0]] <= MOST_CLASSES;
+            if inside && joined.below[parent] == NONE {
+                joined.below[parent] = index as u32;
+                joined.gone[index] = true;
+                joined.classes[parent] *= joined.classes[index];
+            }
+        }
+        joined
+    }
+
+    /// The last clique of each that are summed out together.
+    fn last_ones(&self) -> impl Iterator<Item = usize> {
+        (0..self.gone.len()).filter(|&index| !self.gone[index])
+    }
+}
+
 impl Shape {
+    fn without_entries(Arrangement { cliques, parents }: &Arrangement, joined: &Joined) -> Self {
+        let mut shape = Self::default();
+        shape.begins.reserve_exact(joined.last_ones().count() + 1);
+        shape.vars.reserve_exact(cliques.len());
+        let separators = joined.last_ones().map(|last| cliques[last].len() - 1);
+        shape.separators.reserve_exact(separators.sum());
+        // by clique of the arrangement: the one that it is part of
+        let mut node_of = vec![NONE; cliques.len()];
+        for last in joined.last_ones() {
+            let node = shape.begins.len() as u32;
+            let (separator, vars) = (shape.separators.len(), shape.vars.len());
+            let mut at = last as u32;
+            while at != NONE {
+                node_of[at as usize] = node;
+                shape.vars.push(cliques[at as usize][0]);
+                at = joined.below[at as usize];
+            }
+            shape.separators.extend(&cliques[last][1..]);
+            shape.separators[separator..]
+                .sort_unstable_by_key(|&var| std::cmp::Reverse(joined.place[var]));
+            shape.begins.push(Begin {
+                separator: separator as u32,
+                vars: vars as u32,
+                classes: joined.classes[last] as u32,
+                parent: parents[last].map_or(NONE, |parent| parent as u32),
+                carries: NONE,
+                ..Begin::default()
+            });
+        }
+        for begin in &mut shape.begins {
+            if begin.parent != NONE {
+                begin.parent = node_of[begin.parent as usize];
+            }
+        }
+        shape.begins.push(Begin {
+            separator: shape.separators.len() as u32,
+            vars: shape.vars.len() as u32,
+            ..Begin::default()
+        });
+        let home = joined.place.iter().map(|&place| node_of[place as usize]);
+        shape.home = home.collect();
+        shape.name_children();
+        shape
+    }
+
     /// From the parents of the cliques to their children.
     fn name_children(&mut self) {
         let count = self.count();

@@ -1,5 +1,7 @@
 //! Writing acts, and truths found out.
 
+use std::collections::BTreeSet;
+
 use catalogue::{Mount, Profile};
 use journal::{Draft, Entry, Line, Places, Truth};
 
@@ -29,16 +31,33 @@ impl Workshop {
         let mut inner = self.fresh()?;
         let tag = inner.state().machine(tag)?.tag.clone();
         let before = leads(&mut inner, &tag);
+        let known = {
+            let state = inner.state();
+            let machine = state.machine(&tag)?;
+            Known {
+                empty: machine.empty.clone(),
+                marked: machine.marked.keys().cloned().collect(),
+            }
+        };
         let entries = inner.write(|state| drafts(state, &tag, act))?;
         let said = entries.first().and_then(|entry| said(&tag, &entry.line));
-        match said {
-            Some(changed) => Ok(Written {
+        let mut written = match said {
+            Some(changed) => Written {
                 lines: entries.iter().map(|entry| entry.id).collect(),
                 understood: Vec::new(),
                 changed,
-            }),
-            None => written(&mut inner, &entries, Vec::new(), &before),
+            },
+            None => written(&mut inner, &entries, Vec::new(), &before)?,
+        };
+        if let Some(part) = known.lost_track(entries.iter().map(|entry| &entry.line)) {
+            if !written.changed.is_empty() {
+                written.changed.push('\n');
+            }
+            written.changed.push_str(&format!(
+                "The chip that sat in {part} is no longer kept track of; if it may be used again, take this back and give it a mark."
+            ));
         }
+        Ok(written)
     }
 
     /// Writes that a machine was switched on, on its own or a bench supply, or off.
@@ -113,6 +132,30 @@ impl Workshop {
             Ok(vec![draft])
         })?;
         written(&mut inner, &entries, Vec::new(), &before)
+    }
+}
+
+/// What was known of a machine's positions before an act.
+struct Known {
+    empty: BTreeSet<String>,
+    marked: BTreeSet<String>,
+}
+
+impl Known {
+    /// The position of a chip that came out without a mark by which it would be known.
+    fn lost_track<'a>(&self, mut lines: impl Iterator<Item = &'a Line>) -> Option<&'a str> {
+        lines.find_map(|line| match line {
+            Line::Act {
+                done:
+                    journal::Act::Fit {
+                        part,
+                        old_mark: None,
+                        ..
+                    }
+                    | journal::Act::Pull { part, mark: None },
+            } if !self.empty.contains(part) && !self.marked.contains(part) => Some(&**part),
+            _ => None,
+        })
     }
 }
 

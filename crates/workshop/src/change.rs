@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use journal::Entry;
 
 use crate::{
-    contradiction::words,
+    contradiction::{LeftOut, Why, words},
     say,
     views::{Understood, Written},
     words::percent,
@@ -62,15 +62,20 @@ pub(crate) fn written(
     })
 }
 
-/// A line just written that cannot be true with those before it.
+/// A line just written that cannot be true with those before it, or the one before it that no longer counts.
 fn ruled_out(inner: &mut Inner, lines: &[i64]) -> Option<String> {
     let state = inner.state();
     let reckoned = inner.reckon(&[&[]]).ok()?;
-    let out = reckoned
-        .first()?
-        .left_out
-        .iter()
-        .find(|out| lines.contains(&out.line))?;
+    let concerned = |out: &&LeftOut| {
+        let with = match &out.why {
+            Why::Contradicts(with) => &with[..],
+            Why::Unusable(_) => &[],
+        };
+        with.iter()
+            .chain([&out.line])
+            .any(|line| lines.contains(line))
+    };
+    let out = reckoned.first()?.left_out.iter().find(concerned)?;
     Some(words(&state, out))
 }
 

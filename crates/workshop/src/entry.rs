@@ -15,6 +15,9 @@ const LONGEST: usize = 4000;
 
 /// A bare voltage or current above so many times its limits is asked about.
 const MOST_TIMES: f64 = 20.0;
+/// With its unit written it is refused above so many times its limits, if it is so many volts or amperes at least.
+const MOST_TIMES_WRITTEN: f64 = 100.0;
+const LEAST_WRITTEN: f64 = 100.0;
 
 /// A finding as it was understood.
 #[derive(Debug, Clone, PartialEq)]
@@ -406,11 +409,19 @@ fn read(typed: &str, limits: &units::Limits) -> Result<Reading, String> {
         .all(|c| c.is_ascii_digit() || "+-.,\u{2212}".contains(c));
     let (Some(other), true) = (other_unit(limits), bare) else {
         let reading = read(typed)?;
-        if bare && is_absurd(&reading, limits) {
+        if bare && is_absurd(&reading, limits, MOST_TIMES) {
             let near = read(&format!("{typed} m{}", limits.unit.symbol()))?;
             return Err(format!(
                 "{} would be {reading}; if {near} is meant, write the unit",
                 quoted(typed)
+            ));
+        }
+        let far = reading.value.abs() >= LEAST_WRITTEN;
+        if far && is_absurd(&reading, limits, MOST_TIMES_WRITTEN) {
+            return Err(format!(
+                "{} is {:.0} times the limit there; look at the unit",
+                quoted(typed),
+                reading.value.abs() / largest(limits)
             ));
         }
         return Ok(reading);
@@ -437,11 +448,16 @@ fn read(typed: &str, limits: &units::Limits) -> Result<Reading, String> {
 }
 
 /// A voltage or current many times what its limits speak of: more likely a slip than a fault.
-fn is_absurd(reading: &Reading, limits: &units::Limits) -> bool {
+fn is_absurd(reading: &Reading, limits: &units::Limits, times: f64) -> bool {
     let electric = matches!(limits.unit, units::Unit::Volt | units::Unit::Ampere);
+    let largest = largest(limits);
+    electric && largest > 0.0 && reading.value.abs() > times * largest
+}
+
+/// The limit that is farther from 0.
+fn largest(limits: &units::Limits) -> f64 {
     let edges = [limits.low, limits.high].into_iter().flatten();
-    let largest = edges.map(f64::abs).fold(0.0, f64::max);
-    electric && largest > 0.0 && reading.value.abs() > MOST_TIMES * largest
+    edges.map(f64::abs).fold(0.0, f64::max)
 }
 
 /// The unit beside the base unit in which a bare number could be meant.

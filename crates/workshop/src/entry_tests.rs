@@ -272,6 +272,10 @@ fn all_that_is_wrong_is_said_at_once() {
         expect!["`rail`: `4610` would be 4.610 kV; if 4.610 V is meant, write the unit"],
     );
     refuse(
+        "+5v 4.61 kV",
+        expect!["`rail`: `4.61 kV` is 878 times the limit there; look at the unit"],
+    );
+    refuse(
         "minutes -5; picture black",
         expect![
             "expected a check, found `minutes -5`; nearest are `dot-clock`, `picture` or `keys`"

@@ -31,18 +31,12 @@ impl Plan<'_> {
         self.carriers.sort_by_key(|(node, ..)| *node);
         self.place = Vec::new();
         self.reserve();
-        let cliques = Cliques {
-            said: vec![NONE; self.shape.count()],
-            shape: Arc::default(),
-            evidence: Vec::with_capacity(self.evidence.len()),
-            optional: Vec::new(),
-        };
         let mut list = List {
             states: self.states,
             most,
+            lookups: Vec::with_capacity(self.shape.count()),
             shape: self.shape,
-            cliques,
-            lookups: Vec::new(),
+            said: Vec::with_capacity(self.evidence.len()),
             walk: Walk::default(),
         };
         let (mut fixed, mut evidence, mut carriers) =
@@ -57,13 +51,19 @@ impl Plan<'_> {
             list.node::<T>(&rough).ok_or_else(|| too_large(most))?;
         }
         let List {
-            mut shape,
-            mut cliques,
-            ..
+            mut shape, said, ..
         } = list;
         shape.starts.push(shape.base.len() as u32);
         shape.shrink();
-        cliques.shape = Arc::new(shape);
+        let mut cliques = Cliques {
+            said: vec![NONE; shape.count()],
+            shape: Arc::new(shape),
+            evidence: Vec::with_capacity(said.len()),
+            optional: Vec::new(),
+        };
+        for (node, finding, values) in said {
+            cliques.add(node, finding, values);
+        }
         Ok(cliques)
     }
 
@@ -102,7 +102,7 @@ fn of_node<'a, T>(left: &mut &'a [T], index: usize, node: impl Fn(&T) -> u32) ->
     some
 }
 
-/// A clique before its entries are listed.
+/// What speaks of a clique, beside the messages from below.
 struct Rough<'a> {
     index: usize,
     fixed: &'a [(u32, Factor<'a>)],
@@ -145,10 +145,10 @@ struct List<'a> {
     states: &'a [usize],
     most: usize,
     shape: Shape,
-    /// What findings say.
-    cliques: Cliques,
-    /// Of cliques whose parents are not listed yet.
-    lookups: Vec<(u32, Lookup)>,
+    /// What findings say: the clique, the finding, and by entry.
+    said: Vec<(usize, usize, Vec<f64>)>,
+    /// By clique, until its parent is listed.
+    lookups: Vec<Option<Lookup>>,
     walk: Walk,
 }
 
@@ -162,10 +162,6 @@ impl List<'_> {
         let size = sizes.try_fold(1_u32, u32::checked_mul)?;
         let shape = &mut self.shape;
         let (first, groups) = (shape.base.len(), shape.keys.len());
-        let begin = &mut shape.begins[index];
-        begin.entries = first as u32;
-        begin.groups = groups as u32;
-        begin.maps = shape.maps.len();
         let given = Given {
             fixed: rough
                 .fixed
@@ -187,16 +183,14 @@ impl List<'_> {
             shape.keys.push(0);
             shape.starts.push(first as u32);
         }
-        if parent != NONE {
-            let lookup = Lookup::of(&shape.keys[groups..], groups, size);
-            self.lookups.push((index as u32, lookup));
-        }
+        let lookup = || Lookup::of(&shape.keys[groups..], groups, size);
+        self.lookups.push((parent != NONE).then(lookup));
         for ((_, _, finding), values) in rough.evidence.iter().zip(self.walk.evidence.drain(..)) {
-            self.cliques.add(index, *finding, values);
+            self.said.push((index, *finding, values));
         }
         self.carry(rough);
         let shape = &mut self.shape;
-        shape.begins[index].roundings = u16::try_from(self.walk.roundings).ok()?;
+        shape.begins[index].roundings = self.walk.roundings as u32;
         let end = &mut shape.begins[index + 1];
         end.entries = shape.base.len() as u32;
         end.groups = shape.keys.len() as u32;
@@ -207,11 +201,9 @@ impl List<'_> {
     /// The messages to a clique, by child.
     fn messages(&mut self, index: usize) -> Vec<Lookup> {
         let children = self.shape.node(index).children.iter();
-        let taken = children.filter_map(|child| {
-            let waiting = self.lookups.iter().rposition(|(of, _)| of == child)?;
-            Some(self.lookups.swap_remove(waiting).1)
-        });
-        taken.collect()
+        children
+            .filter_map(|&child| self.lookups[child as usize].take())
+            .collect()
     }
 
     /// Where the unmodelled fault can sit.

@@ -64,24 +64,18 @@ impl<'a, T: Number> Frame<'a, T> {
     /// Makes the entries of a clique ready.
     fn prepare(&mut self, index: usize, node: &Node<'_>, touch: Option<&Touch>) {
         let cliques = &self.tree.cliques;
-        let found = match touch.and_then(|touch| touch.found.as_deref()) {
+        let changes = &self.changed.cliques;
+        let left_out = changes.leave_anything_out(cliques.said(index));
+        let touched = touch.and_then(|touch| touch.found.as_deref());
+        debug_assert!(
+            !left_out || touched.is_none(),
+            "a ground leaves nothing out"
+        );
+        let found = match touched {
             Some(found) => found,
+            None if left_out => &cliques.base[node.entries.clone()],
             None => &self.found[node.entries.clone()],
         };
-        let changes = &self.changed.cliques;
-        let known = changes.leave_anything_out(cliques.said(index)).then(|| {
-            // what is left out by some of the questions is multiplied in below
-            let mut known = cliques.base[node.entries.clone()].to_vec();
-            for table in cliques
-                .said(index)
-                .filter(|&table| changes.without(table).is_none())
-            {
-                let values = known.iter_mut().zip(&*cliques.evidence[table].values);
-                values.for_each(|(known, value)| *known *= value);
-            }
-            known
-        });
-        let found = known.as_deref().unwrap_or(found);
         self.weights.clear();
         let weights = changes.of(index, node.classes).unwrap_or_default();
         self.weights.extend_from_slice(weights);
@@ -102,19 +96,18 @@ impl<'a, T: Number> Frame<'a, T> {
             self.own
                 .extend(own.zip(weights).map(|(own, weight)| own * weight));
         }
-        let mut multiply_in = |values: &[f64], chosen| {
+        let mut multiply_in = |values: &[f64], chosen: u8| {
             let own = self.own.iter_mut().zip(values);
-            own.for_each(|(own, &value)| *own = own.times_where(value, chosen));
+            if chosen & T::ALL != 0 {
+                own.for_each(|(own, &value)| *own = own.times_where(value, chosen));
+            }
         };
         for &(table, chosen) in changes.tables(index) {
             multiply_in(&cliques.optional[table].values, chosen);
         }
-        if known.is_some() {
-            for table in cliques.said(index) {
-                if let Some(left_out) = changes.without(table) {
-                    multiply_in(&cliques.evidence[table].values, !left_out);
-                }
-            }
+        for table in cliques.said(index).filter(|_| left_out) {
+            let without = changes.without(table).unwrap_or(0);
+            multiply_in(&cliques.evidence[table].values, !without);
         }
     }
 

@@ -37,6 +37,14 @@ impl Marginals {
         }
     }
 
+    /// Takes in numbers to which the chances of a variable's states are proportional.
+    pub(super) fn write(&mut self, var: Var, proportional: impl Iterator<Item = f64>) {
+        let marginal = self.of_mut(var);
+        let values = marginal.iter_mut().zip(proportional);
+        values.for_each(|(value, number)| *value = number);
+        normalise(marginal);
+    }
+
     pub(crate) fn of_mut(&mut self, var: Var) -> &mut [f64] {
         &mut self.values[self.starts[var] as usize..self.starts[var + 1] as usize]
     }
@@ -63,27 +71,12 @@ impl Tree {
         questions: &[Question],
         wanted: &[Var],
     ) -> Vec<(f64, Marginals)> {
-        if self.with_pairs() {
-            let answer = |question: &Question| {
-                let upward = self.upward(question);
-                let marginals = self.marginals_of(question, &upward, wanted);
-                (upward.log_total, marginals)
-            };
-            return questions.iter().map(answer).collect();
-        }
-        let way = self.way_to(wanted);
-        self.by_chunks(questions, |some| {
-            let changed = self.changes_of_each(some);
-            let messages = Pass::new(&self.cliques, &changed.cliques).up();
-            let mut lanes = vec![Marginals::empty(&self.states); some.len()];
-            self.down(&changed, &messages, &way, &mut lanes, |sum, lane| {
-                sum.0[lane]
-            });
-            let (total, log) = self.total(&messages, changed.once);
-            let logs = total.0.iter().zip(some);
-            let logs = logs.map(|(total, question)| total.ln() + log + question.log_scale());
-            logs.zip(lanes).collect()
-        })
+        let answer = |question: &Question| {
+            let upward = self.upward(question);
+            let marginals = self.marginals_of(question, &upward, wanted);
+            (upward.log_total, marginals)
+        };
+        questions.iter().map(answer).collect()
     }
 
     /// Posterior of every variable that is no function under a question, after its upward pass; those of functions are left at 0.
@@ -101,19 +94,10 @@ impl Tree {
         wanted: &[Var],
     ) -> Marginals {
         let way = self.way_to(wanted);
-        let mut found = [Marginals::empty(&self.states)];
         match &upward.messages {
-            Kept::Plain(messages) => {
-                let changed = self.changes(question);
-                self.down(&changed, messages, &way, &mut found, |sum, _| sum);
-            }
-            Kept::Pairs(messages) => {
-                let changed = self.changes(question);
-                self.down(&changed, messages, &way, &mut found, |sum, _| sum.high());
-            }
+            Kept::Plain(messages) => self.down(&self.changes(question), messages, &way),
+            Kept::Pairs(messages) => self.down(&self.changes(question), messages, &way),
         }
-        let [marginals] = found;
-        marginals
     }
 
     /// The cliques of these variables and all above them.
@@ -134,56 +118,44 @@ impl Tree {
         way
     }
 
-    /// The downward pass; `part` takes a question's number out of those of all.
-    pub(super) fn down<T: Number>(
+    /// The downward pass.
+    fn down<T: Number>(
         &self,
         changed: &Changed<T>,
         messages: &Messages<T>,
         way: &Way,
-        found: &mut [Marginals],
-        part: impl Fn(T, usize) -> f64,
-    ) {
+    ) -> Marginals {
+        let mut found = Marginals::empty(&self.states);
         let reading = |root: usize| self.reading(root, messages, changed.once);
         let mut by_state: Vec<T> = Vec::new();
+        let mut read = |node: usize, sums: &[T]| {
+            let node = self.cliques.node(node);
+            for &var in node.vars {
+                by_state.clear();
+                by_state.resize(self.states[var], T::ZERO);
+                for (state, run) in node.runs(var, &self.states) {
+                    sums[run].iter().for_each(|&sum| by_state[state] += sum);
+                }
+                found.write(var, by_state.iter().map(|sum| sum.high()));
+            }
+        };
         Pass::new(&self.cliques, &changed.cliques).down(
             messages,
             &way.needed,
             &way.asked,
             reading,
-            |node, sums| {
-                let node = self.cliques.node(node);
-                for &var in node.vars {
-                    by_state.clear();
-                    by_state.resize(self.states[var], T::ZERO);
-                    for (state, run) in node.runs(var, &self.states) {
-                        for &sum in &sums[run] {
-                            by_state[state] += sum;
-                        }
-                    }
-                    for (lane, marginals) in found.iter_mut().enumerate() {
-                        let marginal = marginals.of_mut(var);
-                        for (value, &sum) in marginal.iter_mut().zip(&by_state) {
-                            *value = part(sum, lane);
-                        }
-                        normalise(marginal);
-                    }
-                }
-            },
+            &mut read,
         );
         if let Some(once) = &self.once {
             let total = self.product_of_roots(messages, None).0;
-            for (lane, marginals) in found.iter_mut().enumerate() {
-                let marginal = marginals.of_mut(once.var);
-                for (state, value) in marginal.iter_mut().enumerate() {
-                    *value = part(total[state] * changed.once[state], lane);
-                }
-                normalise(marginal);
-            }
+            let each = total.into_iter().zip(changed.once);
+            found.write(once.var, each.map(|(total, once)| (total * once).high()));
         }
+        found
     }
 }
 
-pub(super) fn normalise(marginal: &mut [f64]) {
+fn normalise(marginal: &mut [f64]) {
     let total: f64 = marginal.iter().sum();
     if total != 0.0 {
         marginal

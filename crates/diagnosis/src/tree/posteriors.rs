@@ -1,6 +1,6 @@
-//! Posteriors with many things said beside the findings, each by itself.
+//! Posteriors with many things said beside the findings, or some of these left out, each by itself.
 //!
-//! Upwards only what is said changes: the rest of the messages is that of the findings.
+//! Upwards only the cliques change that this touches, and those above: the rest of the messages is that of the findings.
 
 use crate::{
     messages::{Dual, Messages, Wanted, brought_back, times},
@@ -10,9 +10,7 @@ use crate::{
 };
 
 use super::{
-    Kept, Marginals, Question, Tree, Upward, WORTH_A_THREAD,
-    frame::Frame,
-    marginals::{Way, normalise},
+    Kept, Marginals, Question, Tree, Upward, WORTH_A_THREAD, frame::Frame, marginals::Way,
 };
 
 impl Tree {
@@ -48,7 +46,13 @@ impl Tree {
     ) -> Vec<(f64, Marginals)> {
         let found = self.found();
         // what touches the same cliques goes together
-        let touched: Vec<Vec<usize>> = beside.iter().map(|one| self.touched(one)).collect();
+        let touched = |one: &Question| {
+            let mut touched: Vec<usize> = self.touched(one).collect();
+            touched.sort_unstable();
+            touched.dedup();
+            touched
+        };
+        let touched: Vec<Vec<usize>> = beside.iter().map(touched).collect();
         let mut order: Vec<usize> = (0..beside.len()).collect();
         order.sort_by(|&a, &b| touched[a].cmp(&touched[b]));
         let chunks: Vec<&[usize]> = order.chunks(LANES).collect();
@@ -76,22 +80,6 @@ impl Tree {
         let mut each: Vec<_> = side_by_side(shares, answer).into_iter().flatten().collect();
         each.sort_by_key(|(one, _)| *one);
         each.into_iter().map(|(_, answer)| answer).collect()
-    }
-
-    /// The cliques that a question changes.
-    fn touched(&self, question: &Question) -> Vec<usize> {
-        let works = question.works.iter();
-        let tables = works.clone().flat_map(|works| &works.tables);
-        let weighed = works.flat_map(|works| &works.weights);
-        let mut touched: Vec<usize> = tables
-            .map(|&table| self.cliques.optional[table].node)
-            .collect();
-        let weighed = weighed.chain(&question.weights);
-        touched.extend(weighed.map(|(var, _)| self.cliques.home(*var)));
-        touched.extend(self.said_by(&question.without).map(|(_, node)| node));
-        touched.sort_unstable();
-        touched.dedup();
-        touched
     }
 
     /// For each root how much its two parts count, all other roots taken together.
@@ -214,10 +202,6 @@ impl Frame<'_, Lanes> {
 
 fn write(var: Var, by_state: &[Lanes], found: &mut [Marginals]) {
     for (lane, marginals) in found.iter_mut().enumerate() {
-        let marginal = marginals.of_mut(var);
-        for (value, by_state) in marginal.iter_mut().zip(by_state) {
-            *value = by_state.0[lane];
-        }
-        normalise(marginal);
+        marginals.write(var, by_state.iter().map(|state| state.0[lane]));
     }
 }

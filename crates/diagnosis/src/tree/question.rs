@@ -189,14 +189,22 @@ impl Tree {
         }
     }
 
+    /// The cliques that a question changes.
     pub(super) fn touched_by(&self, question: &Question) -> Vec<bool> {
         let mut touched = vec![false; self.cliques.count()];
-        for (var, _) in &question.weights {
-            touched[self.cliques.home(*var)] = true;
-        }
-        for (_, node) in self.said_by(&question.without) {
-            touched[node] = true;
-        }
+        self.touched(question).for_each(|node| touched[node] = true);
         touched
+    }
+
+    /// The same, some of them several times.
+    pub(super) fn touched(&self, question: &Question) -> impl Iterator<Item = usize> {
+        let works = || question.works.iter();
+        let tables = works().flat_map(|works| &works.tables);
+        let tables = tables.map(|&table| self.cliques.optional[table].node);
+        let weighed = works().flat_map(|works| &works.weights);
+        let weighed = weighed.chain(&question.weights);
+        let weighed = weighed.map(|(var, _)| self.cliques.home(*var));
+        let said = self.said_by(&question.without);
+        tables.chain(weighed).chain(said.map(|(_, node)| node))
     }
 }
