@@ -376,7 +376,8 @@ pub(crate) struct Settle {
 /// Limits of the plan.
 #[derive(Debug, Args)]
 pub(crate) struct Limits {
-    /// Money that may be spent; `none` lifts the limit. Else the limit used last.
+    /// Money that may be spent from here on; `none` lifts the limit. Else the limit used last,
+    /// less what was ordered since.
     #[arg(long, value_name = "MONEY")]
     pub(crate) money: Option<String>,
     /// Evenings that may be spent; 0 lifts the limit. Else the limit used last.
@@ -422,8 +423,12 @@ pub(crate) struct Plan {
 pub(crate) struct Order {
     #[command(flatten)]
     pub(crate) limits: Limits,
-    /// Write that this parcel was ordered.
-    #[arg(long, value_name = "PARCEL")]
+    /// Write that this parcel was ordered, by itself: limits change the parcels first.
+    #[arg(
+        long,
+        value_name = "PARCEL",
+        conflicts_with_all = ["money", "evenings", "working", "pin", "free", "without", "with"]
+    )]
     pub(crate) placed: Option<String>,
 }
 

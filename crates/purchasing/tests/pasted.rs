@@ -422,3 +422,16 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn prices_of_one_and_of_a_line() {
+    check(
+        "2 x 4164-150ns @ 3.20   6.40\n7805 x 4 = 2.00\n3 x 74LS04 at 0.40 = 1.20\n2 z80a 6.40\n",
+        expect![[r#"
+            1 [] 4164-150ns = 2 at 3.2
+            2 [] 7805 = 4 at 0.5
+            3 [] 74LS04 = 3 at 0.4
+            4 [] 2 z80a = 1 at 6.4 (may be the price of 2: a count is read where it is written `2 x`)
+        "#]],
+    );
+}

@@ -140,6 +140,9 @@ pub(crate) fn percent(chance: f64) -> String {
 /// `3 h 55 min`.
 pub(crate) fn duration(minutes: f64) -> String {
     let all = minutes.max(0.0).round();
+    if minutes < 10.0 && (minutes - all).abs() >= 0.05 {
+        return format!("{minutes:.1}{NO_BREAK}min");
+    }
     let (hours, rest) = ((all / 60.0).floor(), all % 60.0);
     match (hours > 0.0, rest > 0.0) {
         (true, true) => format!("{hours:.0}{NO_BREAK}h{NO_BREAK}{rest:02.0}{NO_BREAK}min"),
@@ -258,7 +261,8 @@ mod tests {
     fn durations() {
         let cases = [
             (0.0, "0 min"),
-            (8.4, "8 min"),
+            (8.4, "8.4 min"),
+            (12.4, "12 min"),
             (59.6, "1 h"),
             (60.0, "1 h"),
             (65.0, "1 h 05 min"),

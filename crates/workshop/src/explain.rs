@@ -12,7 +12,7 @@ use crate::{
     names::{best, choices, fit, nearest, plain},
     say,
     told::{Told, ToldLine},
-    words::{NBSP, capital, listed, minutes, percent, quoted, sentence, small, trimmed},
+    words::{NBSP, capital, listed, minutes, one, percent, quoted, sentence, small, trimmed},
     workshop::Result,
 };
 
@@ -159,8 +159,11 @@ impl<'p> Ctx<'p> {
             Mount::Plug => "on a plug",
         };
         let device = match (self.device(part), &part.device) {
-            (Some(device), _) if device.package.is_empty() => format!("A {}", device.title),
-            (Some(device), _) => format!("A {} ({}, {})", device.title, device.id, device.package),
+            (Some(device), _) if device.package.is_empty() => capital(&one(&device.title)),
+            (Some(device), _) => {
+                let one = capital(&one(&device.title));
+                format!("{one} ({}, {})", device.id, device.package)
+            }
             (None, Some(name)) => format!("Device {name}, which the catalogue does not know"),
             (None, None) => "A part of no known device".to_owned(),
         };

@@ -134,8 +134,10 @@ pub(crate) fn standing_words(state: &State, machine: &Machine, whole: f64) -> St
         matches!(&entry.line, Line::Ordered { waiting, .. } if waiting.contains(&machine.tag))
     });
     let looked = is_looked_at(state, machine);
+    let board = state.folder.board(&machine.board);
+    let complete = board.is_ok_and(|board| absent_words(machine, &board).is_none());
     let works = machine.settled == Some(Truth::Works)
-        || (machine.settled.is_none() && looked && whole >= WHOLE);
+        || (machine.settled.is_none() && looked && complete && whole >= WHOLE);
     if machine.mule {
         return "the mule".to_string();
     }

@@ -2,6 +2,7 @@
 
 use std::{collections::BTreeMap, time::Duration};
 
+use journal::Truth;
 use planning::{Choice, Chosen, Kit};
 use units::{Currency, Money};
 
@@ -32,7 +33,7 @@ pub(crate) fn view(state: &State, core: &Core, patience: Duration) -> Result<Pla
     notes.extend(changes.cut_short);
     Ok(PlanView {
         heading: heading(core, state, evenings),
-        proof: proof(core, proven, gap, currency),
+        proof: proof(state, core, proven, gap),
         proven,
         improving,
         gap: coins(gap, currency),
@@ -87,13 +88,15 @@ fn heading(core: &Core, state: &State, evenings: f64) -> String {
     }
 }
 
-fn proof(core: &Core, proven: bool, gap: i64, currency: Currency) -> String {
+fn proof(state: &State, core: &Core, proven: bool, gap: i64) -> String {
+    let currency = state.folder.settings.currency;
     let mut limits = Vec::new();
     let left = core.offered.instance.limits.money;
     limits.extend(core.limits.money.as_ref().map(|limit| match left {
         Some(left) if Some(left) != core.money_limit => {
             format!("the {} left of {limit}", coins(left, currency))
         }
+        _ if !state.pile.ordered.is_empty() => format!("{limit} beside what is ordered already"),
         _ => limit.clone(),
     }));
     limits.extend(core.limits.evenings.map(|evenings| match evenings {
@@ -224,6 +227,10 @@ fn decisions(state: &State, core: &Core, sums: &Sums) -> Result<Vec<DecisionView
             Choice::Donor => ("donor", "Give up as a donor.", core.donated(tag), 0.0, 0.0),
             Choice::Repair(kit) => {
                 let (kind, title, mut text) = core.repaired(tag, kit, whole, &worth);
+                let machine = state.pile.machine(tag);
+                if kind == "works" && machine.is_some_and(|one| one.settled == Some(Truth::Works)) {
+                    text = format!("That is settled. Worth {worth}.");
+                }
                 if given_up > 0.0 {
                     text = format!(
                         "{text} Given up as a donor by what shows, with {}.",

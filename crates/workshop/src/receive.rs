@@ -11,10 +11,10 @@ use crate::{
     Error, ErrorKind, Workshop,
     drawer::{Drawer, is_from_drawer},
     item_names::{Items, Meant},
-    names::plain,
+    names::{choices, plain},
     offer::is_from_donor,
     plan::core,
-    stock::counted_name,
+    stock::{counted_name, counted_names},
     words::{counted, listed, quoted, sentence},
     workshop::{Inner, Result, State},
 };
@@ -156,10 +156,7 @@ fn parcel(state: &State, letter: &str) -> Result<(i64, Vec<(String, String)>)> {
 /// `3 4164-150ns; 2 × 74LS04`: of the parcel's items if the words fit one, else of all that are known.
 fn named(state: &State, text: &str, names: &[(String, String)]) -> Result<Vec<(String, u32)>> {
     let mut items: Vec<(String, u32)> = Vec::new();
-    for piece in text
-        .split([';', '\n'])
-        .filter(|piece| !piece.trim().is_empty())
-    {
+    for piece in counted_names(text) {
         let (count, name) = counted_name(piece)?;
         let word = plain(&name);
         let own = names.iter().find(|(item, _)| plain(item) == word);
@@ -173,7 +170,10 @@ fn named(state: &State, text: &str, names: &[(String, String)]) -> Result<Vec<(S
             Some((item, _)) => item.clone(),
             None => match Items::of(state).meant("", &[&name]) {
                 Meant::Item(item) => item,
-                Meant::Open { own, .. } => own,
+                Meant::Open { own, near } => match piece.trim() == name {
+                    true => return Err(unknown(&name, near, names)),
+                    false => own,
+                },
             },
         };
         match items.iter_mut().find(|(known, _)| *known == item) {
@@ -182,6 +182,25 @@ fn named(state: &State, text: &str, names: &[(String, String)]) -> Result<Vec<(S
         }
     }
     Ok(items)
+}
+
+/// What nobody ordered and nobody knows is taken in only with its count: else it is rather a slip.
+fn unknown(name: &str, near: Vec<String>, names: &[(String, String)]) -> Error {
+    let ordered = names.iter().map(|(item, _)| item.clone());
+    let near: Vec<String> = if near.is_empty() {
+        ordered.take(3).collect()
+    } else {
+        near
+    };
+    Error::new(
+        ErrorKind::NotFound,
+        format!(
+            "expected something of the parcel, found {}; nearest are {}",
+            quoted(name),
+            choices(near.iter().map(String::as_str))
+        ),
+    )
+    .hint("without a list everything that was ordered is booked in; what is new is written with its count, `1 NAME`")
 }
 
 impl Came {

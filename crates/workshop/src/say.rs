@@ -45,14 +45,29 @@ pub(crate) fn mode_sentence(part: &Part, mode: &Mode) -> String {
         small(&mode.title)
     };
     let first = title.split_whitespace().next().unwrap_or_default();
-    let plural = [
-        "bits", "contacts", "pins", "keys", "voices", "lines", "rows", "some",
+    let no_verbs = [
+        "bits", "contacts", "pins", "keys", "voices", "lines", "rows", "some", "its", "sockets",
+        "joints",
     ];
-    let verb = first.ends_with('s') && !first.ends_with("ss") && !plural.contains(&first);
-    if verb {
+    let verb = first.ends_with('s') && !first.ends_with("ss") && !no_verbs.contains(&first);
+    // without a reference before it, such as `The processor and its buffers`
+    let several = name.contains(" and ") && !name.contains(&part.reference);
+    if verb && several {
+        format!("{name} {}{}.", of_several(first), &title[first.len()..])
+    } else if verb {
         format!("{name} {title}.")
     } else {
         format!("{}: {title}.", name.trim_end_matches(','))
+    }
+}
+
+/// The verb after several: `holds` becomes `hold`.
+fn of_several(verb: &str) -> &str {
+    match verb {
+        "is" => "are",
+        "has" => "have",
+        "does" => "do",
+        _ => verb.strip_suffix('s').unwrap_or(verb),
     }
 }
 
@@ -426,6 +441,39 @@ mod tests {
             cured_by: CuredBy::default(),
             rail: RailFault::Low,
         }
+    }
+
+    #[test]
+    fn several_hold_and_one_holds() {
+        let check = |reference: &str, title: &str, mode_title: &str, expect: &str| {
+            let sentence = mode_sentence(&part(reference, title), &mode("jam", mode_title));
+            assert_eq!(sentence, expect);
+        };
+        let pair = "processor and its buffers";
+        check(
+            "CPU",
+            pair,
+            "holds a line",
+            "The processor and its buffers hold a line.",
+        );
+        check(
+            "CPU",
+            pair,
+            "is dead",
+            "The processor and its buffers are dead.",
+        );
+        check(
+            "U9",
+            "latch and buffer",
+            "is dead",
+            "U9, the latch and buffer, is dead.",
+        );
+        check(
+            "CPU",
+            "processor",
+            "holds a line",
+            "The processor holds a line.",
+        );
     }
 
     #[test]

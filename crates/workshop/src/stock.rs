@@ -9,7 +9,7 @@ use crate::{
     item_names::{Items, Meant},
     views::Written,
     wish,
-    words::{capital, counted, percent, quoted, sentence},
+    words::{capital, counted, listed, percent, quoted, sentence},
     workshop::{Inner, Result, State},
 };
 
@@ -77,7 +77,7 @@ impl Workshop {
     pub fn keep(&self, change: &StockChange) -> Result<Written> {
         let mut inner = self.fresh()?;
         let works = chance(change.works.as_deref())?;
-        let (count, name) = counted_name(&change.what)?;
+        let (count, name) = one(&change.what)?;
         let entries = inner.write(|state| {
             let item = item(state, &name);
             if change.out {
@@ -116,6 +116,63 @@ impl Workshop {
     }
 }
 
+/// Several counted names: `3 4164-150ns; 2 7805`, `3 4164, 150 ns and 2 7805`.
+pub(crate) fn counted_names(text: &str) -> Vec<&str> {
+    let mut pieces = Vec::new();
+    for piece in text.split([';', '\n']) {
+        let mut begin = 0;
+        for (at, joint) in joints(piece) {
+            // `1,5 4164` is a slip of one count
+            let head = counted_name(&piece[begin..at]);
+            let named = head.is_ok_and(|(_, name)| !is_number(&name) || name.len() > 2);
+            if named && begins_with_count(&piece[at + joint.len()..]) {
+                pieces.push(&piece[begin..at]);
+                begin = at + joint.len();
+            }
+        }
+        pieces.push(&piece[begin..]);
+    }
+    pieces.retain(|piece| !piece.trim().is_empty());
+    pieces
+}
+
+/// Where one name may end and the next begin.
+fn joints(piece: &str) -> impl Iterator<Item = (usize, &str)> {
+    let mut joints: Vec<(usize, &str)> = [",", " and ", " + "]
+        .into_iter()
+        .flat_map(|joint| piece.match_indices(joint))
+        .collect();
+    joints.sort_unstable();
+    joints.into_iter()
+}
+
+/// A count and a name, such as `2 7805`, but no value with its unit, such as `150 ns`.
+fn begins_with_count(text: &str) -> bool {
+    let text = text.trim_start();
+    let rest = text.trim_start_matches(|c: char| c.is_ascii_digit());
+    let counted = rest.len() < text.len();
+    let name = rest.trim_start_matches([' ', '×']);
+    let name = name.strip_prefix("x ").unwrap_or(name);
+    let word = name.split_whitespace().next().unwrap_or_default();
+    let is_unit = word.chars().count() <= 3 && word.chars().all(char::is_alphabetic);
+    counted && name.len() < rest.len() && !is_unit
+}
+
+/// One thing where only one can be meant.
+pub(crate) fn one(text: &str) -> Result<(u32, String)> {
+    match counted_names(text)[..] {
+        [first, next, ..] => Err(Error::new(
+            ErrorKind::Usage,
+            format!(
+                "expected one thing, such as `3 4164-150ns`, found {} and {}; write one after the other",
+                quoted(first.trim()),
+                quoted(next.trim())
+            ),
+        )),
+        _ => counted_name(text),
+    }
+}
+
 /// `3 4164-150ns`, `3 × 4164, 150 ns`, `z80a`.
 pub(crate) fn counted_name(text: &str) -> Result<(u32, String)> {
     let text = text.trim();
@@ -133,13 +190,9 @@ pub(crate) fn counted_name(text: &str) -> Result<(u32, String)> {
         .or(name.strip_prefix("x "))
         .unwrap_or(name)
         .trim();
-    let number = |word: &str| {
-        let plain = word.replace(',', ".").replace('\u{2212}', "-");
-        plain.parse::<f64>().is_ok()
-    };
     let odd = match name.split_once(char::is_whitespace) {
         // such as `-3 4164` or `1.5 4164`
-        Some((first, _)) => number(first) && !first.chars().all(|c| c.is_ascii_digit()),
+        Some((first, _)) => is_number(first) && !first.chars().all(|c| c.is_ascii_digit()),
         None => false,
     };
     if name.is_empty() || odd || !(1..=100_000).contains(&count) {
@@ -152,6 +205,11 @@ pub(crate) fn counted_name(text: &str) -> Result<(u32, String)> {
         ));
     }
     Ok((count, name.to_string()))
+}
+
+fn is_number(word: &str) -> bool {
+    let plain = word.replace(',', ".").replace('\u{2212}', "-");
+    plain.parse::<f64>().is_ok()
 }
 
 /// A chance as a person writes it.
@@ -201,7 +259,25 @@ fn enough(state: &State, item: &str, works: Option<f64>, count: u32) -> Result<(
         ErrorKind::Refused,
         format!("expected {count} × {item} in the drawer, found {there}"),
     )
-    .hint("see `stock`; doubtful ones are taken out with their chance"))
+    .hint(like_it(state, item)?))
+}
+
+/// What in the drawer has a name like this.
+fn like_it(state: &State, item: &str) -> Result<String> {
+    let drawer = Drawer::of(state, &state.boards()?);
+    let held = drawer.lots.iter();
+    let held = held.filter(|(_, lots)| lots.iter().any(|lot| lot.count > 0));
+    let held = held
+        .map(|(name, _)| name.as_str())
+        .filter(|name| *name != item);
+    let near: Vec<String> = held
+        .filter(|name| name.contains(item))
+        .map(str::to_string)
+        .collect();
+    Ok(match near[..] {
+        [] => "see `stock`; doubtful ones are taken out with their chance".to_string(),
+        _ => format!("in the drawer is {}", listed(&near, "and")),
+    })
 }
 
 fn view(inner: &mut Inner) -> Result<StockView> {
@@ -259,8 +335,9 @@ fn view(inner: &mut Inner) -> Result<StockView> {
             (waits, wish::used_later(&state, &core))
         }
     };
+    let pieces = drawer.lots.values().flatten().map(|lot| lot.count as usize);
     Ok(StockView {
-        heading: heading(things.len() + chips.len(), drawer.coming.len()),
+        heading: heading(pieces.sum::<usize>() + chips.len(), drawer.coming.len()),
         things,
         chips,
         coming,
@@ -288,4 +365,30 @@ fn heading(things: usize, parcels: usize) -> String {
         n => format!("{} on the way", counted(n, "parcel", "parcels")),
     };
     sentence(&format!("{drawer}, {coming}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::counted_names;
+
+    #[test]
+    fn several_things_in_one_line() {
+        let check = |text: &str, expect: &[&str]| {
+            let names = counted_names(text);
+            let names: Vec<&str> = names.into_iter().map(str::trim).collect();
+            assert_eq!(names, expect, "{text}");
+        };
+        check("3 4164-150ns; 2 7805", &["3 4164-150ns", "2 7805"]);
+        check("3 4164-150ns, 2 7805", &["3 4164-150ns", "2 7805"]);
+        check("3 74LS04,1 7805", &["3 74LS04", "1 7805"]);
+        check("2 7805 and 1 × z80a", &["2 7805", "1 × z80a"]);
+        check("3 × 4164, 150 ns", &["3 × 4164, 150 ns"]);
+        check(
+            "2 capacitors, 25 V and 1 x fuse",
+            &["2 capacitors, 25 V", "1 x fuse"],
+        );
+        check("1,5 4164", &["1,5 4164"]);
+        check("a lamp and socket", &["a lamp and socket"]);
+        check(" ; ", &[]);
+    }
 }

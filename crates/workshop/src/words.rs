@@ -48,6 +48,13 @@ pub(crate) fn one_in(chance: f64) -> String {
     }
 }
 
+/// `a crystal`, `an edge connector`, `an 8-bit latch`.
+pub(crate) fn one(what: &str) -> String {
+    let vowel = |c: char| "aeiouAEIOU8".contains(c);
+    let article = if what.starts_with(vowel) { "an" } else { "a" };
+    format!("{article} {what}")
+}
+
 /// `9 min`, `3 h 55 min`.
 pub(crate) fn minutes(minutes: f64) -> String {
     let whole = minutes.max(0.0).round();

@@ -274,8 +274,13 @@ fn a_parcel_comes_in_by_halves_and_is_taken_back() {
         closed,
         dry_run: false,
     };
+    let unknown = workshop.receive(&asked("everything", false)).unwrap_err();
+    check(
+        expect!["expected something of the parcel, found `everything`; nearest are `ov-2-used`"],
+        &unknown.to_string(),
+    );
     let half = workshop
-        .receive(&asked("1 ov-2-used; 2 x 74LS04", false))
+        .receive(&asked("1 ov-2-used and 2 x 74LS04", false))
         .unwrap();
     check(
         expect![[r#"
@@ -292,14 +297,14 @@ fn a_parcel_comes_in_by_halves_and_is_taken_back() {
     );
     check(
         expect![[r#"
-        Two things in the drawer, one parcel on the way.
-        has 2 × 74ls04-dip14  | parcel A, farside parts
-        has 1 × ov-2-used  | parcel A, farside parts
-        coming 1 × ov-2-used  | parcel A, farside parts
-        - T-07 can be worked on now: what it needs lies in the drawer.
-        - T-09 waits for parcel A, farside parts, due Friday 20 November.
-        - T-02 and T-04 wait for what is still to be ordered.
-    "#]],
+            Three things in the drawer, one parcel on the way.
+            has 2 × 74ls04-dip14  | parcel A, farside parts
+            has 1 × ov-2-used  | parcel A, farside parts
+            coming 1 × ov-2-used  | parcel A, farside parts
+            - T-07 can be worked on now: what it needs lies in the drawer.
+            - T-09 waits for parcel A, farside parts, due Friday 20 November.
+            - T-02 and T-04 wait for what is still to be ordered.
+        "#]],
         &show_stock(&workshop.stock().unwrap()),
     );
     let rest = workshop.receive(&asked("", false)).unwrap();
@@ -435,7 +440,7 @@ fn the_plan_uses_the_drawer_first() {
     check(
         expect![[r#"
             ("30.20", ["northgate"])
-            One thing in the drawer, nothing on its way.
+            Two things in the drawer, nothing on its way.
             has 2 × ov-2  | from the attic; each good with 90 %
             - T-02 and T-04 wait for what is still to be ordered.
         "#]],

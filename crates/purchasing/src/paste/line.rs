@@ -45,7 +45,7 @@ pub fn read_typed(text: &str) -> Result<Row, String> {
         words.truncate(words.len() - 2);
     }
     while let [.., count, at, price] = words.as_slice() {
-        if !matches!(at.to_lowercase().as_str(), "at" | "@" | "for") {
+        if !is_at(at) {
             break;
         }
         let from: u32 = count
@@ -81,6 +81,15 @@ pub fn read_typed(text: &str) -> Result<Row, String> {
             pair[0].from
         ));
     }
+    if let Some(pair) = words
+        .windows(2)
+        .find(|pair| is_at(pair[0]) && figure(pair[1]).is_some())
+    {
+        return Err(format!(
+            "expected the prices at the end, found `{} {}` before it",
+            pair[0], pair[1]
+        ));
+    }
     row.name = words.join(" ").trim_matches(['"', ',']).to_string();
     if row.name.is_empty() {
         return Err(format!(
@@ -90,6 +99,10 @@ pub fn read_typed(text: &str) -> Result<Row, String> {
     }
     row.doubt = super::dearer(&row.breaks);
     Ok(row)
+}
+
+fn is_at(word: &str) -> bool {
+    matches!(word.to_lowercase().as_str(), "at" | "@" | "for")
 }
 
 fn typed_price(word: &str) -> Result<Decimal, String> {
@@ -210,7 +223,9 @@ fn run(line: &str) -> (Vec<&str>, Vec<Figure>) {
     let mut words: Vec<&str> = line.split_whitespace().collect();
     let mut figures = Vec::new();
     while let Some(last) = words.last() {
-        let sole = ["€", "$", "£", "each", "ea", "=", "x", "×", "pcs", "Stk"];
+        let sole = [
+            "€", "$", "£", "each", "ea", "=", "@", "at", "x", "×", "pcs", "Stk",
+        ];
         if sole.contains(last) || Currency::from_code(last).is_some() {
             // `3.90 EUR`: the sign belongs to the number before it
             let sign = *last;
@@ -293,6 +308,10 @@ fn sentence(
         prices.push(value(pasted, figure, mark, how)?);
     }
     let level = match prices.as_slice() {
+        // `4164 x 4 = 12.00`
+        [total] if quantity.is_some() && ends_in_total(line) => {
+            level(quantity, None, Some(*total))?
+        }
         [each] => level(quantity, Some(*each), None)?,
         [each, total] => level(quantity, Some(*each), Some(*total))?,
         _ => {
@@ -302,11 +321,28 @@ fn sentence(
             ));
         }
     };
+    let doubt = quantity.is_none().then(|| bare_count(&name)).flatten();
     Ok(Some(Row {
+        doubt: doubt.map(|count| {
+            format!("may be the price of {count}: a count is read where it is written `{count} x`")
+        }),
         name,
         breaks: vec![level],
         ..Row::default()
     }))
+}
+
+/// What stands behind the last `=` is the total.
+fn ends_in_total(line: &str) -> bool {
+    let total = line.rsplit_once('=');
+    total.is_some_and(|(_, total)| figure(total.trim()).is_some())
+}
+
+/// A number before a name that could be how many.
+fn bare_count(name: &str) -> Option<u32> {
+    let (first, rest) = name.split_once(' ')?;
+    let count = first.parse().ok().filter(|count| (2..=100).contains(count));
+    count.filter(|_| rest.chars().any(char::is_alphanumeric))
 }
 
 /// A quantity at the start: `3 ×`, `3x`, `3 pcs`.
