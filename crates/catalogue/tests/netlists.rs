@@ -407,9 +407,10 @@ fn ratios_against_an_independent_reckoning() {
 
 #[test]
 fn ohms_as_people_write_them() {
-    let read = parse_ohms(b"pin\tnet\tgood\tsuspect\nU1.6\tCLK\t4.52k\t61\nU1.7 OL OL\nU1.8: 1k0, open\nU1.9 4,7k 4.7k\n", "ohms")
+    let read = parse_ohms(b"pin\tnet\tgood\tsuspect\nU1.6\tCLK\t4.52k\t61\nU1.7 OL OL\nU1.8: 1k0, open\nU1.9 4,7k 4.7k\nU2.1 4.52 k 61 R\n", "ohms")
         .unwrap_or_else(|problems| panic!("{}", problems[0]));
-    assert_eq!(read.len(), 4);
+    assert_eq!(read.len(), 5);
+    assert_eq!((read[4].1, read[4].2), (read[0].1, read[0].2));
     assert_eq!(
         (read[0].1, read[0].2),
         (Ohms::Value(4520.0), Ohms::Value(61.0))

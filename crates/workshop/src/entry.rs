@@ -15,7 +15,7 @@ const LONGEST: usize = 4000;
 
 /// A bare voltage or current above so many times its limits is asked about.
 const MOST_TIMES: f64 = 20.0;
-/// With its unit written it is refused above so many times its limits, if it is so many volts or amperes at least.
+/// With its unit written it is refused above so many times its limits, if it is so many volts, amperes or seconds at least.
 const MOST_TIMES_WRITTEN: f64 = 100.0;
 const LEAST_WRITTEN: f64 = 100.0;
 
@@ -61,11 +61,11 @@ impl<'a> Reader<'a> {
         }
         let mut understanding = Understanding::default();
         let mut problems = Vec::new();
-        for piece in line
-            .split([';', '\n'])
-            .map(str::trim)
-            .filter(|piece| !piece.is_empty())
-        {
+        let pieces = line.split([';', '\n']).flat_map(|piece| {
+            let (finding, minutes) = with_minutes(piece);
+            [finding, minutes]
+        });
+        for piece in pieces.map(str::trim).filter(|piece| !piece.is_empty()) {
             match condition(piece) {
                 Some(Condition::Supply(supply)) => understanding.supply = Some(supply),
                 Some(Condition::Minutes(minutes)) => understanding.minutes_on = Some(minutes),
@@ -364,10 +364,27 @@ enum Condition {
     Minutes(f64),
 }
 
+/// A finding, and how long the machine was on: `picture black after 20 min`, `picture black, minutes 20`.
+fn with_minutes(piece: &str) -> (&str, &str) {
+    let says = |at: &usize| {
+        let tail = piece[*at..].trim();
+        let begins = ["after ", "minutes ", "minute "]
+            .iter()
+            .any(|word| tail.starts_with(word));
+        begins && condition(tail).is_some()
+    };
+    let mut spaces = piece.match_indices(' ').map(|(at, _)| at);
+    match spaces.find(says) {
+        Some(at) => (piece[..at].trim_end_matches([',', ' ']), &piece[at..]),
+        None => (piece, ""),
+    }
+}
+
 /// A piece that says how the whole line was measured.
 fn condition(piece: &str) -> Option<Condition> {
     let word = plain(piece);
-    match word.as_str() {
+    let word = word.strip_prefix("after ").unwrap_or(&word);
+    match word {
         "supply bench" | "bench supply" | "on bench supply" => {
             return Some(Condition::Supply(Supply::Bench));
         }
@@ -447,11 +464,15 @@ fn read(typed: &str, limits: &units::Limits) -> Result<Reading, String> {
     Ok(if base_is_meant { base } else { prefixed })
 }
 
-/// A voltage or current many times what its limits speak of: more likely a slip than a fault.
+/// A voltage, current or time many times what its limits speak of: more likely a slip than a fault.
 fn is_absurd(reading: &Reading, limits: &units::Limits, times: f64) -> bool {
-    let electric = matches!(limits.unit, units::Unit::Volt | units::Unit::Ampere);
+    let unit = limits.unit;
+    let slips = matches!(
+        unit,
+        units::Unit::Volt | units::Unit::Ampere | units::Unit::Second
+    );
     let largest = largest(limits);
-    electric && largest > 0.0 && reading.value.abs() > times * largest
+    slips && largest > 0.0 && reading.value.abs() > times * largest
 }
 
 /// The limit that is farther from 0.

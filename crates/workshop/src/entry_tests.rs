@@ -199,6 +199,11 @@ fn several_on_one_line() {
         "minutes 12; +5v 4.9; bench supply",
         "rail = 4.9 V, bench, 12 min",
     );
+    check(
+        "picture black after 20 min; keys fail",
+        "picture = black, keys = fail, 20 min",
+    );
+    check("picture black, minutes 7,5", "picture = black, 7.5 min");
 }
 
 #[test]

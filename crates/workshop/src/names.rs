@@ -76,14 +76,22 @@ pub(crate) fn nearest<'n>(typed: &str, known: impl IntoIterator<Item = &'n str>)
     nearest_of(typed, known.into_iter().map(|name| (name, [name])))
 }
 
+/// Letters from which on what was typed may be the beginning of a name.
+const LEAST_BEGINNING: usize = 3;
+
 /// The same of things that go by several names; the first of each pair is said.
 pub(crate) fn nearest_of<'n, N: IntoIterator<Item = &'n str>>(
     typed: &str,
     known: impl IntoIterator<Item = (&'n str, N)>,
 ) -> Vec<&'n str> {
     let typed: String = plain(typed).chars().take(64).collect();
-    let far = |name: &str| strsim::damerau_levenshtein(&typed, &plain(name));
-    let mut known: Vec<(usize, &str)> = known
+    // what begins with all that was typed is nearest, however long it is
+    let far = |name: &str| {
+        let name = plain(name);
+        let begins = typed.len() >= LEAST_BEGINNING && name.starts_with(&typed);
+        (!begins, strsim::damerau_levenshtein(&typed, &name))
+    };
+    let mut known: Vec<((bool, usize), &str)> = known
         .into_iter()
         .filter_map(|(name, names)| Some((names.into_iter().map(far).min()?, name)))
         .collect();

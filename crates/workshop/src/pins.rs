@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use catalogue::RemedyKind;
 use planning::{Pin, Settled};
+use purchasing::Vendor;
 
 use crate::{
     Error, ErrorKind, PlanLimits,
@@ -166,12 +167,19 @@ pub(crate) fn merged(state: &State, limits: &PlanLimits) -> Result<Pinned> {
     }
     pinned.pins.sort();
     pinned.pins.dedup();
+    let vendors = &state.folder.vendors;
+    let vendor = |typed: &str| {
+        let is = |vendor: &&Vendor| {
+            vendor.id == typed || names::plain(&vendor.title) == names::plain(typed)
+        };
+        vendors.iter().find(is).map(|vendor| &vendor.id)
+    };
     for typed in &limits.with {
-        pinned.without.retain(|id| typed != "all" && id != typed);
+        let meant = vendor(typed).unwrap_or(typed);
+        pinned.without.retain(|id| typed != "all" && id != meant);
     }
     for typed in &limits.without {
-        let vendors = &state.folder.vendors;
-        if !vendors.iter().any(|vendor| vendor.id == *typed) {
+        let Some(meant) = vendor(typed) else {
             let known: Vec<String> = vendors.iter().map(|vendor| vendor.id.clone()).collect();
             let known = match known.as_slice() {
                 [] => "there are none yet".to_string(),
@@ -181,9 +189,9 @@ pub(crate) fn merged(state: &State, limits: &PlanLimits) -> Result<Pinned> {
                 ErrorKind::NotFound,
                 format!("there is no vendor {}; {known}", quoted(typed)),
             ));
-        }
-        if !pinned.without.contains(typed) {
-            pinned.without.push(typed.clone());
+        };
+        if !pinned.without.contains(meant) {
+            pinned.without.push(meant.clone());
         }
     }
     pinned.without.sort();

@@ -79,12 +79,12 @@ fn to_take_back(state: &State, line: Option<i64>, who: &str) -> Result<Vec<i64>>
         Error::new(ErrorKind::NotFound, format!("there is no line {line}"))
             .hint("the numbers stand at the start of each line of the journal")
     })?;
-    if pile.taken_back.contains_key(&line) {
+    if let Some(by) = pile.taken_back.get(&line) {
         return Err(Error::new(
             ErrorKind::Refused,
             format!("line {line} is taken back already"),
         )
-        .hint("name the line that took it back to make it hold again"));
+        .hint(format!("`undo {by}` makes it hold again")));
     }
     match entry.line {
         // A lot goes with its machines.

@@ -78,12 +78,12 @@ pub fn parse_ohms(bytes: &[u8], file: &str) -> Result<Vec<(String, Ohms, Ohms)>,
             problems.add(&at, "a pin such as `U1.6` and two resistances", shown(line));
             continue;
         };
-        let values: Vec<Option<Ohms>> = words[1..].iter().map(|word| ohms(word)).collect();
-        let values: Vec<Ohms> = match values.as_slice() {
-            // A name of the net may stand between.
-            [None, rest @ ..] | rest => rest.iter().flatten().copied().collect(),
-        };
-        let [good, suspect] = values[..] else {
+        let values: Vec<Option<Ohms>> = with_units(&words[1..])
+            .iter()
+            .map(|word| ohms(word))
+            .collect();
+        // A name of the net may stand between.
+        let ([None, Some(good), Some(suspect)] | [Some(good), Some(suspect)]) = values[..] else {
             problems.add(&at, "two resistances, the good board first", shown(line));
             continue;
         };
@@ -105,6 +105,22 @@ pub fn parse_ohms(bytes: &[u8], file: &str) -> Result<Vec<(String, Ohms, Ohms)>,
     } else {
         Err(problems.finish())
     }
+}
+
+/// A unit that stands by itself belongs to the number before it: `4.52 k` is `4.52k`.
+fn with_units(words: &[&str]) -> Vec<String> {
+    let mut joined: Vec<String> = Vec::new();
+    for word in words {
+        if let (None, Some(last)) = (ohms(word), joined.last_mut())
+            && ohms(last).is_some()
+            && ohms(&format!("{last}{word}")).is_some()
+        {
+            last.push_str(word);
+            continue;
+        }
+        joined.push((*word).to_owned());
+    }
+    joined
 }
 
 /// `4.52k`, `61`, `OL`.
