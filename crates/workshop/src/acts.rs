@@ -9,7 +9,9 @@ use crate::{
     Act, Error, ErrorKind, Fitted, Power, Shelf, Workshop,
     change::{leads, written},
     contradiction::Why,
+    drawer::Drawer,
     intake::find_part,
+    lead::absent_supply,
     names::{best, choices, fit, nearest, plain},
     pile::Machine,
     reckon::Reckoned,
@@ -31,14 +33,7 @@ impl Workshop {
         let mut inner = self.fresh()?;
         let tag = inner.state().machine(tag)?.tag.clone();
         let before = leads(&mut inner, &tag);
-        let known = {
-            let state = inner.state();
-            let machine = state.machine(&tag)?;
-            Known {
-                empty: machine.empty.clone(),
-                marked: machine.marked.keys().cloned().collect(),
-            }
-        };
+        let known = Known::of(&inner.state(), &tag)?;
         let entries = inner.write(|state| drafts(state, &tag, act))?;
         let said = entries.first().and_then(|entry| said(&tag, &entry.line));
         let mut written = match said {
@@ -49,13 +44,11 @@ impl Workshop {
             },
             None => written(&mut inner, &entries, Vec::new(), &before)?,
         };
-        if let Some(part) = known.lost_track(entries.iter().map(|entry| &entry.line)) {
+        for more in known.more(&inner.state(), &tag, &entries)? {
             if !written.changed.is_empty() {
                 written.changed.push('\n');
             }
-            written.changed.push_str(&format!(
-                "The chip that sat in {part} is no longer kept track of; if it may be used again, take this back and give it a mark."
-            ));
+            written.changed.push_str(&more);
         }
         Ok(written)
     }
@@ -63,8 +56,11 @@ impl Workshop {
     /// Writes that a machine was switched on, on its own or a bench supply, or off.
     ///
     /// # Errors
-    /// If there is no such machine.
+    /// If there is no such machine, or the part that feeds it is absent.
     pub fn power(&self, tag: &str, power: Power) -> Result<Written> {
+        if power == Power::On {
+            self.can_be_on(tag)?;
+        }
         let (on, supply) = match power {
             Power::On => (true, journal::Supply::Usual),
             Power::OnBenchSupply => (true, journal::Supply::Bench),
@@ -77,6 +73,21 @@ impl Workshop {
             }
         };
         self.note(tag, Line::Power { on, supply }, changed)
+    }
+
+    fn can_be_on(&self, tag: &str) -> Result<()> {
+        let inner = self.fresh()?;
+        let state = inner.state();
+        let machine = state.machine(tag)?;
+        let board = state.folder.board(&machine.board)?;
+        match absent_supply(machine, &board) {
+            Some(part) => Err(Error::new(
+                ErrorKind::Refused,
+                format!("{} cannot be switched on: {part} is absent", machine.tag),
+            )
+            .hint("`--bench` is for a bench supply; `fit` writes that the part is there again")),
+            None => Ok(()),
+        }
     }
 
     /// Puts a machine away, or takes it back to the bench; its findings stay.
@@ -135,13 +146,50 @@ impl Workshop {
     }
 }
 
-/// What was known of a machine's positions before an act.
+/// What was known before an act: of a machine's positions, and of the drawer.
 struct Known {
     empty: BTreeSet<String>,
     marked: BTreeSet<String>,
+    drawer: Drawer,
 }
 
 impl Known {
+    fn of(state: &State, tag: &str) -> Result<Self> {
+        let machine = state.machine(tag)?;
+        Ok(Self {
+            empty: machine.empty.clone(),
+            marked: machine.marked.keys().cloned().collect(),
+            drawer: Drawer::of(state, &state.boards()?),
+        })
+    }
+
+    /// Where a new part came from, and which chip is lost track of.
+    fn more(&self, state: &State, tag: &str, entries: &[Entry]) -> Result<Vec<String>> {
+        let mut more = Vec::new();
+        let new = entries.iter().find_map(|entry| match &entry.line {
+            Line::Act {
+                done:
+                    journal::Act::Fit {
+                        part,
+                        chip: journal::Chip::New { .. },
+                        ..
+                    },
+            } => Some(part),
+            _ => None,
+        });
+        if let Some(part) = new {
+            let drawer = Drawer::of(state, &state.boards()?);
+            more.extend(drawer.given(&self.drawer, state, tag, part));
+        }
+        let lost = self.lost_track(entries.iter().map(|entry| &entry.line));
+        more.extend(lost.map(|part| {
+            format!(
+                "The chip that sat in {part} is no longer kept track of; if it may be used again, take this back and give it a mark."
+            )
+        }));
+        Ok(more)
+    }
+
     /// The position of a chip that came out without a mark by which it would be known.
     fn lost_track<'a>(&self, mut lines: impl Iterator<Item = &'a Line>) -> Option<&'a str> {
         lines.find_map(|line| match line {

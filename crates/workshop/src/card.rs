@@ -16,6 +16,7 @@ use crate::{
     doubt::{Doubted, doubted},
     economy::economy,
     evidence::{Testimony, unseen, why},
+    lead::cannot_be_on,
     pile::Machine,
     reach::Reach,
     reckon::{Boards, Reckoned, Suspicion, both, too_much},
@@ -280,7 +281,8 @@ pub(crate) fn at_hand(machine: &Machine, board: &Profile, check: &str) -> bool {
             .empty
             .contains(at.rsplit_once('.').map_or(at.as_str(), |(part, _)| part))
     };
-    check.at.is_empty() || !check.at.iter().all(gone)
+    let there = check.at.is_empty() || !check.at.iter().all(gone);
+    there && !cannot_be_on(machine, board, check)
 }
 
 /// The last finding that says something.

@@ -13,6 +13,19 @@ use crate::{
     workshop::State,
 };
 
+/// Items that fit at a position of a machine, its own device last.
+fn fitting(state: &State, boards: &Boards, tag: &str, part: &str) -> Vec<String> {
+    let machine = state.pile.machine(tag);
+    let board = machine.and_then(|machine| boards.get(&machine.board));
+    let Some((board, part)) = board.and_then(|board| Some((board, board.part(part)?))) else {
+        return Vec::new();
+    };
+    let library = &state.folder.library;
+    let remedies = library.remedies_for(part.device.as_deref(), &board.id);
+    let items = remedies.filter_map(|remedy| remedy.fitted());
+    items.chain(&part.device).cloned().collect()
+}
+
 /// What is in the drawer, and what is on its way.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Drawer {
@@ -143,39 +156,64 @@ impl Drawer {
 
     /// A part went in: from the drawer if one of its kind is there, else from a parcel that nobody booked in.
     fn fitted(&mut self, state: &State, boards: &Boards, entry: &Entry, part: &str, works: f64) {
-        let machine = entry
-            .machine
-            .as_deref()
-            .and_then(|tag| state.pile.machine(tag));
-        let board = machine.and_then(|machine| boards.get(&machine.board));
-        let Some((board, part)) = board.and_then(|board| Some((board, board.part(part)?))) else {
-            return;
-        };
-        let remedies = state
-            .folder
-            .library
-            .remedies_for(part.device.as_deref(), &board.id);
-        let items: Vec<&String> = remedies.filter_map(|remedy| remedy.fitted()).collect();
+        let tag = entry.machine.as_deref().unwrap_or_default();
+        let items = fitting(state, boards, tag, part);
         // a chip that may be bad is fitted with its chance said
-        let doubtful = items.iter().copied().chain(&part.device);
-        for item in doubtful {
-            if self.take(item, 1, Some(works)) == 1 {
-                return;
-            }
-        }
-        for item in items.iter().copied().chain(&part.device) {
-            if self.take(item, 1, None) == 1 {
+        for works in [Some(works), None] {
+            if items.iter().any(|item| self.take(item, 1, works) == 1) {
                 return;
             }
         }
         for coming in self.coming.values_mut() {
-            for item in &items {
-                if let Some(count) = coming.get_mut(*item).filter(|count| **count > 0) {
-                    *count -= 1;
-                    return;
-                }
+            let mut here = items.iter().filter(|item| coming.get(*item) > Some(&0));
+            if let Some(count) = here.next().and_then(|item| coming.get_mut(item)) {
+                *count -= 1;
+                return;
             }
         }
+    }
+
+    /// What went out of the drawer, or of a parcel, for a new part at a position; `before` is the drawer before that.
+    pub(crate) fn given(
+        &self,
+        before: &Self,
+        state: &State,
+        tag: &str,
+        part: &str,
+    ) -> Option<String> {
+        let boards = state.boards().ok()?;
+        let items = fitting(state, &boards, tag, part);
+        let all = |drawer: &Self, item: &String| -> u32 {
+            let lots = drawer.lots.get(item).into_iter().flatten();
+            lots.map(|lot| lot.count).sum()
+        };
+        if let Some(item) = items
+            .iter()
+            .find(|item| all(self, item) < all(before, item))
+        {
+            return Some(match all(self, item) {
+                0 => format!("The last {item} is out of the drawer."),
+                left => format!("One {item} is out of the drawer, {left} left."),
+            });
+        }
+        let coming = before.coming.iter().find_map(|(line, known)| {
+            let now = self.coming.get(line);
+            let fewer = |item: &&String| known.get(*item) > now.and_then(|now| now.get(*item));
+            Some((line, items.iter().find(fewer)?))
+        });
+        if let Some((line, item)) = coming {
+            let parcel = parcel_name(state, *line);
+            return Some(format!(
+                "One {item} of {parcel} counts as fitted; nobody has booked it in."
+            ));
+        }
+        let doubtful = |item: &&String| !self.doubtful(item).is_empty();
+        let item = items.iter().find(doubtful)?;
+        let works = self.doubtful(item).first().copied().unwrap_or_default();
+        Some(format!(
+            "It did not come out of the drawer; the {item} there is good with {}, and is fitted with that chance said.",
+            percent(works)
+        ))
     }
 
     /// How many of an item are there for the plan, on their way or in the drawer: sound ones, by the name the plan

@@ -1,7 +1,7 @@
 //! Who leads the suspicion, what is known beforehand, and where a machine stands.
 
 use catalogue::{Check, Profile};
-use journal::{Line, Shown, Truth};
+use journal::{Line, Shown, Supply, Truth};
 
 use crate::{
     pile::Machine,
@@ -33,6 +33,28 @@ pub(crate) fn absent_words(machine: &Machine, board: &Profile) -> Option<String>
         1 => Some(format!("{} is absent", absent[0])),
         _ => Some(format!("{} are absent", listed(&absent, "and"))),
     }
+}
+
+/// The set-up of a check that wants the machine switched on.
+const POWERED: &str = "powered";
+
+/// The part that is missing to switch a machine on; none on a bench supply.
+pub(crate) fn absent_supply(machine: &Machine, board: &Profile) -> Option<String> {
+    if machine.powered == Some(Supply::Bench) {
+        return None;
+    }
+    let feeds = board.rails.iter().flat_map(|rail| &rail.fed_by);
+    let needed = |part: &&String| board.part(part).is_none_or(|part| !part.optional);
+    feeds
+        .filter(needed)
+        .find(|part| machine.empty.contains(*part))
+        .cloned()
+}
+
+/// Whether a machine cannot be switched on for a check that wants it.
+pub(crate) fn cannot_be_on(machine: &Machine, board: &Profile, check: &Check) -> bool {
+    let powered = check.set_up.iter().any(|name| name == POWERED);
+    powered && absent_supply(machine, board).is_some()
 }
 
 /// What is known from the take-in: `U9 is absent`, `the battery leaked`.

@@ -11,7 +11,7 @@ use crate::{
     Error, ErrorKind, Workshop,
     card::{at_hand, standing},
     economy::economy,
-    lead::standing_words,
+    lead::{absent_supply, standing_words},
     pile::Machine,
     repeats::again,
     say,
@@ -21,9 +21,6 @@ use crate::{
     words::{capital, coins, counted, listed, minutes, sentence, small, to_coins},
     workshop::{Inner, Result, State},
 };
-
-/// The set-up of looks at a machine that is on.
-const POWERED: &str = "powered";
 /// Other groups that are offered instead of the first round.
 const MOST_INSTEAD: usize = 3;
 /// So many tags are named in a heading.
@@ -227,13 +224,10 @@ impl Open {
             let shelve = fresh.shelve(&state, machine, economy, steps, course);
             open.shelve.extend(shelve);
             let supply = absent_supply(machine, board);
-            if let Some(part) = &supply {
-                open.unpowered.push((machine.tag.clone(), part.clone()));
-            }
+            let unpowered = supply.map(|part| (machine.tag.clone(), part));
+            open.unpowered.extend(unpowered);
             let fits = |check: &&Check| {
-                at_hand(machine, board, &check.id)
-                    && !is_left_out(&state, machine, &check.id)
-                    && (supply.is_none() || !check.set_up.iter().any(|name| name == POWERED))
+                at_hand(machine, board, &check.id) && !is_left_out(&state, machine, &check.id)
             };
             let tries = match &mules[number] {
                 Some(mule) => mule.steps(now, &state.folder, machine, board, economy)?,
@@ -551,16 +545,6 @@ impl Open {
     fn money_minor(&self, minor: i64) -> String {
         coins(minor, self.state.folder.settings.currency)
     }
-}
-
-/// The part that is missing to switch a machine on.
-fn absent_supply(machine: &Machine, board: &Profile) -> Option<String> {
-    let feeds = board.rails.iter().flat_map(|rail| &rail.fed_by);
-    let needed = |part: &&String| board.part(part).is_none_or(|part| !part.optional);
-    feeds
-        .filter(needed)
-        .find(|part| machine.empty.contains(*part))
-        .cloned()
 }
 
 /// The last thing said of this check on this machine is that it was left out.

@@ -4,7 +4,7 @@ use std::{fs, path::Path};
 
 use expect_test::{Expect, expect};
 use workshop::{
-    Clock, OffersIn, OpenOptions, PlanLimits, Receive, StockChange, Strip, Workshop,
+    Act, Clock, Fitted, OffersIn, OpenOptions, PlanLimits, Receive, StockChange, Strip, Workshop,
     views::{CameIn, OffersRead, StockView},
 };
 
@@ -635,6 +635,48 @@ fn counts_are_whole() {
             error.message
         );
     }
+}
+
+/// A new part comes out of the drawer, out of a parcel that nobody booked in, or out of neither, and a fit says which.
+#[test]
+fn a_fit_says_where_the_part_came_from() {
+    let (_dir, workshop) = demo();
+    let put = |what: &str, works: Option<&str>| {
+        let change = StockChange {
+            what: what.into(),
+            works: works.map(Into::into),
+            ..StockChange::default()
+        };
+        workshop.keep(&change).unwrap();
+    };
+    let fit = |tag: &str, part: &str| {
+        let act = Act::Fit {
+            part: part.into(),
+            what: Fitted::New { works: None },
+            old_mark: None,
+        };
+        let changed = workshop.act(tag, &act).unwrap().changed;
+        changed
+            .lines()
+            .skip(1)
+            .map(|line| format!("{line}\n"))
+            .collect::<String>()
+    };
+    put("2 4164-150ns", None);
+    put("1 ov-2-used", Some("50 %"));
+    let fits = [("T-04", "U16"), ("T-04", "U16"), ("T-07", "U9")];
+    let said: String = fits.into_iter().map(|(tag, part)| fit(tag, part)).collect();
+    check(
+        expect![[r#"
+        One 4164-150ns is out of the drawer, 1 left.
+        The chip that sat in U16 is no longer kept track of; if it may be used again, take this back and give it a mark.
+        The last 4164-150ns is out of the drawer.
+        The chip that sat in U16 is no longer kept track of; if it may be used again, take this back and give it a mark.
+        It did not come out of the drawer; the ov-2-used there is good with 50 %, and is fitted with that chance said.
+        The chip that sat in U9 is no longer kept track of; if it may be used again, take this back and give it a mark.
+    "#]],
+        &said,
+    );
 }
 
 /// Offers of a vendor whom no file describes are told, with the file they are in.
