@@ -304,8 +304,8 @@ pub(crate) struct Fit {
     /// The position.
     #[arg(value_name = "PART")]
     pub(crate) part: String,
-    /// Chance that a chip from outside is good; 0.97 if it is not said.
-    #[arg(long, value_name = "CHANCE", conflicts_with = "mark")]
+    /// Chance that a chip from outside is good, `0.9` or `90%`; 0.97 if it is not said.
+    #[arg(long, value_name = "CHANCE", conflicts_with = "mark", value_parser = chance)]
     pub(crate) works: Option<f64>,
     /// The marked chip that goes in.
     #[arg(long, value_name = "MARK")]
@@ -371,6 +371,15 @@ pub(crate) struct Settle {
     /// What was found.
     #[arg(required = true, num_args = 1.., value_name = "TRUTH")]
     pub(crate) truth: Vec<String>,
+}
+
+/// A number, or a number of per cent.
+fn chance(text: &str) -> Result<f64, std::num::ParseFloatError> {
+    let number = |text: &str| text.trim().replace(',', ".").parse::<f64>();
+    match text.trim().strip_suffix('%') {
+        Some(percent) => number(percent).map(|percent| percent / 100.0),
+        None => number(text),
+    }
 }
 
 /// Limits of the plan.

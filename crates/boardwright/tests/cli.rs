@@ -315,7 +315,7 @@ fn from_take_in_to_parcels() {
                 4 % │ The television and its lead is bad (was 4 %).
                 4 % │ U14, the picture output module OM-3, has cracked joints (was 4 %).
                 2 % │ Something this profile does not know: a track, a via or a cable.
-            1 more at 2 % or less each. Two can be true at once.
+            1 more at 2 % or less. Two can be true at once.
 
             No finding has spoken yet of draw, contacts, ports, keyboard, load, colour and
             one more: seven of 30 functions, with eleven parts of 60.

@@ -104,7 +104,7 @@ impl Workshop {
         let left = Drawer::of(&state, &state.boards()?).count(&item, works);
         let asked = Items::of(&state).is_wanted(&item) || is_device(&state, &item);
         let use_ = if asked {
-            "; the plan uses them before it buys"
+            "; the plan uses what is there before it buys"
         } else {
             "; no remedy for a machine of the pile asks for that name"
         };
@@ -308,7 +308,7 @@ fn view(inner: &mut Inner) -> Result<StockView> {
     let chips: Vec<StockRow> = chips
         .into_iter()
         .map(|chip| StockRow {
-            amount: format!("{:.0}\u{a0}%", (chip.good * 100.0).round().min(99.0)),
+            amount: percent(chip.good),
             what: chip.device.unwrap_or_else(|| "chip".to_string()),
             from: format!("{} {}", chip.origin.0, chip.origin.1),
             mark: Some(chip.mark),

@@ -219,7 +219,11 @@ impl Inner {
     pub(crate) fn now(&self) -> ZonedDateTime {
         match &self.clock {
             Clock::System => ZonedDateTime::now(),
-            Clock::Fixed(at) => at.clone(),
+            // what another process wrote since is not later than now
+            Clock::Fixed(at) => match self.state.pile.entries.last() {
+                Some(last) if last.time > *at => last.time.clone(),
+                _ => at.clone(),
+            },
         }
     }
 

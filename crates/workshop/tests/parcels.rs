@@ -416,8 +416,8 @@ fn the_plan_uses_the_drawer_first() {
     let said = put("1 ov-2-used", None, false).unwrap().changed;
     check(
         expect![[r#"
-        1 × ov-2-used in the drawer now; the plan uses them before it buys.
-    "#]],
+            1 × ov-2-used in the drawer now; the plan uses what is there before it buys.
+        "#]],
         &format!("{said}\n"),
     );
     check(

@@ -159,10 +159,11 @@ fn suspects(sheet: &mut Sheet, view: &JobCard) {
     ));
     if let Some((_, largest)) = small.first() {
         let most = chance(largest.chance);
+        let each = if small.len() == 1 { "" } else { " each" };
         sheet.text(say(
             Voice::Soft,
             format!(
-                "{} more at {most} or less each. Two can be true at once.",
+                "{} more at {most} or less{each}. Two can be true at once.",
                 small.len()
             ),
         ));
