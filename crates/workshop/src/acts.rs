@@ -184,7 +184,7 @@ impl Known {
         let lost = self.lost_track(entries.iter().map(|entry| &entry.line));
         more.extend(lost.map(|part| {
             format!(
-                "The chip that sat in {part} is no longer kept track of; if it may be used again, take this back and give it a mark."
+                "What sat in {part} is no longer kept track of; if it may be used again, take this back and give it a mark."
             )
         }));
         Ok(more)

@@ -3,7 +3,8 @@
 use std::{fs, path::Path};
 
 use workshop::{
-    Act, Clock, ErrorKind, OpenOptions, PlanLimits, Power, Shelf, TakeIn, Workshop, views::JobCard,
+    Act, Clock, ErrorKind, Fitted, OpenOptions, PlanLimits, Power, Shelf, TakeIn, Workshop,
+    views::JobCard,
 };
 
 const EXAMPLE: &str = "../../examples/ostrel";
@@ -398,4 +399,24 @@ fn clocks_out_of_order_are_borne() {
     let card = workshop.card("T-01").unwrap();
     assert!(card.p_findings > 0.0);
     assert_eq!(workshop.bench().unwrap().rows.len(), 3);
+}
+
+/// The heading says nothing of what another chip showed.
+#[test]
+fn a_heading_speaks_of_what_sits_there_now() {
+    let (_dir, workshop) = club();
+    let heading = || workshop.card("T-01").unwrap().heading;
+    workshop.measure("T-01", "picture black").unwrap();
+    assert!(heading().starts_with("Picture black"), "{}", heading());
+    workshop.act("T-01", &swap("U9", "mule")).unwrap();
+    assert!(!heading().starts_with("Picture black"), "{}", heading());
+    workshop.act("T-01", &swap("U9", "mule")).unwrap();
+    assert!(heading().starts_with("Picture black"), "{}", heading());
+    let fit = Act::Fit {
+        part: "U9".to_string(),
+        what: Fitted::New { works: None },
+        old_mark: None,
+    };
+    workshop.act("T-01", &fit).unwrap();
+    assert!(!heading().starts_with("Picture black"), "{}", heading());
 }

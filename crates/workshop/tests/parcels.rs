@@ -669,11 +669,11 @@ fn a_fit_says_where_the_part_came_from() {
     check(
         expect![[r#"
         One 4164-150ns is out of the drawer, 1 left.
-        The chip that sat in U16 is no longer kept track of; if it may be used again, take this back and give it a mark.
+        What sat in U16 is no longer kept track of; if it may be used again, take this back and give it a mark.
         The last 4164-150ns is out of the drawer.
-        The chip that sat in U16 is no longer kept track of; if it may be used again, take this back and give it a mark.
+        What sat in U16 is no longer kept track of; if it may be used again, take this back and give it a mark.
         It did not come out of the drawer; the ov-2-used there is good with 50 %, and is fitted with that chance said.
-        The chip that sat in U9 is no longer kept track of; if it may be used again, take this back and give it a mark.
+        What sat in U9 is no longer kept track of; if it may be used again, take this back and give it a mark.
     "#]],
         &said,
     );

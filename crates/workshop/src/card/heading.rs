@@ -1,15 +1,16 @@
 //! The heading of a job card, and what stands beside it: the answer in one sentence.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use catalogue::Check;
 use diagnosis::{Holder, SetAside};
-use journal::{Entry, Line, Shown, Truth};
+use journal::{Act, Entry, Line, Shown, Truth};
 
 use super::{Case, minutes_on};
 use crate::{
     contradiction::{self, LeftOut, Why},
     lead::{WHOLE, absent_words, finding_words, known_words, lead, standing_words},
+    reach::Reach,
     reckon::Reckoned,
     rows::owner,
     say,
@@ -17,17 +18,61 @@ use crate::{
     words::{listed, minutes, percent, percent_at_most, sentence, small},
 };
 
+/// A suspect with this chance leads by far.
+const LEADS: f64 = 0.5;
 /// Modes set aside that are named.
 const NAMED_ASIDE: usize = 4;
 /// What is set aside is told from this bound on: below, no figure on the card would be another.
 const SHOWN: f64 = 1e-6;
 
 impl Case<'_> {
-    /// The same without the finding in doubt.
+    /// The same without the finding in doubt, and without what another chip showed that sat there then; nor what has nothing to do
+    /// with the suspect that leads by far.
     pub(super) fn trusted_bad_findings(&self) -> Vec<(&Check, &Shown, &Entry)> {
+        let lead = self.modes.first().filter(|mode| mode.chance >= LEADS);
         let mut bad = self.bad_findings();
-        bad.retain(|(_, _, entry)| Some(entry.id) != self.doubted);
+        bad.retain(|(check, shown, entry)| {
+            let speaks = lead.is_none_or(|lead| self.reaches(check, shown, lead));
+            speaks && Some(entry.id) != self.doubted && !self.is_of_another_chip(check, entry)
+        });
         bad
+    }
+
+    /// Another chip than now sat where the check can speak of it.
+    fn is_of_another_chip(&self, check: &Check, entry: &Entry) -> bool {
+        let later = self.state.pile.lines(self.machine);
+        let later = later.filter(|later| later.id > entry.id);
+        let mut exchanged: BTreeMap<&String, u32> = BTreeMap::new();
+        let mut fitted: BTreeSet<&String> = BTreeSet::new();
+        for act in later {
+            match &act.line {
+                Line::Act {
+                    done: Act::Fit { part, .. },
+                } => _ = fitted.insert(part),
+                Line::Act {
+                    done: Act::Swap { part, there, .. },
+                } => {
+                    let here = act.machine.as_ref() == Some(&self.machine.tag);
+                    *exchanged
+                        .entry(if here { part } else { there })
+                        .or_default() += 1;
+                }
+                _ => {}
+            }
+        }
+        // what was swapped away and back is the same chip again
+        let back = |part: &String, times: u32| {
+            times.is_multiple_of(2) && !self.machine.guests.contains_key(part)
+        };
+        let others = exchanged
+            .into_iter()
+            .filter(|(part, times)| !back(part, *times));
+        let reach = Reach::of(self.board, check, None);
+        let parts = others.map(|(part, _)| part).chain(fitted);
+        parts.filter_map(|part| self.board.part(part)).any(|part| {
+            let mut modes = part.modes.iter();
+            modes.any(|mode| reach.holds(self.board, part, mode))
+        })
     }
 
     /// The latest finding of each check, where it is not as it should be; or one of this epoch that came and went.
