@@ -620,10 +620,10 @@ fn values(line: &str) -> Vec<String> {
     values
 }
 
-/// The tag that was typed: `T-03`, `t03`, `3`.
+/// The tag that was typed: `T-03`, `t03`, `3`, `the mule`.
 pub(crate) fn find_tag(typed: &str, tags: &[String]) -> Result<String, String> {
     let squeezed = |text: &str| text.to_lowercase().replace(['-', ' '], "");
-    let want = squeezed(typed);
+    let want = squeezed(typed.trim().strip_prefix("the ").unwrap_or(typed));
     if let Some(tag) = tags.iter().find(|tag| squeezed(tag) == want) {
         return Ok(tag.clone());
     }

@@ -342,6 +342,7 @@ fn tags_as_they_are_typed() {
     check("t1", "T-01");
     check("t 10", "T-10");
     check("2", "T-02");
+    check("the t-02", "T-02");
     let refuse =
         |typed: &str, expect: &str| assert_eq!(find_tag(typed, &tags).unwrap_err(), expect);
     refuse(
