@@ -373,13 +373,8 @@ pub(crate) struct Settle {
     pub(crate) truth: Vec<String>,
 }
 
-/// A number, or a number of per cent.
-fn chance(text: &str) -> Result<f64, std::num::ParseFloatError> {
-    let number = |text: &str| text.trim().replace(',', ".").parse::<f64>();
-    match text.trim().strip_suffix('%') {
-        Some(percent) => number(percent).map(|percent| percent / 100.0),
-        None => number(text),
-    }
+fn chance(text: &str) -> Result<f64, &'static str> {
+    workshop::parse_chance(text).ok_or("expected a chance such as 0.9 or 90%")
 }
 
 /// Limits of the plan.

@@ -43,7 +43,6 @@ pub(crate) struct Arrangement {
 }
 
 /// Sets of variables, one after the other.
-#[derive(Default)]
 pub(crate) struct Sets {
     vars: Vec<Var>,
     ends: Vec<u32>,

@@ -44,7 +44,7 @@ impl Workshop {
             },
             None => written(&mut inner, &entries, Vec::new(), &before)?,
         };
-        for more in known.more(&inner.state(), &tag, &entries)? {
+        for more in known.more(&inner.state(), &tag, &entries) {
             if !written.changed.is_empty() {
                 written.changed.push('\n');
             }
@@ -150,7 +150,8 @@ impl Workshop {
 struct Known {
     empty: BTreeSet<String>,
     marked: BTreeSet<String>,
-    drawer: Drawer,
+    /// None where a board's file is not there: that stops no act.
+    drawer: Option<Drawer>,
 }
 
 impl Known {
@@ -159,12 +160,12 @@ impl Known {
         Ok(Self {
             empty: machine.empty.clone(),
             marked: machine.marked.keys().cloned().collect(),
-            drawer: Drawer::of(state, &state.boards()?),
+            drawer: drawer(state),
         })
     }
 
     /// Where a new part came from, and which chip is lost track of.
-    fn more(&self, state: &State, tag: &str, entries: &[Entry]) -> Result<Vec<String>> {
+    fn more(&self, state: &State, tag: &str, entries: &[Entry]) -> Vec<String> {
         let mut more = Vec::new();
         let new = entries.iter().find_map(|entry| match &entry.line {
             Line::Act {
@@ -177,9 +178,8 @@ impl Known {
             } => Some(part),
             _ => None,
         });
-        if let Some(part) = new {
-            let drawer = Drawer::of(state, &state.boards()?);
-            more.extend(drawer.given(&self.drawer, state, tag, part));
+        if let (Some(part), Some(before), Some(now)) = (new, &self.drawer, drawer(state)) {
+            more.extend(now.given(before, state, tag, part));
         }
         let lost = self.lost_track(entries.iter().map(|entry| &entry.line));
         more.extend(lost.map(|part| {
@@ -187,7 +187,7 @@ impl Known {
                 "What sat in {part} is no longer kept track of; if it may be used again, take this back and give it a mark."
             )
         }));
-        Ok(more)
+        more
     }
 
     /// The position of a chip that came out without a mark by which it would be known.
@@ -205,6 +205,10 @@ impl Known {
             _ => None,
         })
     }
+}
+
+fn drawer(state: &State) -> Option<Drawer> {
+    Some(Drawer::of(state, &state.boards().ok()?))
 }
 
 /// Acts of which more is to be said than whose chance they change.

@@ -86,7 +86,7 @@ pub use parts_list::{PartsRead, ReadParts};
 pub use receive::Receive;
 pub use rehearse::{Played, Rehearse};
 pub use requests::{
-    Act, Clock, Fitted, OpenOptions, PlanLimits, Power, Shelf, TakeIn, default_dir,
+    Act, Clock, Fitted, OpenOptions, PlanLimits, Power, Shelf, TakeIn, default_dir, parse_chance,
 };
 pub use stock::StockChange;
 pub use strip::Strip;

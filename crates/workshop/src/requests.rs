@@ -98,6 +98,16 @@ pub enum Shelf {
     Back,
 }
 
+/// A chance as a person writes it: `0.8`, `0,8`, `80 %`; any number, none where there is none.
+#[must_use]
+pub fn parse_chance(text: &str) -> Option<f64> {
+    let number = |text: &str| text.trim().replace(',', ".").parse::<f64>().ok();
+    match text.trim().strip_suffix('%') {
+        Some(percent) => number(percent).map(|percent| percent / 100.0),
+        None => number(text),
+    }
+}
+
 /// What goes into a position.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Fitted {
@@ -119,17 +129,11 @@ impl Fitted {
     pub fn read(what: &str) -> Result<Fitted, Error> {
         let what = what.trim();
         let chance = what.strip_prefix("new").map_or(what, str::trim);
-        let percent = chance.strip_suffix('%').map(str::trim);
         if chance.is_empty() {
             return Ok(Fitted::New { works: None });
         }
-        let Ok(number) = percent.unwrap_or(chance).replace(',', ".").parse::<f64>() else {
+        let Some(works) = parse_chance(chance) else {
             return Ok(Fitted::Marked(what.to_owned()));
-        };
-        let works = if percent.is_some() {
-            number / 100.0
-        } else {
-            number
         };
         if (0.0..=1.0).contains(&works) {
             return Ok(Fitted::New { works: Some(works) });

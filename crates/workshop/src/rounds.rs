@@ -21,6 +21,7 @@ use crate::{
     words::{capital, coins, counted, listed, minutes, sentence, small, to_coins},
     workshop::{Inner, Result, State},
 };
+
 /// Other groups that are offered instead of the first round.
 const MOST_INSTEAD: usize = 3;
 /// So many tags are named in a heading.

@@ -7,9 +7,11 @@ use crate::{
     Error, ErrorKind, Workshop,
     drawer::{Drawer, Lot, loose, parcel_name},
     item_names::{Items, Meant},
+    names::{choices, nearest},
+    requests::parse_chance,
     views::Written,
     wish,
-    words::{capital, counted, listed, percent, quoted, sentence},
+    words::{capital, counted, percent, quoted, sentence},
     workshop::{Inner, Result, State},
 };
 
@@ -77,7 +79,7 @@ impl Workshop {
     pub fn keep(&self, change: &StockChange) -> Result<Written> {
         let mut inner = self.fresh()?;
         let works = chance(change.works.as_deref())?;
-        let (count, name) = one(&change.what)?;
+        let (count, name) = one_thing(&change.what)?;
         let entries = inner.write(|state| {
             let item = item(state, &name);
             if change.out {
@@ -159,7 +161,7 @@ fn begins_with_count(text: &str) -> bool {
 }
 
 /// One thing where only one can be meant.
-pub(crate) fn one(text: &str) -> Result<(u32, String)> {
+pub(crate) fn one_thing(text: &str) -> Result<(u32, String)> {
     match counted_names(text)[..] {
         [first, next, ..] => Err(Error::new(
             ErrorKind::Usage,
@@ -217,12 +219,7 @@ fn chance(text: Option<&str>) -> Result<Option<f64>> {
     let Some(text) = text.map(str::trim).filter(|text| !text.is_empty()) else {
         return Ok(None);
     };
-    let number = |text: &str| text.trim().replace(',', ".").parse::<f64>().ok();
-    let found = match text.strip_suffix('%') {
-        Some(percent) => number(percent).map(|percent| percent / 100.0),
-        None => number(text),
-    };
-    match found.filter(|chance| (0.0..=1.0).contains(chance)) {
+    match parse_chance(text).filter(|chance| (0.0..=1.0).contains(chance)) {
         Some(chance) => Ok(Some(chance)),
         None => Err(Error::new(
             ErrorKind::Usage,
@@ -251,7 +248,8 @@ fn is_device(state: &State, id: &str) -> bool {
 }
 
 fn enough(state: &State, item: &str, works: Option<f64>, count: u32) -> Result<()> {
-    let there = Drawer::of(state, &state.boards()?).count(item, works);
+    let drawer = Drawer::of(state, &state.boards()?);
+    let there = drawer.count(item, works);
     if there >= count {
         return Ok(());
     }
@@ -259,25 +257,20 @@ fn enough(state: &State, item: &str, works: Option<f64>, count: u32) -> Result<(
         ErrorKind::Refused,
         format!("expected {count} × {item} in the drawer, found {there}"),
     )
-    .hint(like_it(state, item)?))
+    .hint(like_it(&drawer, item)))
 }
 
 /// What in the drawer has a name like this.
-fn like_it(state: &State, item: &str) -> Result<String> {
-    let drawer = Drawer::of(state, &state.boards()?);
-    let held = drawer.lots.iter();
-    let held = held.filter(|(_, lots)| lots.iter().any(|lot| lot.count > 0));
-    let held = held
-        .map(|(name, _)| name.as_str())
-        .filter(|name| *name != item);
-    let near: Vec<String> = held
-        .filter(|name| name.contains(item))
-        .map(str::to_string)
-        .collect();
-    Ok(match near[..] {
-        [] => "see `stock`; doubtful ones are taken out with their chance".to_string(),
-        _ => format!("in the drawer is {}", listed(&near, "and")),
-    })
+fn like_it(drawer: &Drawer, item: &str) -> String {
+    let held = drawer.lots.keys().filter(|name| *name != item);
+    let near = nearest(item, held.map(String::as_str));
+    match near.is_empty() {
+        true => "see `stock`".to_string(),
+        false => format!(
+            "nearest in the drawer are {}; doubtful ones are taken out with their chance",
+            choices(near)
+        ),
+    }
 }
 
 fn view(inner: &mut Inner) -> Result<StockView> {

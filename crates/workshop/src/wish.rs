@@ -11,7 +11,7 @@ use crate::{
     names::{choices, nearest},
     ordered::kits,
     plan::{Core, FOR_THE_ORDER, cheapest},
-    stock::{StockRow, item, one},
+    stock::{StockRow, item, one_thing},
     views::Written,
     words::{quoted, trimmed},
     workshop::{Result, State},
@@ -32,7 +32,7 @@ impl Workshop {
     /// If no number and name can be read, or there is no such wish to end.
     pub fn wish(&self, what: &str, end: bool) -> Result<Written> {
         let mut inner = self.fresh()?;
-        let (count, name) = one(what)?;
+        let (count, name) = one_thing(what)?;
         let entries = inner.write(|state| {
             let item = item(state, &name);
             if end && !state.pile.wishes.contains_key(&item) {

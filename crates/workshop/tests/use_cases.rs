@@ -685,3 +685,22 @@ proptest! {
         }
     }
 }
+
+/// That the file of another machine's board is gone stops no act.
+#[test]
+fn a_lost_board_stops_no_act_elsewhere() {
+    let (dir, workshop) = pile(2);
+    let boards = dir.path().join("boards");
+    fs::create_dir_all(&boards).unwrap();
+    fs::write(boards.join("other.toml"), "[board]\nid = \"other\"\n").unwrap();
+    let other = TakeIn {
+        board: Some("other".to_string()),
+        ..lot("1 from the fair, 5.00", &[])
+    };
+    workshop.take_in(&other).unwrap();
+    fs::remove_file(boards.join("other.toml")).unwrap();
+    let before = lines(&workshop);
+    let act = Act::Mend("a track".to_string());
+    workshop.act("T-01", &act).unwrap();
+    assert_eq!(lines(&workshop), before + 1);
+}

@@ -221,7 +221,8 @@ fn lines_that_cannot_be_written() {
     check(
         &["fit", "T-03", "U9", "--works", "good"],
         expect![[r#"
-            error: invalid value `good` for `--works <CHANCE>`, expected a number
+            error: invalid value `good` for `--works <CHANCE>`: expected a chance such as
+            0.9 or 90%
 
             hint: see `boardwright --help`
         "#]],
