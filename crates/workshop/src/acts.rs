@@ -85,7 +85,7 @@ impl Workshop {
                 ErrorKind::Refused,
                 format!("{} cannot be switched on: {part} is absent", machine.tag),
             )
-            .hint("`--bench` is for a bench supply; `fit` writes that the part is there again")),
+            .hint("say that it is on a bench supply, or that the part was fitted")),
             None => Ok(()),
         }
     }
