@@ -10,7 +10,7 @@
 
 use crate::{
     clique::{Cliques, Node},
-    number::Number,
+    number::{Lanes, Number, Running},
 };
 
 /// Numbers without and with the unmodelled fault.
@@ -46,23 +46,42 @@ pub(crate) fn brought_back<T: Number>(some: &mut [T], others: &mut [T]) -> i32 {
 
 /// The entries of a clique, with all that is known of them but the messages.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Entries<'a, T> {
+pub(crate) struct Entries<'a, T, O> {
     pub(crate) cliques: &'a Cliques,
     pub(crate) index: usize,
     pub(crate) node: &'a Node<'a>,
-    pub(crate) own: &'a [T],
+    pub(crate) own: &'a [O],
+    /// What that is multiplied by, by class; empty for 1.
+    pub(crate) weights: &'a [T],
+}
+
+/// A number that passes can begin with.
+pub(crate) trait Own<T>: Copy {
+    fn to(self) -> T;
+}
+
+impl<T: Number> Own<T> for T {
+    fn to(self) -> T {
+        self
+    }
+}
+
+impl Own<Lanes> for f64 {
+    fn to(self) -> Lanes {
+        Lanes::of(self, 0.0)
+    }
 }
 
 /// The entries that are summed to one entry of a clique's message.
-struct Run<'a, T> {
-    own: &'a [T],
+struct Run<'a, O> {
+    own: &'a [O],
     classes: &'a [u16],
     /// For each entry, by child: the entry of its message.
     map: &'a [u32],
 }
 
-impl<'a, T: Number> Entries<'a, T> {
-    fn runs(self) -> impl Iterator<Item = Run<'a, T>> {
+impl<'a, T: Number, O: Own<T>> Entries<'a, T, O> {
+    fn runs(self) -> impl Iterator<Item = Run<'a, O>> {
         let Self {
             cliques, node, own, ..
         } = self;
@@ -85,21 +104,39 @@ impl<'a, T: Number> Entries<'a, T> {
         let carries = self.node.carries;
         move |class| carries.get(usize::from(class)) == Some(&true)
     }
+
+    /// The entries' numbers, from what is their own and their class.
+    fn weighted(self) -> impl Fn(O, u16) -> T + Copy {
+        let weights = self.weights;
+        move |own, class| own.to() * weights[usize::from(class)]
+    }
 }
 
-impl<T: Number> Run<'_, T> {
+/// An entry's number without weights.
+fn plain<T, O: Own<T>>(own: O, _class: u16) -> T {
+    own.to()
+}
+
+impl<O: Copy> Run<'_, O> {
+    /// Each entry's number, from what is its own and its class, and the class.
+    fn each<T>(&self, number: impl Fn(O, u16) -> T) -> impl Iterator<Item = (T, usize)> {
+        let each = self.own.iter().zip(self.classes);
+        each.map(move |(&own, &class)| (number(own, class), usize::from(class)))
+    }
+
     /// Its sum where no fault is carried.
-    fn sum(&self, width: usize, below: &[T]) -> T {
+    fn sum<T: Number>(&self, width: usize, below: &[T], number: impl Fn(O, u16) -> T) -> T {
         let mut all = T::ZERO;
+        let each = self.each(number).map(|(own, _)| own);
         match width {
-            0 => self.own.iter().for_each(|&own| all += own),
+            0 => each.for_each(|own| all += own),
             1 => {
-                for (&own, &child) in self.own.iter().zip(self.map) {
+                for (own, &child) in each.zip(self.map) {
                     all += own * below[child as usize];
                 }
             }
             _ => {
-                for (&own, map) in self.own.iter().zip(self.map.chunks_exact(width)) {
+                for (own, map) in each.zip(self.map.chunks_exact(width)) {
                     let times = |value: T, &child: &u32| value * below[child as usize];
                     all += map.iter().fold(own, times);
                 }
@@ -108,21 +145,23 @@ impl<T: Number> Run<'_, T> {
         all
     }
 
-    fn dual_sum(
+    fn dual_sum<T: Number>(
         &self,
         width: usize,
         carries: impl Fn(u16) -> bool,
         below: impl Fn(u32) -> Dual<T>,
+        number: impl Fn(O, u16) -> T,
     ) -> Dual<T> {
         let mut all = [T::ZERO; 2];
         let each = self.own.iter().zip(self.classes);
+        let each = each.map(|(&own, &class)| (number(own, class), carries(class)));
         if width == 0 {
-            each.for_each(|(&own, &class)| all[usize::from(carries(class))] += own);
+            each.for_each(|(own, carries)| all[usize::from(carries)] += own);
             return all;
         }
-        for ((&own, &class), map) in each.zip(self.map.chunks_exact(width)) {
+        for ((own, carries), map) in each.zip(self.map.chunks_exact(width)) {
             let [none, faulty] = below(map[0]);
-            let value = match carries(class) {
+            let value = match carries {
                 true => [T::ZERO, own * none],
                 false => [own * none, own * faulty],
             };
@@ -164,7 +203,15 @@ impl<T: Number> Messages<T> {
     }
 
     /// The message of a clique, after those of the cliques below it.
-    pub(crate) fn sum_up(&mut self, entries: Entries<'_, T>) {
+    pub(crate) fn sum_up<O: Own<T>>(&mut self, entries: Entries<'_, T, O>) {
+        if entries.weights.is_empty() {
+            self.sum(entries, plain);
+        } else {
+            self.sum(entries, entries.weighted());
+        }
+    }
+
+    fn sum<O: Own<T>>(&mut self, entries: Entries<'_, T, O>, number: impl Fn(O, u16) -> T + Copy) {
         let node = entries.node;
         let (width, first) = (node.children.len(), node.groups.start);
         let (below, sums) = self.sums.split_at_mut(first);
@@ -175,12 +222,12 @@ impl<T: Number> Messages<T> {
             let below = |child: u32| [below[child as usize], faulty_below[child as usize]];
             let carries = entries.carries();
             for ((sum, faulty), run) in sums.iter_mut().zip(&mut *faulty).zip(entries.runs()) {
-                [*sum, *faulty] = run.dual_sum(width, &carries, below);
+                [*sum, *faulty] = run.dual_sum(width, &carries, below, number);
             }
             brought_back(sums, faulty)
         } else {
             for (sum, run) in sums.iter_mut().zip(entries.runs()) {
-                *sum = run.sum(width, below);
+                *sum = run.sum(width, below, number);
             }
             brought_back(sums, &mut [])
         };
@@ -205,6 +252,50 @@ impl<T: Number> Messages<T> {
 
     pub(crate) fn exponent(&self, node: usize) -> i32 {
         self.exponents[node]
+    }
+}
+
+/// Bounds of what rounding did to messages.
+#[derive(Debug)]
+pub(crate) struct Errors {
+    sums: Vec<f64>,
+    faulty: Vec<f64>,
+}
+
+impl<T: Number> Messages<T> {
+    /// Numbers that carry their bounds.
+    pub(crate) fn with(&self, errors: &Errors) -> Messages<Running<T>> {
+        let with = |values: &[T], errors: &[f64]| {
+            let both = values.iter().zip(errors);
+            both.map(|(&value, &error)| Running { value, error })
+                .collect()
+        };
+        Messages {
+            sums: with(&self.sums, &errors.sums),
+            faulty: with(&self.faulty, &errors.faulty),
+            exponents: self.exponents.clone(),
+        }
+    }
+}
+
+impl<T: Number> Messages<Running<T>> {
+    /// The numbers and their bounds.
+    pub(crate) fn apart(self) -> (Messages<T>, Errors) {
+        let apart = |all: Vec<Running<T>>| -> (Vec<T>, Vec<f64>) {
+            all.iter().map(|one| (one.value, one.error)).unzip()
+        };
+        let (sums, errors) = apart(self.sums);
+        let (faulty, faulty_errors) = apart(self.faulty);
+        let messages = Messages {
+            sums,
+            faulty,
+            exponents: self.exponents,
+        };
+        let errors = Errors {
+            sums: errors,
+            faulty: faulty_errors,
+        };
+        (messages, errors)
     }
 }
 
@@ -258,9 +349,9 @@ impl<T: Number> Down<T> {
     }
 
     /// The derivatives by the messages to a clique, after all cliques above it, and its sums by class.
-    pub(crate) fn hand_down(
+    pub(crate) fn hand_down<O: Own<T>>(
         &mut self,
-        entries: Entries<'_, T>,
+        entries: Entries<'_, T, O>,
         messages: &Messages<T>,
         wanted: Wanted,
         by_class: &mut Vec<T>,
@@ -281,16 +372,18 @@ impl<T: Number> Down<T> {
         }
         by_class.clear();
         by_class.resize(node.classes, T::ZERO);
-        if node.dual {
-            self.dual(entries, messages, wanted, by_class);
-        } else {
-            self.plain(entries, messages, wanted, by_class);
+        match (node.dual, entries.weights.is_empty()) {
+            (false, true) => self.plain(entries, plain, messages, wanted, by_class),
+            (false, false) => self.plain(entries, entries.weighted(), messages, wanted, by_class),
+            (true, true) => self.dual(entries, plain, messages, wanted, by_class),
+            (true, false) => self.dual(entries, entries.weighted(), messages, wanted, by_class),
         }
     }
 
-    fn plain(
+    fn plain<O: Own<T>>(
         &mut self,
-        entries: Entries<'_, T>,
+        entries: Entries<'_, T, O>,
+        number: impl Fn(O, u16) -> T + Copy,
         messages: &Messages<T>,
         wanted: Wanted,
         by_class: &mut [T],
@@ -304,8 +397,7 @@ impl<T: Number> Down<T> {
             if above == T::ZERO {
                 continue;
             }
-            let own = run.own.iter().map(|&own| own * above);
-            let each = own.zip(run.classes.iter().map(|&class| usize::from(class)));
+            let each = run.each(number).map(|(own, class)| (own * above, class));
             match width {
                 0 => each.for_each(|(own, class)| by_class[class] += own),
                 1 => {
@@ -350,9 +442,10 @@ impl<T: Number> Down<T> {
     }
 
     /// The derivatives by the two parts form a dual number themselves, in the opposite order.
-    fn dual(
+    fn dual<O: Own<T>>(
         &mut self,
-        entries: Entries<'_, T>,
+        entries: Entries<'_, T, O>,
+        number: impl Fn(O, u16) -> T + Copy,
         messages: &Messages<T>,
         wanted: Wanted,
         by_class: &mut [T],
@@ -378,7 +471,8 @@ impl<T: Number> Down<T> {
             if above == T::ZERO && faulty_above == T::ZERO {
                 continue;
             }
-            let own = |(&own, &class): (&T, &u16)| {
+            let own = |(&own, &class): (&O, &u16)| {
+                let own = number(own, class);
                 let own = match carries(class) {
                     true => [T::ZERO, own * faulty_above],
                     false => [own * faulty_above, own * above],

@@ -17,6 +17,10 @@ pub(crate) trait Number:
     fn of(high: f64, low: f64) -> Self;
     fn high(self) -> f64;
     fn low(self) -> f64;
+    /// Itself, which was rounded so many times.
+    fn rounded(self, _times: usize) -> Self {
+        self
+    }
     /// Times a power of two.
     fn shifted(self, power: f64) -> Self;
     /// Its size; that of the largest where there are several.
@@ -209,6 +213,96 @@ impl Mul for Pair {
         let cross = self.high * other.low + self.low * other.high;
         let (high, low) = quick_two_sum(high, rest + cross);
         Self { high, low }
+    }
+}
+
+/// A number with a bound of how far it is off: a running error analysis (Wilkinson, "Rounding Errors in Algebraic Processes", 1963).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Running<T> {
+    pub(crate) value: T,
+    pub(crate) error: f64,
+}
+
+impl<T: Number> Number for Running<T> {
+    const ZERO: Self = Self {
+        value: T::ZERO,
+        error: 0.0,
+    };
+    const ONE: Self = Self {
+        value: T::ONE,
+        error: 0.0,
+    };
+    const ROUNDING: f64 = T::ROUNDING;
+
+    fn of(high: f64, low: f64) -> Self {
+        Self {
+            value: T::of(high, low),
+            error: 0.0,
+        }
+    }
+
+    fn rounded(self, times: usize) -> Self {
+        Self {
+            error: self.error + self.size() * times as f64 * T::ROUNDING,
+            ..self
+        }
+    }
+
+    fn high(self) -> f64 {
+        self.value.high()
+    }
+
+    fn low(self) -> f64 {
+        self.value.low()
+    }
+
+    fn shifted(self, power: f64) -> Self {
+        Self {
+            value: self.value.shifted(power),
+            error: self.error * power,
+        }
+    }
+
+    fn size(self) -> f64 {
+        self.value.size()
+    }
+
+    fn positive(self) -> Self {
+        Self {
+            value: self.value.positive(),
+            ..self
+        }
+    }
+}
+
+impl<T: Number> Add for Running<T> {
+    type Output = Self;
+
+    fn add(self, other: Self) -> Self {
+        let sum = Self {
+            value: self.value + other.value,
+            error: self.error + other.error,
+        };
+        // added to nothing it stays what it is
+        sum.rounded(usize::from(self.value != T::ZERO))
+    }
+}
+
+impl<T: Number> AddAssign for Running<T> {
+    fn add_assign(&mut self, other: Self) {
+        *self = *self + other;
+    }
+}
+
+impl<T: Number> Mul for Running<T> {
+    type Output = Self;
+
+    fn mul(self, other: Self) -> Self {
+        let product = Self {
+            value: self.value * other.value,
+            error: self.error * other.size() + self.size() * other.error,
+        };
+        product.rounded(1)
     }
 }
 

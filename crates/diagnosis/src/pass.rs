@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use crate::{
     clique::{Cliques, Node},
-    messages::{Down, Dual, Entries, Messages, Wanted, times},
-    number::Number,
+    messages::{Down, Dual, Entries, Messages, Wanted},
+    number::{Number, Running},
 };
 
 /// What a question changes, by cliques.
@@ -152,11 +152,14 @@ impl<'a, T: Number> Pass<'a, T> {
         let own = &mut self.own;
         own.clear();
         let base = &cliques.base[node.entries.clone()];
+        // at least once, so that one time more, by what is said later, at most doubles what is lost
+        let roundings = node.roundings.max(1);
+        let of = |high, low| T::of(high, low).rounded(roundings);
         if cliques.base_low.is_empty() {
-            own.extend(base.iter().map(|&base| T::of(base, 0.0)));
+            own.extend(base.iter().map(|&base| of(base, 0.0)));
         } else {
             let low = &cliques.base_low[node.entries.clone()];
-            own.extend(base.iter().zip(low).map(|(&base, &low)| T::of(base, low)));
+            own.extend(base.iter().zip(low).map(|(&base, &low)| of(base, low)));
         }
         for table in cliques.said(index) {
             let values = own.iter_mut().zip(&*cliques.evidence[table].values);
@@ -187,27 +190,13 @@ impl<'a, T: Number> Pass<'a, T> {
         messages.sum_up(self.entries(&node, index));
     }
 
-    fn entries<'e>(&'e self, node: &'e Node<'e>, index: usize) -> Entries<'e, T> {
+    fn entries<'e>(&'e self, node: &'e Node<'e>, index: usize) -> Entries<'e, T, T> {
         Entries {
             cliques: self.cliques,
             index,
             node,
             own: &self.own,
-        }
-    }
-
-    /// The entries of a message entry, counted from the clique's first.
-    fn within(&self, node: &Node<'_>, group: usize) -> std::ops::Range<usize> {
-        let starts = &self.cliques.starts;
-        let first = node.entries.start;
-        starts[group] as usize - first..starts[group + 1] as usize - first
-    }
-
-    fn dual_own(&self, node: &Node<'_>, at: usize) -> Dual<T> {
-        let class = usize::from(self.cliques.class[node.entries.start + at]);
-        match node.carries.get(class) {
-            Some(true) => [T::ZERO, self.own[at]],
-            _ => [self.own[at], T::ZERO],
+            weights: &[],
         }
     }
 
@@ -239,105 +228,20 @@ impl<'a, T: Number> Pass<'a, T> {
             }
         }
     }
+}
 
-    /// How far each root can be off by rounding, by a running error analysis.
-    pub(crate) fn rounding(&mut self, messages: &Messages<T>) -> Vec<Lost> {
-        let cliques = self.cliques;
-        let mut errors = vec![0.0; messages.sums.len()];
-        let mut faulty = vec![0.0; messages.faulty.len()];
-        let mut lost = Vec::new();
-        for (index, node) in cliques.nodes().enumerate() {
-            self.own(&node, index);
-            let shift = messages.exponents[index] - messages.below(&node);
-            let power = 2.0_f64.powi(-shift);
-            // at least one, so that one more, of what is said later, at most doubles what is lost
-            let roundings = (node.roundings + cliques.said(index).count()).max(1);
-            let own_error = roundings as f64 * T::ROUNDING;
-            for group in node.groups.clone() {
-                let mut sum = [0.0; 2];
-                let mut error = [0.0; 2];
-                // the first number is added to nothing
-                let mut adding = 0.0;
-                for at in self.within(&node, group) {
-                    if node.dual {
-                        let errors = (&errors[..], &faulty[..]);
-                        let (value, lost) = self.rounded(&node, at, messages, errors, own_error);
-                        for part in 0..2 {
-                            sum[part] += value[part];
-                            error[part] += lost[part] + sum[part].abs() * adding;
-                        }
-                    } else {
-                        let (value, lost) =
-                            self.rounded_plain(&node, at, messages, &errors, own_error);
-                        sum[0] += value;
-                        error[0] += lost + sum[0].abs() * adding;
-                    }
-                    adding = T::ROUNDING;
-                }
-                let error = error.map(|error| error * power);
-                errors[group] = error[0];
-                if node.dual {
-                    faulty[group] = error[1];
-                }
-                if node.parent.is_none() {
-                    let value = messages.at(group).map(|value| value.high().max(0.0));
-                    lost.push(Lost {
-                        root: index,
-                        value: value[0] + value[1],
-                        error: error[0] + error[1],
-                        exponent: messages.exponents[index],
-                    });
-                }
+impl<T: Number> Messages<Running<T>> {
+    /// How far each root can be off by rounding.
+    pub(crate) fn lost(&self, cliques: &Cliques) -> Vec<Lost> {
+        let lost = cliques.roots().map(|root| {
+            let [none, faulty] = self.at(cliques.groups(root).start);
+            Lost {
+                root,
+                value: none.high().max(0.0) + faulty.high().max(0.0),
+                error: none.error + faulty.error,
+                exponent: self.exponent(root),
             }
-        }
-        lost
-    }
-
-    /// An entry with all its messages, and how far it can be off.
-    fn rounded_plain(
-        &self,
-        node: &Node<'_>,
-        at: usize,
-        messages: &Messages<T>,
-        errors: &[f64],
-        own_error: f64,
-    ) -> (f64, f64) {
-        let mut value = self.own[at].high();
-        let mut error = value.abs() * own_error;
-        let width = node.children.len();
-        for &entry in &self.cliques.maps[node.maps + at * width..][..width] {
-            let entry = entry as usize;
-            let factor = messages.sums[entry].high();
-            error = error * factor.abs() + value.abs() * errors[entry];
-            value *= factor;
-            error += value.abs() * T::ROUNDING;
-        }
-        (value, error)
-    }
-
-    /// The same where the unmodelled fault is carried: two products are added.
-    fn rounded(
-        &self,
-        node: &Node<'_>,
-        at: usize,
-        messages: &Messages<T>,
-        (errors, faulty): (&[f64], &[f64]),
-        own_error: f64,
-    ) -> (Dual<f64>, Dual<f64>) {
-        let mut value = self.dual_own(node, at).map(Number::high);
-        let mut error = value.map(|value| value.abs() * own_error);
-        let width = node.children.len();
-        for &entry in &self.cliques.maps[node.maps + at * width..][..width] {
-            let entry = entry as usize;
-            let factor = messages.at(entry).map(Number::high);
-            let size = factor.map(f64::abs);
-            let [none, once] = times(error, size);
-            let lost = [errors[entry], faulty.get(entry).copied().unwrap_or(0.0)];
-            let [none_too, once_too] = times(value.map(f64::abs), lost);
-            value = times(value, factor);
-            let rounded = value.map(|value| value.abs() * 2.0 * T::ROUNDING);
-            error = [none + none_too + rounded[0], once + once_too + rounded[1]];
-        }
-        (value, error)
+        });
+        lost.collect()
     }
 }

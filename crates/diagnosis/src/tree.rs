@@ -3,8 +3,8 @@
 //! Buckets after Dechter ("Bucket elimination: a unifying framework for reasoning", Artificial Intelligence 113, 1999), those inside
 //! each other joined to cliques. Only the entries that can be other than 0 are kept ("zero compression": Jensen & Andersen,
 //! "Approximations in Bayesian belief universes for knowledge based systems", UAI 1990): functions that need each other leave few of them.
-//! The signed form of an OR takes differences: findings that are nearly impossible lose digits in it. A running error analysis (Wilkinson,
-//! "Rounding Errors in Algebraic Processes", 1963) bounds what is lost; where that is too much, another order is tried, then everything is reckoned with twice the digits.
+//! The signed form of an OR takes differences: findings that are nearly impossible lose digits in it. What is lost is
+//! bounded by a running error analysis; where that is too much, another order is tried, then everything is reckoned with twice the digits.
 //! A message carries a power of two beside its table, so that hundreds of findings do not underflow.
 
 mod beside;
@@ -21,11 +21,11 @@ pub(crate) use self::{marginals::Marginals, question::Question};
 use crate::{
     clique::Cliques,
     error::Error,
-    messages::{Dual, Messages, brought_back, times},
+    messages::{Dual, Errors, Messages, brought_back, times},
     model::{Likelihood, Model, Once, Table, Var},
-    number::{LANES, Number, Pair},
+    number::{LANES, Number, Pair, Running},
     order::Ties,
-    pass::{Changes, Lost, Pass},
+    pass::{Lost, Pass},
     workers::side_by_side_if,
 };
 
@@ -68,6 +68,8 @@ pub(crate) struct Upward {
     pub(crate) log_total: f64,
     /// Bound of the relative rounding error of each root, where it was asked for.
     rounding: Option<f64>,
+    /// The bounds of the messages, where they were reckoned with it.
+    errors: Option<Arc<Errors>>,
 }
 
 impl Upward {
@@ -118,9 +120,8 @@ impl Tree {
             return Ok(passed);
         }
         let mut tree = draft(Ties::Early)?.tree::<Pair>()?;
-        let mut upward = tree.upward(&Question::default());
-        let (noise, certain): (Vec<Lost>, Vec<Lost>) = tree
-            .rounding(&upward)
+        let (mut upward, lost) = tree.with_bounds();
+        let (noise, certain): (Vec<Lost>, Vec<Lost>) = lost
             .into_iter()
             .partition(|lost| lost.error > 0.0 && lost.error >= lost.value);
         if relative(&certain) > LEAST_DIGITS {
@@ -136,45 +137,85 @@ impl Tree {
         Ok((tree, upward))
     }
 
-    /// The pass without a question after the tree was changed; none if it would need more digits.
+    /// The pass without a question, also after the tree was changed; none if it would need more digits.
     pub(crate) fn first_pass(&self) -> Option<Upward> {
-        self.bounded(self.upward(&Question::default()))
+        self.if_enough(self.with_bounds())
     }
 
-    fn bounded(&self, upward: Upward) -> Option<Upward> {
-        let rounding = self.relative_rounding(&upward);
+    fn if_enough(&self, (upward, lost): (Upward, Vec<Lost>)) -> Option<Upward> {
+        let rounding = relative(&lost);
         self.enough(rounding).then_some(Upward {
             rounding: Some(rounding),
             ..upward
         })
     }
 
-    /// The same after a change to what `before` had that makes no number more than so many times larger: what rounding can have done
-    /// to a root stays within so many times the bound it had.
+    /// The pass without a question, and what rounding can have done to it.
+    fn with_bounds(&self) -> (Upward, Vec<Lost>) {
+        let unchanged = Question::default();
+        if !self.signed {
+            (self.upward(&unchanged), Vec::new())
+        } else if self.with_pairs() {
+            let (messages, _) = self.up::<Running<Pair>>(&self.unchanged());
+            self.bounded(messages, Kept::Pairs)
+        } else {
+            let (messages, _) = self.up::<Running<f64>>(&self.unchanged());
+            self.bounded(messages, Kept::Plain)
+        }
+    }
+
+    fn bounded<T: Number>(
+        &self,
+        messages: Messages<Running<T>>,
+        kept: impl Fn(Messages<T>) -> Kept,
+    ) -> (Upward, Vec<Lost>) {
+        let lost = messages.lost(&self.cliques);
+        let (messages, errors) = messages.apart();
+        let (total, log) = self.total(&messages, self.unchanged().once);
+        let upward = Upward {
+            messages: kept(messages),
+            log_total: total.high().ln() + log,
+            rounding: None,
+            errors: Some(Arc::new(errors)),
+        };
+        (upward, lost)
+    }
+
+    /// The same after a change to what `before` had that makes no number more than so many times larger.
     pub(crate) fn pass_after(&self, before: &Upward, times: f64) -> Option<Upward> {
-        self.surely(before, self.upward(&Question::default()), times)
+        let upward = self.upward(&Question::default());
+        self.surely(before, upward, times)
+            .or_else(|| self.first_pass())
     }
 
     /// The same after findings were added to these cliques: they make no number larger, but each rounds the numbers of its clique once more.
     pub(crate) fn pass_after_adding(&self, before: &Upward, touched: &[usize]) -> Option<Upward> {
         let mut dirty = vec![false; self.cliques.count()];
         touched.iter().for_each(|&node| dirty[node] = true);
-        let upward = self.anew_where(dirty, before, &Question::default());
-        self.surely(before, upward, 1.0 + touched.len() as f64)
+        let upward = self.anew_where(dirty.clone(), before, &Question::default());
+        if let Some(upward) = self.surely(before, upward, 1.0 + touched.len() as f64) {
+            return Some(upward);
+        }
+        let (Kept::Plain(messages), Some(errors)) = (&before.messages, &before.errors) else {
+            return self.first_pass();
+        };
+        let mut messages = messages.with(errors);
+        Pass::new(&self.cliques, &self.unchanged().cliques).again(&mut messages, &mut dirty);
+        self.if_enough(self.bounded(messages, Kept::Plain))
     }
 
-    /// A pass after a change, with what is known of its rounding; none if it would need more digits.
+    /// A pass after such a change, with what is known of its rounding: what that can have done to a root stays within so many times
+    /// the bound it had. None if it might need more digits.
     fn surely(&self, before: &Upward, upward: Upward, times: f64) -> Option<Upward> {
         let shrunk = |(before, now): (f64, f64)| (before - now).exp();
         let roots = self.roots(before).into_iter().zip(self.roots(&upward));
         let worst = roots.map(shrunk).fold(1.0, f64::max);
-        match before.rounding.map(|rounding| rounding * worst * times) {
-            Some(rounding) if self.noise.is_empty() && self.enough(rounding) => Some(Upward {
-                rounding: Some(rounding),
-                ..upward
-            }),
-            _ => self.bounded(upward),
-        }
+        let rounding = before.rounding? * worst * times;
+        let enough = self.noise.is_empty() && self.enough(rounding);
+        enough.then_some(Upward {
+            rounding: Some(rounding),
+            ..upward
+        })
     }
 
     fn enough(&self, rounding: f64) -> bool {
@@ -184,14 +225,6 @@ impl Tree {
             MOST_ROUNDING
         };
         rounding <= most
-    }
-
-    fn relative_rounding(&self, upward: &Upward) -> f64 {
-        if self.signed {
-            relative(&self.rounding(upward))
-        } else {
-            0.0
-        }
     }
 
     /// The logarithm of what each root says.
@@ -271,19 +304,6 @@ impl Tree {
         self.component[self.cliques.home(var)] as usize
     }
 
-    /// What rounding can have done to an upward pass without a question.
-    fn rounding(&self, upward: &Upward) -> Vec<Lost> {
-        match &upward.messages {
-            Kept::Plain(messages) => self.rounding_of(messages),
-            Kept::Pairs(messages) => self.rounding_of(messages),
-        }
-    }
-
-    fn rounding_of<T: Number>(&self, messages: &Messages<T>) -> Vec<Lost> {
-        let unchanged = Changes::none(&self.cliques);
-        Pass::new(&self.cliques, &unchanged).rounding(messages)
-    }
-
     fn with_pairs(&self) -> bool {
         !self.cliques.base_low.is_empty()
     }
@@ -296,6 +316,7 @@ impl Tree {
                 messages: Kept::Pairs(messages),
                 log_total: log_total + question.log_scale(),
                 rounding: None,
+                errors: None,
             }
         } else {
             let (messages, log_total) = self.up(&self.changes(question));
@@ -303,6 +324,7 @@ impl Tree {
                 messages: Kept::Plain(messages),
                 log_total: log_total + question.log_scale(),
                 rounding: None,
+                errors: None,
             }
         }
     }
@@ -371,6 +393,7 @@ impl Tree {
             messages,
             log_total,
             rounding: None,
+            errors: None,
         }
     }
 

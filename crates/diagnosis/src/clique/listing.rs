@@ -444,7 +444,8 @@ impl Walk {
                 out.base_low.push(product.low());
             }
             out.class.push(class as u16);
-            out.maps.extend_from_slice(&self.found);
+            // one by one: there are few, and a copy is a call
+            out.maps.extend(self.found.iter().copied());
             for (number, values) in given.evidence.iter().enumerate() {
                 let value = values[place(findings + number, class, self)];
                 self.evidence[number].push(value);

@@ -149,7 +149,7 @@ struct Spot {
     tops: Vec<usize>,
 }
 
-impl<'a> Frame<'a, Lanes> {
+impl<'a> Frame<'a> {
     /// Grounds, passed up and down to the cliques that are needed.
     fn of(tree: &'a Tree, found: &'a [f64], grounds: &[Question], needed: &[bool]) -> Self {
         let nodes = tree.cliques.count();

@@ -3,7 +3,7 @@
 use crate::{
     clique::Node,
     messages::{Down, Entries, Messages, Wanted},
-    number::Number,
+    number::{Lanes, Number},
 };
 
 use super::{Changed, Tree};
@@ -17,18 +17,18 @@ pub(super) struct Touch {
     pub(super) found: Option<Vec<f64>>,
 }
 
-/// A question passed up and down.
-pub(super) struct Frame<'a, T> {
+/// Questions passed up and down beside each other.
+pub(super) struct Frame<'a> {
     pub(super) tree: &'a Tree,
     /// By entry: all that is known without a question.
     found: &'a [f64],
-    pub(super) changed: Changed<T>,
-    pub(super) up: Messages<T>,
-    pub(super) down: Down<T>,
+    pub(super) changed: Changed<Lanes>,
+    pub(super) up: Messages<Lanes>,
+    pub(super) down: Down<Lanes>,
     /// By class of the clique at hand; empty for 1.
-    weights: Vec<T>,
-    /// By entry of the clique at hand.
-    own: Vec<T>,
+    weights: Vec<Lanes>,
+    /// By entry of the clique at hand, where what is known there differs from question to question.
+    own: Vec<Lanes>,
 }
 
 impl Tree {
@@ -44,8 +44,8 @@ impl Tree {
     }
 }
 
-impl<'a, T: Number> Frame<'a, T> {
-    pub(super) fn new(tree: &'a Tree, found: &'a [f64], up: Messages<T>) -> Self {
+impl<'a> Frame<'a> {
+    pub(super) fn new(tree: &'a Tree, found: &'a [f64], up: Messages<Lanes>) -> Self {
         Self {
             tree,
             found,
@@ -61,78 +61,108 @@ impl<'a, T: Number> Frame<'a, T> {
         self.tree.cliques.node(index)
     }
 
-    /// Makes the entries of a clique ready.
-    fn prepare(&mut self, index: usize, node: &Node<'_>, touch: Option<&Touch>) {
+    /// Makes the weights of a clique ready, and hands back what is known of its entries beside them; none where that differs from
+    /// question to question and was made ready itself.
+    fn prepare<'t>(
+        &mut self,
+        index: usize,
+        node: &Node<'_>,
+        touch: Option<&'t Touch>,
+    ) -> Option<&'t [f64]>
+    where
+        'a: 't,
+    {
         let cliques = &self.tree.cliques;
         let changes = &self.changed.cliques;
+        self.weights.clear();
+        let weights = changes.of(index, node.classes).unwrap_or_default();
+        self.weights.extend_from_slice(weights);
+        let beside = touch.map_or(&[][..], |touch| &touch.weights);
+        if !beside.is_empty() {
+            self.weights.resize(node.classes, Lanes::ONE);
+        }
+        for (weight, &beside) in self.weights.iter_mut().zip(beside) {
+            *weight = *weight * Lanes::of(beside, 0.0);
+        }
         let left_out = changes.leave_anything_out(cliques.said(index));
         let touched = touch.and_then(|touch| touch.found.as_deref());
         debug_assert!(
             !left_out || touched.is_none(),
             "a ground leaves nothing out"
         );
-        let found = match touched {
-            Some(found) => found,
-            None if left_out => &cliques.base[node.entries.clone()],
-            None => &self.found[node.entries.clone()],
+        let found = touched.unwrap_or(&self.found[node.entries.clone()]);
+        let tables = changes.tables(index);
+        if !left_out && tables.is_empty() {
+            return Some(found);
+        }
+        let found = match left_out {
+            true => &cliques.base[node.entries.clone()],
+            false => found,
         };
-        self.weights.clear();
-        let weights = changes.of(index, node.classes).unwrap_or_default();
-        self.weights.extend_from_slice(weights);
-        let beside = touch.map_or(&[][..], |touch| &touch.weights);
-        if !beside.is_empty() {
-            self.weights.resize(node.classes, T::ONE);
-        }
-        for (weight, &beside) in self.weights.iter_mut().zip(beside) {
-            *weight = *weight * T::of(beside, 0.0);
-        }
         self.own.clear();
-        let own = found.iter().map(|&found| T::of(found, 0.0));
-        if self.weights.is_empty() {
-            self.own.extend(own);
-        } else {
-            let classes = cliques.class[node.entries.clone()].iter();
-            let weights = classes.map(|&class| self.weights[usize::from(class)]);
-            self.own
-                .extend(own.zip(weights).map(|(own, weight)| own * weight));
-        }
+        let lanes = found.iter().map(|&found| Lanes::of(found, 0.0));
+        self.own.extend(lanes);
         let mut multiply_in = |values: &[f64], chosen: u8| {
             let own = self.own.iter_mut().zip(values);
-            if chosen & T::ALL != 0 {
+            if chosen & Lanes::ALL != 0 {
                 own.for_each(|(own, &value)| *own = own.times_where(value, chosen));
             }
         };
-        for &(table, chosen) in changes.tables(index) {
+        for &(table, chosen) in tables {
             multiply_in(&cliques.optional[table].values, chosen);
         }
         for table in cliques.said(index).filter(|_| left_out) {
             let without = changes.without(table).unwrap_or(0);
             multiply_in(&cliques.evidence[table].values, !without);
         }
+        None
     }
 
     /// A clique's message anew.
     pub(super) fn message(&mut self, index: usize, touch: Option<&Touch>) {
         let node = self.node(index);
-        self.prepare(index, &node, touch);
-        self.up.sum_up(Entries {
-            cliques: &self.tree.cliques,
-            index,
-            node: &node,
-            own: &self.own,
-        });
+        match self.prepare(index, &node, touch) {
+            Some(own) => self.up.sum_up(Entries {
+                cliques: &self.tree.cliques,
+                index,
+                node: &node,
+                own,
+                weights: &self.weights,
+            }),
+            None => self.up.sum_up(Entries {
+                cliques: &self.tree.cliques,
+                index,
+                node: &node,
+                own: &self.own,
+                weights: &self.weights,
+            }),
+        }
     }
 
     /// How much the messages to a clique count, and its sums by class; after all cliques above it.
-    pub(super) fn hand_down(&mut self, index: usize, wanted: Wanted, by_class: &mut Vec<T>) {
+    pub(super) fn hand_down(&mut self, index: usize, wanted: Wanted, by_class: &mut Vec<Lanes>) {
         let node = self.node(index);
-        self.prepare(index, &node, None);
-        let entries = Entries {
-            cliques: &self.tree.cliques,
-            index,
-            node: &node,
-            own: &self.own,
-        };
-        self.down.hand_down(entries, &self.up, wanted, by_class);
+        match self.prepare(index, &node, None) {
+            Some(own) => {
+                let entries = Entries {
+                    cliques: &self.tree.cliques,
+                    index,
+                    node: &node,
+                    own,
+                    weights: &self.weights,
+                };
+                self.down.hand_down(entries, &self.up, wanted, by_class);
+            }
+            None => {
+                let entries = Entries {
+                    cliques: &self.tree.cliques,
+                    index,
+                    node: &node,
+                    own: &self.own,
+                    weights: &self.weights,
+                };
+                self.down.hand_down(entries, &self.up, wanted, by_class);
+            }
+        }
     }
 }

@@ -121,7 +121,7 @@ impl Messages<f64> {
     }
 }
 
-impl Frame<'_, Lanes> {
+impl Frame<'_> {
     /// Posteriors on the way down, and logarithms of the totals; what the questions touch is handed back as it was.
     fn posteriors(
         &mut self,
