@@ -50,6 +50,16 @@ impl Works {
         })
     }
 
+    /// The variable of the one function that this is about.
+    fn variable(&self) -> Option<Var> {
+        match &self.weights[..] {
+            [(var, weights)] if self.tables.is_empty() && self.scale == 1.0 => {
+                (**weights == [1.0, 0.0]).then_some(*var)
+            }
+            _ => None,
+        }
+    }
+
     /// Of nothing is said that it works.
     pub(crate) fn nothing() -> Self {
         Self {
@@ -127,15 +137,25 @@ impl Asking {
 
     /// The chance that all functions of a set work, for each of these sets.
     pub(crate) fn chances(&self, works: &[usize]) -> Vec<f64> {
-        let works = works
-            .iter()
-            .map(|&works| Question::that(&self.works[works]));
-        let logs = self
+        // what stayed a variable is known for all of them by one pass down
+        let variable = |works: &usize| self.works[*works].variable();
+        let (single, several): (Vec<usize>, Vec<usize>) =
+            works.iter().partition(|works| variable(works).is_some());
+        let vars: Vec<Var> = single.iter().filter_map(variable).collect();
+        let marginals = self
             .tree
-            .log_totals_of(&self.upward, &works.collect::<Vec<_>>());
-        logs.into_iter()
-            .map(|log| self.given_findings(log))
-            .collect()
+            .marginals_of(&Question::default(), &self.upward, &vars);
+        let questions = several.iter().map(|&set| Question::that(&self.works[set]));
+        let questions: Vec<Question> = questions.collect();
+        let mut logs = self
+            .tree
+            .log_totals_of(&self.upward, &questions)
+            .into_iter();
+        let chance = |works: &usize| match variable(works) {
+            Some(var) => marginals[var][0],
+            None => self.given_findings(logs.next().unwrap_or(f64::NEG_INFINITY)),
+        };
+        works.iter().map(chance).collect()
     }
 
     /// The chance of each set that checks speak of.

@@ -9,7 +9,7 @@ use crate::{
     asking::Works,
     messages::{Messages, Wanted, brought_back},
     number::{LANES, Lanes, Number},
-    workers::side_by_side_if,
+    workers::{side_by_side, threads},
 };
 
 use super::{
@@ -18,7 +18,7 @@ use super::{
 };
 
 impl Tree {
-    /// The logarithm of the total for each pair of a ground, which only weighs variables, and what is said beside it.
+    /// The logarithm of the total for each pair of a ground and what is said beside it. Grounds only weigh variables, all of them the same.
     pub(crate) fn log_totals_beside(
         &self,
         grounds: &[Question],
@@ -43,19 +43,34 @@ impl Tree {
         for (pair, &(ground, works)) in pairs.iter().enumerate() {
             asked.entry((ground / LANES, works)).or_default().push(pair);
         }
-        let answer = |(number, some): (usize, &[Question])| {
-            let mut frame = Frame::of(self, &found, some, &needed);
-            let asked = asked.range((number, 0)..(number + 1, 0));
-            let each = asked.flat_map(|((_, works), asked)| {
-                let total = frame.total(&spots[*works]);
-                let log = |&pair: &usize| (pair, total[pairs[pair].0 % LANES]);
-                asked.iter().map(log).collect::<Vec<_>>()
-            });
-            each.collect::<Vec<_>>()
+        let chunks: Vec<(usize, &[Question])> = grounds.chunks(LANES).enumerate().collect();
+        let base: Messages<f64> = match grounds {
+            [] => return Vec::new(),
+            [first, ..] => self.up(&self.changes(first)).0,
         };
-        let chunks: Vec<_> = grounds.chunks(LANES).enumerate().collect();
+        let answer = |share: &[(usize, &[Question])]| {
+            let mut frame = Frame::new(self, &found, base.beside_each_other());
+            let mut answered = Vec::new();
+            for &(number, some) in share {
+                let dirty = frame.ground(some, &grounds[0], &needed);
+                for ((_, works), asked) in asked.range((number, 0)..(number + 1, 0)) {
+                    let total = frame.total(&spots[*works]);
+                    let log = |&pair: &usize| (pair, total[pairs[pair].0 % LANES]);
+                    answered.extend(asked.iter().map(log));
+                }
+                frame.restore(&base, &dirty);
+            }
+            answered
+        };
         let worth = chunks.len() * self.entries() >= WORTH_A_THREAD;
-        let each: Vec<Vec<(usize, f64)>> = side_by_side_if(worth, chunks, answer);
+        let shares = if worth {
+            threads().min(chunks.len())
+        } else {
+            1
+        };
+        let shares: Vec<&[(usize, &[Question])]> =
+            chunks.chunks(chunks.len().div_ceil(shares)).collect();
+        let each: Vec<Vec<(usize, f64)>> = side_by_side(shares, answer);
         let mut logs = vec![0.0; pairs.len()];
         for (pair, log) in each.into_iter().flatten() {
             logs[pair] = log;
@@ -149,24 +164,28 @@ struct Spot {
     tops: Vec<usize>,
 }
 
-impl<'a> Frame<'a> {
-    /// Grounds, passed up and down to the cliques that are needed.
-    fn of(tree: &'a Tree, found: &'a [f64], grounds: &[Question], needed: &[bool]) -> Self {
-        let nodes = tree.cliques.count();
-        let mut frame = Self::new(tree, found, Messages::empty(&tree.cliques));
-        frame.changed = tree.changes_of_each(grounds);
-        for node in 0..nodes {
-            frame.message(node, None);
-        }
+impl Frame<'_> {
+    /// Passes grounds up, where they differ from the one that stands there, and down to the cliques that are needed. What changed is
+    /// handed back.
+    fn ground(&mut self, grounds: &[Question], first: &Question, needed: &[bool]) -> Vec<bool> {
+        let tree = self.tree;
+        let differs = |ground: &'_ Question| {
+            let weights = ground.weights.iter().zip(&first.weights);
+            let new = weights.filter(|(weights, first)| !Arc::ptr_eq(&weights.1, &first.1));
+            let new = new.map(|(weights, _)| tree.cliques.home(weights.0));
+            new.collect::<Vec<_>>()
+        };
+        let dirty = self.up_anew(grounds, grounds.iter().flat_map(differs));
+        self.down.clear();
         let mut by_class = Vec::new();
-        for node in (0..nodes).rev().filter(|&node| needed[node]) {
-            let clique = frame.node(node);
+        for node in (0..needed.len()).rev().filter(|&node| needed[node]) {
+            let clique = self.node(node);
             if clique.parent.is_none() {
-                frame.down.begin(&clique, [Lanes::ONE, Lanes::ZERO]);
+                self.down.begin(&clique, [Lanes::ONE, Lanes::ZERO]);
             }
-            frame.hand_down(node, Wanted::of(&clique, needed, false), &mut by_class);
+            self.hand_down(node, Wanted::of(&clique, needed, false), &mut by_class);
         }
-        frame
+        dirty
     }
 
     /// The logarithm of each ground's total with what is said beside it.

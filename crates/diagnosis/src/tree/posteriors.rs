@@ -111,7 +111,7 @@ impl Tree {
 
 impl Messages<f64> {
     /// The same messages in each lane.
-    fn beside_each_other(&self) -> Messages<Lanes> {
+    pub(super) fn beside_each_other(&self) -> Messages<Lanes> {
         let lanes = |numbers: &[f64]| numbers.iter().map(|&one| Lanes::of(one, 0.0)).collect();
         Messages {
             sums: lanes(&self.sums),
@@ -131,8 +131,27 @@ impl Frame<'_> {
         way: Option<&Way>,
     ) -> Vec<(f64, Marginals)> {
         let tree = self.tree;
-        let cliques = &tree.cliques;
-        self.changed = tree.changes_of_each(questions);
+        let dirty = self.up_anew(questions, touched);
+        let states = way.map_or(&[][..], |_| &tree.states);
+        let mut found = vec![Marginals::empty(states); questions.len()];
+        if let Some(way) = way {
+            self.read_down(way, &mut found);
+        }
+        let (total, log) = tree.total(&self.up, self.changed.once);
+        self.restore(base, &dirty);
+        let logs = total.0.iter().zip(questions);
+        let logs = logs.map(|(total, question)| total.ln() + log + question.log_scale());
+        logs.zip(found).collect()
+    }
+
+    /// Passes these questions up, in the cliques that they touch and those above; the others say what they said.
+    pub(super) fn up_anew(
+        &mut self,
+        questions: &[Question],
+        touched: impl Iterator<Item = usize>,
+    ) -> Vec<bool> {
+        let cliques = &self.tree.cliques;
+        self.changed = self.tree.changes_of_each(questions);
         let mut dirty = vec![false; cliques.count()];
         touched.for_each(|node| dirty[node] = true);
         for node in 0..cliques.count() {
@@ -143,13 +162,13 @@ impl Frame<'_> {
                 }
             }
         }
-        let states = way.map_or(&[][..], |_| &tree.states);
-        let mut found = vec![Marginals::empty(states); questions.len()];
-        if let Some(way) = way {
-            self.read_down(way, &mut found);
-        }
-        let (total, log) = tree.total(&self.up, self.changed.once);
-        for (node, _) in cliques.nodes().zip(&dirty).filter(|(_, dirty)| **dirty) {
+        dirty
+    }
+
+    /// The messages of these cliques as they are in another pass.
+    pub(super) fn restore(&mut self, base: &Messages<f64>, dirty: &[bool]) {
+        let nodes = self.tree.cliques.nodes().zip(dirty);
+        for (node, _) in nodes.filter(|(_, dirty)| **dirty) {
             for group in node.groups.clone() {
                 self.up.sums[group] = Lanes::of(base.sums[group], 0.0);
                 if node.dual {
@@ -158,9 +177,6 @@ impl Frame<'_> {
             }
         }
         self.up.exponents.clone_from(&base.exponents);
-        let logs = total.0.iter().zip(questions);
-        let logs = logs.map(|(total, question)| total.ln() + log + question.log_scale());
-        logs.zip(found).collect()
     }
 
     fn read_down(&mut self, way: &Way, found: &mut [Marginals]) {
