@@ -208,7 +208,7 @@ impl<'a, T: Number> Pass<'a, T> {
         needed: &[bool],
         asked: &[bool],
         reading: impl Fn(usize) -> Dual<T>,
-        mut visit: impl FnMut(usize, &[T]),
+        mut visit: impl FnMut(&Node<'_>, &[T]),
     ) {
         let mut down = Down::new(messages);
         let mut by_class: Vec<T> = Vec::new();
@@ -224,7 +224,7 @@ impl<'a, T: Number> Pass<'a, T> {
             let wanted = Wanted::of(&node, needed, asked[index]);
             down.hand_down(self.entries(&node, index), messages, wanted, &mut by_class);
             if asked[index] {
-                visit(index, &by_class);
+                visit(&node, &by_class);
             }
         }
     }

@@ -207,9 +207,11 @@ impl Tree {
     /// A pass after such a change, with what is known of its rounding: what that can have done to a root stays within so many times
     /// the bound it had. None if it might need more digits.
     fn surely(&self, before: &Upward, upward: Upward, times: f64) -> Option<Upward> {
-        let shrunk = |(before, now): (f64, f64)| (before - now).exp();
-        let roots = self.roots(before).into_iter().zip(self.roots(&upward));
-        let worst = roots.map(shrunk).fold(1.0, f64::max);
+        let worst = match (&before.messages, &upward.messages) {
+            (Kept::Plain(before), Kept::Plain(now)) => self.shrunk(before, now),
+            (Kept::Pairs(before), Kept::Pairs(now)) => self.shrunk(before, now),
+            _ => return None,
+        };
         let rounding = before.rounding? * worst * times;
         let enough = self.noise.is_empty() && self.enough(rounding);
         enough.then_some(Upward {
@@ -227,23 +229,17 @@ impl Tree {
         rounding <= most
     }
 
-    /// The logarithm of what each root says.
-    fn roots(&self, upward: &Upward) -> Vec<f64> {
-        match &upward.messages {
-            Kept::Plain(messages) => self.roots_of(messages),
-            Kept::Pairs(messages) => self.roots_of(messages),
-        }
-    }
-
-    fn roots_of<T: Number>(&self, messages: &Messages<T>) -> Vec<f64> {
-        let roots = self.cliques.roots();
-        roots
-            .map(|index| {
-                let [none, once] = self.root(index, messages);
-                let exponent = f64::from(messages.exponent(index));
-                (none.size() + once.size()).ln() + exponent * std::f64::consts::LN_2
-            })
-            .collect()
+    /// How many times smaller a root became at most; 1 where none did.
+    fn shrunk<T: Number>(&self, before: &Messages<T>, now: &Messages<T>) -> f64 {
+        let times = |root: usize| {
+            let size = |messages: &Messages<T>| {
+                let [none, once] = self.root(root, messages);
+                none.size() + once.size()
+            };
+            let shift = before.exponent(root) - now.exponent(root);
+            size(before) / size(now) * 2.0_f64.powi(shift)
+        };
+        self.cliques.roots().map(times).fold(1.0, f64::max)
     }
 
     /// Gives a finding's table, which is there already, other values.

@@ -2,7 +2,7 @@
 
 use std::ops::Index;
 
-use crate::{messages::Messages, model::Var, number::Number, pass::Pass};
+use crate::{clique::Node, messages::Messages, model::Var, number::Number, pass::Pass};
 
 use super::{Changed, Kept, Question, Tree, Upward};
 
@@ -128,8 +128,10 @@ impl Tree {
         let mut found = Marginals::empty(&self.states);
         let reading = |root: usize| self.reading(root, messages, changed.once);
         let mut by_state: Vec<T> = Vec::new();
-        let mut read = |node: usize, sums: &[T]| {
-            let node = self.cliques.node(node);
+        let mut read = |node: &Node<'_>, sums: &[T]| {
+            if let [var] = *node.vars {
+                return found.write(var, sums.iter().map(|sum| sum.high()));
+            }
             for &var in node.vars {
                 by_state.clear();
                 by_state.resize(self.states[var], T::ZERO);
