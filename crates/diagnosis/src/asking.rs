@@ -8,10 +8,7 @@
 //!
 //! Functions whose state something seen hangs on, and those that break others only with a chance, stay variables.
 
-use std::{
-    collections::{BTreeMap, BTreeSet},
-    sync::Arc,
-};
+use std::{collections::BTreeMap, sync::Arc};
 
 use catalogue::Check;
 
@@ -251,39 +248,76 @@ pub(crate) fn without_numbers(
 /// The network in which functions that are only asked for are being replaced by weights.
 struct Draft {
     lowered: Lowered,
+    /// No OR has this number or a larger one.
+    ors: usize,
     /// By variable: its OR, if that is only asked for.
     only_asked: BTreeMap<Var, Or>,
     tables: Vec<Table>,
     /// By variable of a function and place among its causes: the number of its table.
     numbers: BTreeMap<(Var, usize), usize>,
     works: Vec<Arc<Works>>,
-    /// By variables of functions that work together, those below them included.
-    known: BTreeMap<BTreeSet<Var>, usize>,
+    /// By OR that was asked for: all that work if it does.
+    below: BTreeMap<OrId, OrSet>,
+    /// By functions that work together, those below them included.
+    known: BTreeMap<OrSet, usize>,
+}
+
+/// Some ORs, a bit each. The variable of an OR has its number.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+struct OrSet(Vec<u64>);
+
+impl OrSet {
+    fn none(ors: usize) -> Self {
+        Self(vec![0; ors.div_ceil(64)])
+    }
+
+    /// False if it was there.
+    fn insert(&mut self, or: OrId) -> bool {
+        let (word, bit) = (&mut self.0[or / 64], 1 << (or % 64));
+        let new = *word & bit == 0;
+        *word |= bit;
+        new
+    }
+
+    fn extend(&mut self, other: &Self) {
+        let words = self.0.iter_mut().zip(&other.0);
+        words.for_each(|(word, other)| *word |= other);
+    }
+
+    fn iter(&self) -> impl Iterator<Item = OrId> {
+        let bit = |word: usize, at: usize| word >> at & 1 == 1;
+        let words = self.0.iter().enumerate();
+        words.flat_map(move |(place, &word)| {
+            let of_word = (0..64).filter(move |&at| bit(word as usize, at));
+            of_word.map(move |at| place * 64 + at)
+        })
+    }
 }
 
 impl Draft {
     fn new(mut lowered: Lowered) -> Self {
         let only_asked = take_only_asked(&mut lowered.model);
+        // they are the first variables
+        let ors = lowered.model.states.len();
         Self {
             lowered,
+            ors,
             only_asked,
             tables: Vec::new(),
             numbers: BTreeMap::new(),
             works: vec![Arc::new(Works::nothing())],
-            known: BTreeMap::from([(BTreeSet::new(), 0)]),
+            below: BTreeMap::new(),
+            known: BTreeMap::from([(OrSet::none(ors), 0)]),
         }
     }
 
     /// The number of "these functions work".
     fn work(&mut self, ors: &[OrId]) -> usize {
-        let mut all: BTreeSet<Var> = BTreeSet::new();
-        // the variable of an OR has its number
-        let mut open: Vec<Var> = ors.to_vec();
-        while let Some(var) = open.pop() {
-            if let (true, Some(or)) = (all.insert(var), self.only_asked.get(&var)) {
-                let below = or.survivals.iter().flat_map(|table| &table.vars);
-                open.extend(below.filter(|var| self.only_asked.contains_key(var)));
-            }
+        let mut all = OrSet::none(self.ors);
+        for &or in ors {
+            let only_asked = &self.only_asked;
+            let below = self.below.entry(or);
+            all.extend(below.or_insert_with(|| below_of(or, only_asked, self.ors)));
         }
         if let Some(&number) = self.known.get(&all) {
             return number;
@@ -295,10 +329,10 @@ impl Draft {
     }
 
     /// No cause of any of these acts.
-    fn product(&mut self, all: &BTreeSet<Var>) -> Works {
+    fn product(&mut self, all: &OrSet) -> Works {
         let mut weights: BTreeMap<Var, Vec<f64>> = BTreeMap::new();
         let mut works = Works::nothing();
-        for &var in all {
+        for var in all.iter() {
             let Some(or) = self.only_asked.get(&var) else {
                 weigh(&mut weights, var, &[1.0, 0.0]);
                 continue;
@@ -357,6 +391,19 @@ impl Draft {
         let terms = sum.into_iter().map(|(works, factor)| (factor, works));
         terms.filter(|(factor, _)| factor.abs() > NOTHING).collect()
     }
+}
+
+/// An OR with those below it that are only asked for too.
+fn below_of(or: OrId, only_asked: &BTreeMap<Var, Or>, ors: usize) -> OrSet {
+    let mut all = OrSet::none(ors);
+    let mut open = vec![or];
+    while let Some(var) = open.pop() {
+        if let (true, Some(or)) = (all.insert(var), only_asked.get(&var)) {
+            let below = or.survivals.iter().flat_map(|table| &table.vars);
+            open.extend(below.filter(|var| only_asked.contains_key(var)));
+        }
+    }
+    all
 }
 
 /// Multiplies the weights of a variable.

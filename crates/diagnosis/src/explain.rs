@@ -12,7 +12,7 @@ use crate::{
     compiled::Compiled,
     diagnosis::Listed,
     model::Var,
-    tree::{Marginals, Question},
+    tree::{Marginals, Question, Upward},
 };
 
 /// A share below this cannot be told from 0: the signed auxiliaries leave rounding of this order.
@@ -155,11 +155,13 @@ fn search(
     // the least certain first, so that the sets split early
     let mut order: Vec<Var> = group.iter().map(|member| member.var).collect();
     order.sort_by(|&a, &b| marginals[a][0].total_cmp(&marginals[b][0]).then(a.cmp(&b)));
+    let all_good = AllGood::of(compiled, &order);
     let mut search = Search {
         compiled,
         marginals,
-        least: least(compiled, marginals, &order, count),
+        least: least(&all_good, marginals, &order, count),
         order,
+        all_good,
     };
     let everything = Node {
         bound: Found {
@@ -189,26 +191,50 @@ fn search(
     found
 }
 
+/// The pass where all members are good: explanations have few that are not, and differ from it at these.
+struct AllGood<'a> {
+    compiled: &'a Compiled,
+    question: Question,
+    upward: Upward,
+}
+
+impl<'a> AllGood<'a> {
+    fn of(compiled: &'a Compiled, members: &[Var]) -> Self {
+        let mut question = Question::default();
+        for &var in members {
+            question.fix(&compiled.tree, var, 0);
+        }
+        Self {
+            compiled,
+            upward: compiled.tree.upward(&question),
+            question,
+        }
+    }
+
+    /// The share of the explanation with these bad states.
+    fn but(&self, bad: impl Iterator<Item = (Var, usize)>) -> f64 {
+        let Compiled { tree, upward, .. } = self.compiled;
+        let mut question = self.question.clone();
+        let mut differs = Question::default();
+        for (var, state) in bad {
+            question.weights.retain(|(other, _)| *other != var);
+            question.fix(tree, var, state);
+            differs.fix(tree, var, state);
+        }
+        let pass = tree.again(&self.upward, &question, &differs);
+        (pass.log_total - upward.log_total).exp()
+    }
+}
+
 /// What the last of the explanations that are asked for has at least: so many are known that have it.
-fn least(compiled: &Compiled, marginals: &Marginals, order: &[Var], count: usize) -> f64 {
+fn least(all_good: &AllGood<'_>, marginals: &Marginals, order: &[Var], count: usize) -> f64 {
     let bad = |&var: &Var| (1..marginals[var].len()).map(move |state| (var, state));
     let mut single: Vec<(Var, usize)> = order.iter().flat_map(bad).collect();
     single.sort_by(|a, b| marginals[b.0][b.1].total_cmp(&marginals[a.0][a.1]));
     single.truncate(count);
-    let alone = |one: Option<&(Var, usize)>| {
-        let mut question = Question::default();
-        for &var in order {
-            let state = one.filter(|(bad, _)| *bad == var);
-            question.fix(&compiled.tree, var, state.map_or(0, |(_, state)| *state));
-        }
-        question
-    };
-    let questions = single.iter().map(Some).chain([None]).map(alone);
-    let logs = compiled.tree.log_totals(&questions.collect::<Vec<_>>());
-    let shares = logs
-        .iter()
-        .map(|log| (log - compiled.upward.log_total).exp());
-    last_of(&mut shares.collect::<Vec<_>>(), count)
+    let single = single.iter().map(|&one| all_good.but(std::iter::once(one)));
+    let none = all_good.but(std::iter::empty());
+    last_of(&mut single.chain([none]).collect::<Vec<_>>(), count)
 }
 
 /// The so many-th of these shares, less what rounding may have added; [`LEAST_SHARE`] if there are fewer.
@@ -226,6 +252,7 @@ struct Search<'a> {
     /// Posteriors of the set of everything.
     marginals: &'a Marginals,
     order: Vec<Var>,
+    all_good: AllGood<'a>,
     /// What holds less than this is not among the best.
     least: f64,
 }
@@ -285,15 +312,10 @@ impl Search<'_> {
 
     /// A complete explanation with its share.
     fn guess(&self, states: Vec<(Var, usize)>) -> Node {
-        let Compiled { tree, upward, .. } = self.compiled;
-        let mut question = Question::default();
-        for &(var, state) in &states {
-            question.fix(tree, var, state);
-        }
-        let log = tree.log_total_with(upward, &Question::default(), &question);
+        let bad = states.iter().copied().filter(|(_, state)| *state > 0);
         Node {
             bound: Found {
-                share: (log - upward.log_total).exp(),
+                share: self.all_good.but(bad),
                 states,
             },
             complete: true,
