@@ -191,11 +191,13 @@ impl Frame<'_> {
     /// The logarithm of each ground's total with what is said beside it.
     fn total(&mut self, spot: &Spot) -> [f64; LANES] {
         let changed = || spot.path.iter().chain(&spot.tops);
-        let saved = changed().map(|&node| {
+        let mut saved = std::mem::take(&mut self.saved);
+        saved.clear();
+        for &node in changed() {
             let groups = self.tree.cliques.groups(node);
-            (self.up.sums[groups].to_vec(), self.up.exponents[node])
-        });
-        let saved: Vec<(Vec<Lanes>, i32)> = saved.collect();
+            saved.extend_from_slice(&self.up.sums[groups]);
+        }
+        let exponents: Vec<i32> = changed().map(|&node| self.up.exponents[node]).collect();
         changed().for_each(|&node| self.message(node, spot.touched.get(&node)));
         let tops = spot.tops.iter().map(|&top| {
             let groups = self.tree.cliques.groups(top);
@@ -207,11 +209,15 @@ impl Frame<'_> {
             (self.tree.root_of(top), all, exponent)
         });
         let tops: Vec<(usize, Lanes, i32)> = tops.collect();
-        for (&node, (sums, exponent)) in changed().zip(saved) {
+        let mut left = &saved[..];
+        for (&node, exponent) in changed().zip(exponents) {
             let groups = self.tree.cliques.groups(node);
-            self.up.sums[groups].copy_from_slice(&sums);
+            let (sums, others) = left.split_at(groups.len());
+            self.up.sums[groups].copy_from_slice(sums);
             self.up.exponents[node] = exponent;
+            left = others;
         }
+        self.saved = saved;
         self.product(&tops, spot.log_scale)
     }
 

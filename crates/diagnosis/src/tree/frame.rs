@@ -29,6 +29,8 @@ pub(super) struct Frame<'a> {
     weights: Vec<Lanes>,
     /// By entry of the clique at hand, where what is known there differs from question to question.
     own: Vec<Lanes>,
+    /// Messages that are put back.
+    pub(super) saved: Vec<Lanes>,
 }
 
 impl Tree {
@@ -54,6 +56,7 @@ impl<'a> Frame<'a> {
             up,
             weights: Vec::new(),
             own: Vec::new(),
+            saved: Vec::new(),
         }
     }
 
