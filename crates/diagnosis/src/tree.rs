@@ -33,7 +33,7 @@ use crate::{
 const MOST_ENTRIES: usize = 1 << 24;
 
 /// Entries gone through with several questions that are worth a thread.
-const WORTH_A_THREAD: usize = 1 << 15;
+const WORTH_A_THREAD: usize = 1 << 16;
 
 /// Bound of the relative rounding error above which another order, or pairs of doubles, are taken: answers are wanted within it.
 const MOST_ROUNDING: f64 = 1e-9;
