@@ -358,4 +358,29 @@ mod tests {
         let exact = 1.0 / 9.0;
         assert!((nine.high - exact).abs() < 1e-16);
     }
+
+    /// Sums of products against the same in pairs, whose digits are the truth here.
+    #[test]
+    fn bounds_hold() {
+        let sum = |start: f64, step: f64, count: usize| {
+            let (mut bounded, mut exact) = (Running::<f64>::ZERO, Pair::ZERO);
+            for at in 0..count {
+                let value = 1.0 / (start + step * at as f64);
+                let sign = if at % 2 == 0 { 1.0 } else { -1.0 };
+                bounded += Running::of(value, 0.0) * Running::of(sign * value, 0.0);
+                exact += Pair::of(value, 0.0) * Pair::of(sign * value, 0.0);
+            }
+            (bounded, exact)
+        };
+        let check = |start: f64, step: f64, count: usize| {
+            let (bounded, exact) = sum(start, step, count);
+            let off = (exact + Pair::of(-bounded.value, 0.0)).size();
+            assert!(off <= bounded.error, "{off} against {}", bounded.error);
+            assert!(bounded.error < 1e-12, "{}", bounded.error);
+        };
+        check(3.0, 0.1, 1);
+        check(3.0, 0.1, 2);
+        check(3.0, 1e-9, 1000);
+        check(7.0, 0.37, 999);
+    }
 }

@@ -92,7 +92,8 @@ pub(crate) fn changed(inner: &mut Inner, tags: &[String], before: &Leads) -> Str
         let Some(board) = board else { continue };
         for (key, now) in &after {
             let Some(was) = before.get(key) else { continue };
-            let by = (now - was).abs();
+            // equal changes differ by rounding errors: then the first one counts
+            let by = ((now - was).abs() * 1e9).round() / 1e9;
             if by < NOTICEABLE || best.as_ref().is_some_and(|(most, _)| *most >= by) {
                 continue;
             }
