@@ -152,8 +152,9 @@ impl<'a, T: Number> Pass<'a, T> {
         let own = &mut self.own;
         own.clear();
         let base = &cliques.base[node.entries.clone()];
-        // at least once, so that one time more, by what is said later, at most doubles what is lost
-        let roundings = node.roundings.max(1);
+        // at least once in all, so that one time more, by what is said later, at most doubles what is lost
+        let nothing_said = cliques.said(index).next().is_none();
+        let roundings = node.roundings.max(usize::from(nothing_said));
         let of = |high, low| T::of(high, low).rounded(roundings);
         if cliques.base_low.is_empty() {
             own.extend(base.iter().map(|&base| of(base, 0.0)));
