@@ -237,7 +237,11 @@ impl Tree {
                 none.size() + once.size()
             };
             let shift = before.exponent(root) - now.exponent(root);
-            size(before) / size(now) * 2.0_f64.powi(shift)
+            match (size(before), size(now)) {
+                // most roots stay what they were
+                (before, now) if before == now && shift == 0 => 1.0,
+                (before, now) => before / now * 2.0_f64.powi(shift),
+            }
         };
         self.cliques.roots().map(times).fold(1.0, f64::max)
     }
