@@ -19,6 +19,7 @@ use crate::{
     looks::{CANNOT, rows_of},
     lower::{Asked, Lowered, Unmodelled, lower},
     model::{Model, Or, Table, Var},
+    order::ones,
     tree::{Marginals, Question, Tree, Upward},
     unroll::Unrolled,
 };
@@ -285,19 +286,14 @@ impl OrSet {
     }
 
     fn iter(&self) -> impl Iterator<Item = OrId> {
-        let bit = |word: usize, at: usize| word >> at & 1 == 1;
-        let words = self.0.iter().enumerate();
-        words.flat_map(move |(place, &word)| {
-            let of_word = (0..64).filter(move |&at| bit(word as usize, at));
-            of_word.map(move |at| place * 64 + at)
-        })
+        ones(self.0.iter().copied())
     }
 }
 
 impl Draft {
     fn new(mut lowered: Lowered) -> Self {
         let only_asked = take_only_asked(&mut lowered.model);
-        // they are the first variables
+        // an OR has the number of its variable
         let ors = lowered.model.states.len();
         Self {
             lowered,

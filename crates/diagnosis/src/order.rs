@@ -432,7 +432,7 @@ impl Edges {
 }
 
 /// The places of the bits that are set.
-fn ones(words: impl Iterator<Item = u64>) -> impl Iterator<Item = usize> {
+pub(crate) fn ones(words: impl Iterator<Item = u64>) -> impl Iterator<Item = usize> {
     words.enumerate().flat_map(|(place, mut word)| {
         std::iter::from_fn(move || {
             let bit = word.trailing_zeros() as usize;
