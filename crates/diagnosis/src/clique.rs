@@ -16,6 +16,9 @@ use crate::{
 /// State combinations of the variables that a clique sums out at most, where it can be split.
 const MOST_CLASSES: usize = 1 << 6;
 
+/// Slots of a row at most; a clique of more classes has several rows for a message entry.
+const ROW: usize = u64::BITS as usize;
+
 /// A clique: variables that are summed out together, with all that speaks of them.
 #[derive(Debug)]
 pub(crate) struct Node<'a> {
@@ -25,10 +28,13 @@ pub(crate) struct Node<'a> {
     pub(crate) vars: &'a [Var],
     pub(crate) classes: usize,
     pub(crate) entries: Range<usize>,
-    /// Entries of its message: each is the sum of the clique's entries between two of [`Shape::starts`].
+    /// Entries of its message: one for each state combination of the separator, the last variable varying fastest.
     pub(crate) groups: Range<usize>,
-    /// Where its maps begin in [`Shape::maps`].
-    pub(crate) maps: usize,
+    rows: Range<usize>,
+    /// Where those of its rows begin in [`Shape::places`].
+    places: usize,
+    /// Entries of its message in a row.
+    pub(crate) wide: usize,
     pub(crate) children: &'a [u32],
     pub(crate) parent: Option<usize>,
     /// By class: the unmodelled fault sits at one of the variables; empty where it cannot.
@@ -47,14 +53,46 @@ struct Begin {
     children: u32,
     entries: u32,
     groups: u32,
-    maps: usize,
+    rows: u32,
+    places: u32,
     classes: u32,
+    wide: u32,
     /// [`NONE`] for a root.
     parent: u32,
     /// [`NONE`] where the unmodelled fault cannot sit.
     carries: u32,
     roundings: u32,
     dual: bool,
+}
+
+/// Entries of a clique beside each other. Where a row stands is told by the states of the first variables of the separator; its slots
+/// are the combinations of the clique's classes with those of the other variables, which vary fastest.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Row<'a> {
+    /// By entry.
+    pub(crate) classes: &'a [u16],
+    /// The message entry of the first slot.
+    pub(crate) group: usize,
+    /// By entry: how much farther its message entry stands.
+    pub(crate) groups: &'a [u16],
+    /// By child: the entry of its message for the first slot.
+    pub(crate) places: &'a [u32],
+    /// By entry, for each child: how much farther that stands.
+    pub(crate) offsets: &'a [u16],
+}
+
+/// A row as it is kept.
+#[derive(Debug, Clone, Copy)]
+struct RowKept {
+    group: u32,
+    kind: u32,
+}
+
+/// Slots that rows have in common. Its lists begin here and end where those of the next one begin.
+#[derive(Debug, Clone, Copy, Default)]
+struct Kind {
+    classes: u32,
+    offsets: u32,
 }
 
 /// No clique, nothing said.
@@ -112,14 +150,16 @@ pub(crate) struct Shape {
     pub(crate) base: Vec<f64>,
     /// What the product leaves out by rounding; empty where it is not asked for.
     pub(crate) base_low: Vec<f64>,
-    /// By entry.
-    pub(crate) class: Vec<u16>,
-    /// By message entry: where its entries begin; and the end.
-    pub(crate) starts: Vec<u32>,
-    /// By message entry: the number of the separator's state combination, the last variable varying fastest.
-    keys: Vec<u32>,
-    /// By entry, for each child of its clique: the message entry.
-    pub(crate) maps: Vec<u32>,
+    rows: Vec<RowKept>,
+    /// Of all rows, as they have them.
+    places: Vec<u32>,
+    /// And one more for the end.
+    kinds: Vec<Kind>,
+    /// Of all kinds of rows, as they have them.
+    classes: Vec<u16>,
+    /// The groups of rows.
+    in_row: Vec<u16>,
+    offsets: Vec<u16>,
 }
 
 impl Cliques {
@@ -131,24 +171,24 @@ impl Cliques {
         states: &[usize],
     ) -> Option<Vec<f64>> {
         let node = self.node(node);
-        let strides = strides_in(table, node.separator, states);
-        let own = strides_in(table, node.vars, states);
         let known = |var: &Var| node.separator.contains(var) || node.vars.contains(var);
         if !table.vars.iter().all(known) {
             return None;
         }
-        let of_class: Vec<usize> = (0..node.classes)
-            .map(|class| place_of(class as u32, node.vars, &own, states))
+        let strides = strides_in(table, node.separator, states);
+        let inside = node.inside(states);
+        let own = strides_in(table, &inside, states);
+        let of_slot: Vec<usize> = (0..node.slots())
+            .map(|slot| place_of(slot as u32, &inside, &own, states))
             .collect();
         let mut values = Vec::with_capacity(node.entries.len());
-        for group in node.groups.clone() {
-            let at = place_of(self.keys[group], node.separator, &strides, states);
-            let entries = self.starts[group] as usize..self.starts[group + 1] as usize;
-            values.extend(
-                self.class[entries]
-                    .iter()
-                    .map(|&class| table.values[at + of_class[usize::from(class)]]),
-            );
+        for row in self.rows(&node) {
+            let group = (row.group - node.groups.start) as u32;
+            let at = place_of(group, node.separator, &strides, states);
+            let both = row.classes.iter().zip(row.groups);
+            let slots =
+                both.map(|(&class, &group)| usize::from(class) * node.wide + usize::from(group));
+            values.extend(slots.map(|slot| table.values[at + of_slot[slot]]));
         }
         Some(values)
     }
@@ -220,13 +260,50 @@ impl Shape {
             classes: begin.classes as usize,
             entries: within(begin.entries, end.entries),
             groups: within(begin.groups, end.groups),
-            maps: begin.maps,
+            rows: within(begin.rows, end.rows),
+            places: begin.places as usize,
+            wide: begin.wide as usize,
             children: &self.children[within(begin.children, end.children)],
             parent: self.parent(index),
             carries,
             dual: begin.dual,
             roundings: begin.roundings as usize,
         }
+    }
+
+    /// The rows of a clique; its entries are theirs, one row after the other.
+    pub(crate) fn rows(&self, node: &Node<'_>) -> impl Iterator<Item = Row<'_>> {
+        let (width, first) = (node.children.len(), node.places);
+        let rows = self.rows[node.rows.clone()].iter().enumerate();
+        rows.map(move |(number, row)| {
+            let kind = row.kind as usize;
+            let (begin, end) = (self.kinds[kind], self.kinds[kind + 1]);
+            let entries = begin.classes as usize..end.classes as usize;
+            Row {
+                classes: &self.classes[entries.clone()],
+                group: row.group as usize,
+                groups: &self.in_row[entries],
+                places: &self.places[first + number * width..][..width],
+                offsets: &self.offsets[begin.offsets as usize..end.offsets as usize],
+            }
+        })
+    }
+
+    /// By entry of a kind of rows: how much farther its message entry stands.
+    fn groups_of(&self, kind: u32) -> &[u16] {
+        let [begin, end] = [0, 1].map(|next| self.kinds[kind as usize + next].classes as usize);
+        &self.in_row[begin..end]
+    }
+
+    /// The class of each entry of a clique.
+    pub(crate) fn classes_of(&self, node: &Node<'_>) -> impl Iterator<Item = usize> {
+        let classes = self.rows(node).flat_map(|row| row.classes);
+        classes.map(|&class| usize::from(class))
+    }
+
+    /// Entries of all messages together.
+    pub(crate) fn all_groups(&self) -> usize {
+        self.begins[self.count()].groups as usize
     }
 
     /// The clique that takes a clique's message.
@@ -260,14 +337,34 @@ impl Shape {
         self.carries.shrink_to_fit();
         self.base.shrink_to_fit();
         self.base_low.shrink_to_fit();
-        self.class.shrink_to_fit();
-        self.starts.shrink_to_fit();
-        self.keys.shrink_to_fit();
-        self.maps.shrink_to_fit();
+        self.rows.shrink_to_fit();
+        self.places.shrink_to_fit();
+        self.kinds.shrink_to_fit();
+        self.classes.shrink_to_fit();
+        self.in_row.shrink_to_fit();
+        self.offsets.shrink_to_fit();
     }
 }
 
 impl Node<'_> {
+    /// Slots of a row.
+    pub(crate) fn slots(&self) -> usize {
+        self.classes * self.wide
+    }
+
+    /// The variables whose combinations the slots are, the last varying fastest.
+    fn inside(&self, states: &[usize]) -> Vec<Var> {
+        let mut wide = self.wide;
+        let beside = self.separator.iter().rev().take_while(|&&var| {
+            let more = wide > 1;
+            wide /= states[var];
+            more
+        });
+        let first = self.separator.len() - beside.count();
+        let inside = self.vars.iter().chain(&self.separator[first..]);
+        inside.copied().collect()
+    }
+
     /// Runs of classes in which a variable that is summed out here keeps its state, with that state.
     pub(crate) fn runs(
         &self,
@@ -278,6 +375,18 @@ impl Node<'_> {
         let runs = (0..self.classes).step_by(stride).enumerate();
         runs.map(move |(run, first)| (run % size, first..first + stride))
     }
+}
+
+/// How many state combinations of the last variables of a separator have room in a row with all classes.
+fn wide(classes: usize, separator: &[Var], states: &[usize]) -> usize {
+    let mut wide = 1;
+    for &var in separator.iter().rev() {
+        if classes * wide * states[var] > ROW {
+            break;
+        }
+        wide *= states[var];
+    }
+    wide
 }
 
 /// How many classes a variable keeps its state, and how many states it has.
@@ -375,7 +484,7 @@ impl<'a> Plan<'a> {
         let joined = Joined::of(&arranged, states);
         Self {
             states,
-            shape: Shape::without_entries(&arranged, &joined),
+            shape: Shape::without_entries(&arranged, &joined, states),
             place: joined.place,
             fixed: Vec::new(),
             evidence: Vec::new(),
@@ -462,7 +571,11 @@ impl Joined {
 }
 
 impl Shape {
-    fn without_entries(Arrangement { cliques, parents }: &Arrangement, joined: &Joined) -> Self {
+    fn without_entries(
+        Arrangement { cliques, parents }: &Arrangement,
+        joined: &Joined,
+        states: &[usize],
+    ) -> Self {
         let mut shape = Self::default();
         shape.begins.reserve_exact(joined.last_ones().count() + 1);
         shape.vars.reserve_exact(cliques.len());
@@ -486,6 +599,7 @@ impl Shape {
                 separator: separator as u32,
                 vars: vars as u32,
                 classes: joined.classes[last] as u32,
+                wide: wide(joined.classes[last], &shape.separators[separator..], states) as u32,
                 parent: parents[last].map_or(NONE, |parent| parent as u32),
                 carries: NONE,
                 ..Begin::default()

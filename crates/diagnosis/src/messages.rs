@@ -9,7 +9,7 @@
 //! read. In the cliques below which it cannot sit, the second part stays away.
 
 use crate::{
-    clique::{Cliques, Node},
+    clique::{Cliques, Node, Row},
     number::{Lanes, Number, Running},
 };
 
@@ -72,35 +72,24 @@ impl Own<Lanes> for f64 {
     }
 }
 
-/// The entries that are summed to one entry of a clique's message.
+/// A row of a clique.
 struct Run<'a, O> {
     own: &'a [O],
-    classes: &'a [u16],
-    /// For each entry, by child: the entry of its message.
-    map: &'a [u32],
+    row: Row<'a>,
 }
 
 impl<'a, T: Number, O: Own<T>> Entries<'a, T, O> {
     fn runs(self) -> impl Iterator<Item = Run<'a, O>> {
-        let Self {
-            cliques, node, own, ..
-        } = self;
-        let (width, first) = (node.children.len(), node.entries.start);
-        let classes = &cliques.class[node.entries.clone()];
-        let maps = &cliques.maps[node.maps..][..own.len() * width];
-        let starts = &cliques.starts[node.groups.start..=node.groups.end];
-        starts.windows(2).map(move |ends| {
-            let within = ends[0] as usize - first..ends[1] as usize - first;
-            Run {
-                own: &own[within.clone()],
-                classes: &classes[within.clone()],
-                map: &maps[within.start * width..within.end * width],
-            }
+        let mut left = self.own;
+        self.cliques.rows(self.node).map(move |row| {
+            let (own, others) = left.split_at(row.classes.len());
+            left = others;
+            Run { own, row }
         })
     }
 
     /// Whether the unmodelled fault sits at one of the variables of a class.
-    fn carries(self) -> impl Fn(u16) -> bool {
+    fn carries(self) -> impl Fn(u16) -> bool + Copy {
         let carries = self.node.carries;
         move |class| carries.get(usize::from(class)) == Some(&true)
     }
@@ -118,60 +107,135 @@ fn plain<T, O: Own<T>>(own: O, _class: u16) -> T {
 }
 
 impl<O: Copy> Run<'_, O> {
-    /// Each entry's number, from what is its own and its class, and the class.
-    fn each<T>(&self, number: impl Fn(O, u16) -> T) -> impl Iterator<Item = (T, usize)> {
-        let each = self.own.iter().zip(self.classes);
-        each.map(move |(&own, &class)| (number(own, class), usize::from(class)))
+    /// Each entry's number, from what is its own and its class.
+    fn each<T>(&self, number: impl Fn(O, u16) -> T) -> impl Iterator<Item = T> {
+        let each = self.own.iter().zip(self.row.classes);
+        each.map(move |(&own, &class)| number(own, class))
     }
 
-    /// Its sum where no fault is carried.
-    fn sum<T: Number>(&self, width: usize, below: &[T], number: impl Fn(O, u16) -> T) -> T {
-        let mut all = T::ZERO;
-        let each = self.each(number).map(|(own, _)| own);
-        match width {
-            0 => each.for_each(|own| all += own),
+    /// For each entry, by child, the entry of its message.
+    fn maps(
+        &self,
+    ) -> impl Iterator<Item = impl DoubleEndedIterator<Item = usize> + ExactSizeIterator + Clone>
+    {
+        let Row {
+            places, offsets, ..
+        } = self.row;
+        let each = offsets.chunks_exact(places.len());
+        each.map(move |offsets| {
+            let both = places.iter().zip(offsets);
+            both.map(|(&place, &offset)| place as usize + usize::from(offset))
+        })
+    }
+
+    /// The same for so many children.
+    fn maps_of<const WIDTH: usize>(&self) -> impl Iterator<Item = [usize; WIDTH]> {
+        let places: [usize; WIDTH] = std::array::from_fn(|child| self.row.places[child] as usize);
+        let each = self.row.offsets.chunks_exact(WIDTH);
+        each.map(move |offsets| {
+            std::array::from_fn(|child| places[child] + usize::from(offsets[child]))
+        })
+    }
+
+    /// What its entries add to those of the message, where no fault is carried.
+    fn sums<T: Number>(
+        &self,
+        node: &Node<'_>,
+        below: &[T],
+        number: impl Fn(O, u16) -> T,
+        put: impl FnMut(usize, T),
+    ) {
+        let each = self.each(number);
+        let wide = node.wide;
+        match node.children.len() {
+            0 => self.put(each, wide, T::add, put),
             1 => {
-                for (own, &child) in each.zip(self.map) {
-                    all += own * below[child as usize];
-                }
+                let each = each.zip(self.maps_of());
+                let each = each.map(|(own, [child])| own * below[child]);
+                self.put(each, wide, T::add, put);
+            }
+            2 => {
+                let each = each.zip(self.maps_of());
+                let each = each.map(|(own, [left, right])| own * below[left] * below[right]);
+                self.put(each, wide, T::add, put);
+            }
+            3 => {
+                let each = each.zip(self.maps_of::<3>());
+                let times = |value: T, child: usize| value * below[child];
+                let each = each.map(|(own, map)| map.into_iter().fold(own, times));
+                self.put(each, wide, T::add, put);
             }
             _ => {
-                for (own, map) in each.zip(self.map.chunks_exact(width)) {
-                    let times = |value: T, &child: &u32| value * below[child as usize];
-                    all += map.iter().fold(own, times);
-                }
+                let times = |value: T, child: usize| value * below[child];
+                let each = each.zip(self.maps());
+                let each = each.map(|(own, map)| map.fold(own, times));
+                self.put(each, wide, T::add, put);
             }
         }
-        all
     }
 
-    fn dual_sum<T: Number>(
+    fn dual_sums<T: Number>(
         &self,
-        width: usize,
+        node: &Node<'_>,
         carries: impl Fn(u16) -> bool,
-        below: impl Fn(u32) -> Dual<T>,
+        below: impl Fn(usize) -> Dual<T>,
         number: impl Fn(O, u16) -> T,
-    ) -> Dual<T> {
-        let mut all = [T::ZERO; 2];
-        let each = self.own.iter().zip(self.classes);
-        let each = each.map(|(&own, &class)| (number(own, class), carries(class)));
-        if width == 0 {
-            each.for_each(|(own, carries)| all[usize::from(carries)] += own);
-            return all;
+        put: impl FnMut(usize, Dual<T>),
+    ) {
+        let each = self.each(number).zip(self.row.classes);
+        let each = each.map(|(own, &class)| (own, carries(class)));
+        let sum = |a: Dual<T>, b: Dual<T>| [a[0] + b[0], a[1] + b[1]];
+        let first = |(own, carries): (T, bool), [none, faulty]: Dual<T>| match carries {
+            true => [T::ZERO, own * none],
+            false => [own * none, own * faulty],
+        };
+        let wide = node.wide;
+        match node.children.len() {
+            0 => {
+                let each = each.map(|(own, carries)| match carries {
+                    true => [T::ZERO, own],
+                    false => [own, T::ZERO],
+                });
+                self.put(each, wide, sum, put);
+            }
+            1 => {
+                let each = each.zip(self.maps_of());
+                let each = each.map(|(own, [child])| first(own, below(child)));
+                self.put(each, wide, sum, put);
+            }
+            2 => {
+                let each = each.zip(self.maps_of());
+                let each =
+                    each.map(|(own, [left, right])| times(first(own, below(left)), below(right)));
+                self.put(each, wide, sum, put);
+            }
+            _ => {
+                let each = each.zip(self.maps());
+                let each = each.map(|(own, mut map)| {
+                    let one = map.next().map_or([T::ONE, T::ZERO], &below);
+                    map.fold(first(own, one), |value, child| times(value, below(child)))
+                });
+                self.put(each, wide, sum, put);
+            }
         }
-        for ((own, carries), map) in each.zip(self.map.chunks_exact(width)) {
-            let [none, faulty] = below(map[0]);
-            let value = match carries {
-                true => [T::ZERO, own * none],
-                false => [own * none, own * faulty],
-            };
-            let value = map[1..]
-                .iter()
-                .fold(value, |value, &child| times(value, below(child)));
-            all[0] += value[0];
-            all[1] += value[1];
+    }
+
+    /// Puts numbers of its entries to those of the message, which has so many entries in a row: of one alone, their sum.
+    fn put<V>(
+        &self,
+        values: impl Iterator<Item = V>,
+        wide: usize,
+        sum: impl Fn(V, V) -> V,
+        mut put: impl FnMut(usize, V),
+    ) {
+        if wide > 1 {
+            let groups = self.row.groups.iter();
+            values
+                .zip(groups)
+                .for_each(|(value, &group)| put(usize::from(group), value));
+        } else if let Some(all) = values.reduce(sum) {
+            put(0, all);
         }
-        all
     }
 }
 
@@ -186,7 +250,7 @@ pub(crate) struct Messages<T> {
 
 impl<T: Number> Messages<T> {
     pub(crate) fn empty(cliques: &Cliques) -> Self {
-        let groups = cliques.starts.len() - 1;
+        let groups = cliques.all_groups();
         let dual = cliques.nodes().any(|node| node.dual);
         Self {
             sums: vec![T::ZERO; groups],
@@ -213,21 +277,31 @@ impl<T: Number> Messages<T> {
 
     fn sum<O: Own<T>>(&mut self, entries: Entries<'_, T, O>, number: impl Fn(O, u16) -> T + Copy) {
         let node = entries.node;
-        let (width, first) = (node.children.len(), node.groups.start);
+        let first = node.groups.start;
         let (below, sums) = self.sums.split_at_mut(first);
         let sums = &mut sums[..node.groups.len()];
+        sums.fill(T::ZERO);
         let shift = if node.dual {
             let (faulty_below, faulty) = self.faulty.split_at_mut(first);
             let faulty = &mut faulty[..sums.len()];
-            let below = |child: u32| [below[child as usize], faulty_below[child as usize]];
+            faulty.fill(T::ZERO);
+            let below = |child: usize| [below[child], faulty_below[child]];
             let carries = entries.carries();
-            for ((sum, faulty), run) in sums.iter_mut().zip(&mut *faulty).zip(entries.runs()) {
-                [*sum, *faulty] = run.dual_sum(width, &carries, below, number);
+            for run in entries.runs() {
+                let group = run.row.group - first;
+                let (sums, faulty) = (&mut sums[group..], &mut faulty[group..]);
+                let put = |beside: usize, value: Dual<T>| {
+                    sums[beside] += value[0];
+                    faulty[beside] += value[1];
+                };
+                run.dual_sums(node, carries, below, number, put);
             }
             brought_back(sums, faulty)
         } else {
-            for (sum, run) in sums.iter_mut().zip(entries.runs()) {
-                *sum = run.sum(width, below, number);
+            for run in entries.runs() {
+                let sums = &mut sums[run.row.group - first..];
+                let put = |beside: usize, value: T| sums[beside] += value;
+                run.sums(node, below, number, put);
             }
             brought_back(sums, &mut [])
         };
@@ -389,28 +463,31 @@ impl<T: Number> Down<T> {
         by_class: &mut [T],
     ) {
         let node = entries.node;
-        let width = node.children.len();
-        let from = &messages.sums[..node.groups.start];
-        let (below, above) = self.by_sum.split_at_mut(node.groups.start);
+        let (width, first) = (node.children.len(), node.groups.start);
+        let from = &messages.sums[..first];
+        let (below, above) = self.by_sum.split_at_mut(first);
         let mut before = vec![T::ZERO; if width > 2 { width } else { 0 }];
-        for (&above, run) in above.iter().zip(entries.runs()) {
-            if above == T::ZERO {
+        for run in entries.runs() {
+            let above = &above[run.row.group - first..];
+            let counts = |&beside: &u16| above[usize::from(beside)];
+            if run.row.groups.iter().all(|group| counts(group) == T::ZERO) {
                 continue;
             }
-            let each = run.each(number).map(|(own, class)| (own * above, class));
+            let own = run.each(number).zip(run.row.groups);
+            let own = own.map(|(own, group)| own * counts(group));
+            let each = own.zip(run.row.classes.iter().map(|&class| usize::from(class)));
             match width {
                 0 => each.for_each(|(own, class)| by_class[class] += own),
                 1 => {
-                    for ((own, class), &child) in each.zip(run.map) {
-                        below[child as usize] += own;
+                    for ((own, class), [child]) in each.zip(run.maps_of()) {
+                        below[child] += own;
                         if wanted.sums {
-                            by_class[class] += own * from[child as usize];
+                            by_class[class] += own * from[child];
                         }
                     }
                 }
                 2 => {
-                    for ((own, class), map) in each.zip(run.map.chunks_exact(2)) {
-                        let [left, right] = [map[0] as usize, map[1] as usize];
+                    for ((own, class), [left, right]) in each.zip(run.maps_of()) {
                         let with_left = own * from[left];
                         below[left] += own * from[right];
                         below[right] += with_left;
@@ -420,19 +497,23 @@ impl<T: Number> Down<T> {
                     }
                 }
                 _ => {
-                    for ((own, class), map) in each.zip(run.map.chunks_exact(width)) {
+                    for ((own, class), map) in each.zip(run.maps()) {
+                        if own == T::ZERO {
+                            // many message entries count for nothing
+                            continue;
+                        }
                         let mut value = own;
-                        for (before, &child) in before.iter_mut().zip(map) {
+                        for (before, child) in before.iter_mut().zip(map.clone()) {
                             *before = value;
-                            value = value * from[child as usize];
+                            value = value * from[child];
                         }
                         by_class[class] += value;
                         if wanted.below {
                             // what stands right of each child
                             let mut after = T::ONE;
-                            for (&before, &child) in before.iter().zip(map).rev() {
-                                below[child as usize] += before * after;
-                                after = after * from[child as usize];
+                            for (&before, child) in before.iter().zip(map).rev() {
+                                below[child] += before * after;
+                                after = after * from[child];
                             }
                         }
                     }
@@ -453,37 +534,33 @@ impl<T: Number> Down<T> {
         let node = entries.node;
         let (width, first) = (node.children.len(), node.groups.start);
         let carries = entries.carries();
-        let from = |child: u32| {
-            [
-                messages.sums[child as usize],
-                messages.faulty[child as usize],
-            ]
-        };
+        let from = |child: usize| [messages.sums[child], messages.faulty[child]];
         let (below, above) = self.by_sum.split_at_mut(first);
         let (faulty_below, faulty_above) = self.by_faulty.split_at_mut(first);
-        let mut add = |child: u32, [by_faulty, by_sum]: Dual<T>| {
-            below[child as usize] += by_sum;
-            faulty_below[child as usize] += by_faulty;
+        let mut add = |child: usize, [by_faulty, by_sum]: Dual<T>| {
+            below[child] += by_sum;
+            faulty_below[child] += by_faulty;
         };
         let mut before = vec![[T::ZERO; 2]; if width > 2 { width } else { 0 }];
-        let above = above.iter().zip(&*faulty_above);
-        for ((&above, &faulty_above), run) in above.zip(entries.runs()) {
-            if above == T::ZERO && faulty_above == T::ZERO {
-                continue;
-            }
-            let own = |(&own, &class): (&O, &u16)| {
-                let own = number(own, class);
+        for run in entries.runs() {
+            let group = run.row.group - first;
+            let (above, faulty_above) = (&above[group..], &faulty_above[group..]);
+            let own = run.each(number).zip(run.row.groups).zip(run.row.classes);
+            let each = own.map(|((own, &beside), &class)| {
+                let (above, faulty_above) = (
+                    above[usize::from(beside)],
+                    faulty_above[usize::from(beside)],
+                );
                 let own = match carries(class) {
                     true => [T::ZERO, own * faulty_above],
                     false => [own * faulty_above, own * above],
                 };
                 (own, usize::from(class))
-            };
-            let each = run.own.iter().zip(run.classes).map(own);
+            });
             match width {
                 0 => each.for_each(|(own, class)| by_class[class] += own[1]),
                 1 => {
-                    for ((own, class), &child) in each.zip(run.map) {
+                    for ((own, class), [child]) in each.zip(run.maps_of()) {
                         add(child, own);
                         if wanted.sums {
                             by_class[class] += second(own, from(child));
@@ -491,27 +568,27 @@ impl<T: Number> Down<T> {
                     }
                 }
                 2 => {
-                    for ((own, class), map) in each.zip(run.map.chunks_exact(2)) {
-                        let from_right = from(map[1]);
-                        let with_left = times(own, from(map[0]));
-                        add(map[0], times(own, from_right));
-                        add(map[1], with_left);
+                    for ((own, class), [left, right]) in each.zip(run.maps_of()) {
+                        let from_right = from(right);
+                        let with_left = times(own, from(left));
+                        add(left, times(own, from_right));
+                        add(right, with_left);
                         if wanted.sums {
                             by_class[class] += second(with_left, from_right);
                         }
                     }
                 }
                 _ => {
-                    for ((own, class), map) in each.zip(run.map.chunks_exact(width)) {
+                    for ((own, class), map) in each.zip(run.maps()) {
                         let mut value = own;
-                        for (before, &child) in before.iter_mut().zip(map) {
+                        for (before, child) in before.iter_mut().zip(map.clone()) {
                             *before = value;
                             value = times(value, from(child));
                         }
                         by_class[class] += value[1];
                         if wanted.below {
                             let mut after = [T::ONE, T::ZERO];
-                            for (&before, &child) in before.iter().zip(map).rev() {
+                            for (&before, child) in before.iter().zip(map).rev() {
                                 add(child, times(before, after));
                                 after = times(after, from(child));
                             }

@@ -178,9 +178,8 @@ impl<'a, T: Number> Pass<'a, T> {
             }
         }
         if let Some(weights) = self.changes.of(index, node.classes) {
-            let class = &cliques.class[node.entries.clone()];
-            for (own, &class) in own.iter_mut().zip(class) {
-                *own = *own * weights[usize::from(class)];
+            for (own, class) in own.iter_mut().zip(cliques.classes_of(node)) {
+                *own = *own * weights[class];
             }
         }
     }

@@ -1,16 +1,15 @@
-//! Listing the entries of cliques.
+//! Listing the rows of cliques.
 //!
-//! The state combinations of a clique's separator are gone through one after the other, at each all combinations of the variables
-//! that are summed out; where a table or a message from below has nothing to offer, there is no entry. What a finding says does not
-//! count here, so that findings can be left out later, nor do sums that happen to cancel: an entry that is left out is 0 whatever is asked.
+//! All state combinations of a clique are gone through, row by row; where a table or a message from below has nothing to offer, there
+//! is no entry. What a finding says does not count here, so that findings can be left out later, nor do sums that happen to cancel: an
+//! entry that is left out is 0 whatever is asked.
+//!
+//! Which slots are left in a row is a set of bits: each factor has such a set for every place where a row can find it.
 
 use std::sync::Arc;
 
-use super::{Cliques, Factor, NONE, Node, Plan, Shape, stride_in, too_large};
-use crate::{error::Error, model::Var, number::Number};
-
-/// A message that a state combination does not reach.
-const MISSING: u32 = u32::MAX;
+use super::{Cliques, Factor, Kind, NONE, Plan, ROW, RowKept, Shape, stride_in, too_large};
+use crate::{error::Error, model::Var, number::Number, order::ones};
 
 /// Entries for which room is made beforehand.
 const WORTH_RESERVING: f64 = 65_536.0;
@@ -20,23 +19,26 @@ const STEPS_BY_ENTRY: usize = 8;
 /// States that may always be tried.
 const FREE_STEPS: usize = 1 << 20;
 
-/// Largest number of state combinations for which a lookup by plain index is kept.
-const DENSE: u32 = 1 << 18;
+/// Entries of messages, by entry that may be kept: those that can only be 0 are kept too.
+const GROUPS_BY_ENTRY: f64 = 8.0;
+/// The most of them, whatever may be kept.
+const MOST_GROUPS: f64 = (1 << 25) as f64;
 
 impl Plan<'_> {
-    /// Lists the entries of all cliques.
+    /// Lists the rows of all cliques.
     pub(crate) fn build<T: Number>(mut self, most: usize) -> Result<Cliques, Error> {
         self.fixed.sort_by_key(|(node, _)| *node);
         self.evidence.sort_by_key(|(node, ..)| *node);
         self.carriers.sort_by_key(|(node, ..)| *node);
         self.place = Vec::new();
-        self.reserve();
+        self.reserve(most)?;
+        self.shape.kinds.push(Kind::default());
         let mut list = List {
             states: self.states,
             most,
-            lookups: Vec::with_capacity(self.shape.count()),
             shape: self.shape,
             said: Vec::with_capacity(self.evidence.len()),
+            possible: Vec::new(),
             walk: Walk::default(),
         };
         let (mut fixed, mut evidence, mut carriers) =
@@ -53,7 +55,6 @@ impl Plan<'_> {
         let List {
             mut shape, said, ..
         } = list;
-        shape.starts.push(shape.base.len() as u32);
         shape.shrink();
         let mut cliques = Cliques {
             said: vec![NONE; shape.count()],
@@ -67,27 +68,28 @@ impl Plan<'_> {
         Ok(cliques)
     }
 
-    /// Makes room for all entries, where it is not much; of large ones most entries may turn out to be 0.
-    fn reserve(&mut self) {
+    /// Makes room for all entries, where it is not much; of large ones most may turn out to be 0. Messages that are too large are refused.
+    fn reserve(&mut self, most: usize) -> Result<(), Error> {
         let product =
             |vars: &[Var]| -> f64 { vars.iter().map(|&var| self.states[var] as f64).product() };
         let mut size = [0.0; 3];
         for node in self.shape.nodes() {
             let groups = product(node.separator);
-            let entries = groups * node.classes as f64;
-            size[0] += entries;
+            size[0] += groups * node.classes as f64;
             size[1] += groups;
-            size[2] += entries * node.children.len() as f64;
+            size[2] += groups * node.children.len() as f64;
         }
-        let [entries, groups, maps] = size;
-        if entries.max(maps) <= WORTH_RESERVING {
+        let [entries, groups, places] = size;
+        if groups > MOST_GROUPS.min(GROUPS_BY_ENTRY * most as f64) {
+            return Err(too_large(most));
+        }
+        if entries.max(places) <= WORTH_RESERVING {
             let shape = &mut self.shape;
             shape.base.reserve_exact(entries as usize);
-            shape.class.reserve_exact(entries as usize);
-            shape.keys.reserve_exact(groups as usize);
-            shape.starts.reserve_exact(groups as usize + 1);
-            shape.maps.reserve_exact(maps as usize);
+            shape.rows.reserve_exact(groups as usize);
+            shape.places.reserve_exact(places as usize);
         }
+        Ok(())
     }
 }
 
@@ -110,36 +112,6 @@ struct Rough<'a> {
     carriers: &'a [(u32, Var, f64)],
 }
 
-/// From the number of a state combination to the message entry.
-enum Lookup {
-    Dense(Box<[u32]>),
-    Sorted { keys: Box<[u32]>, first: u32 },
-}
-
-impl Lookup {
-    fn of(keys: &[u32], first: usize, size: u32) -> Self {
-        let first = first as u32;
-        if size > DENSE {
-            let keys = keys.into();
-            return Self::Sorted { keys, first };
-        }
-        let mut dense = vec![MISSING; size as usize];
-        for (entry, &key) in (first..).zip(keys) {
-            dense[key as usize] = entry;
-        }
-        Self::Dense(dense.into())
-    }
-
-    fn find(&self, key: usize) -> u32 {
-        match self {
-            Self::Dense(dense) => dense[key],
-            Self::Sorted { keys, first } => keys
-                .binary_search(&(key as u32))
-                .map_or(MISSING, |entry| first + entry as u32),
-        }
-    }
-}
-
 /// Cliques being listed.
 struct List<'a> {
     states: &'a [usize],
@@ -147,8 +119,8 @@ struct List<'a> {
     shape: Shape,
     /// What findings say: the clique, the finding, and by entry.
     said: Vec<(usize, usize, Vec<f64>)>,
-    /// By clique, until its parent is listed.
-    lookups: Vec<Option<Lookup>>,
+    /// By message entry: it can be other than 0.
+    possible: Vec<bool>,
     walk: Walk,
 }
 
@@ -156,36 +128,25 @@ impl List<'_> {
     /// Lists one clique; none if there are more entries than may be.
     fn node<T: Number>(&mut self, rough: &Rough<'_>) -> Option<()> {
         let index = rough.index;
-        let messages = self.messages(index);
         self.prepare(rough);
-        let mut sizes = self.walk.sizes.iter().copied();
-        let size = sizes.try_fold(1_u32, u32::checked_mul)?;
-        let shape = &mut self.shape;
-        let (first, groups) = (shape.base.len(), shape.keys.len());
+        let node = self.shape.node(index);
+        let groups = node.separator.iter().map(|&var| self.states[var]);
+        let first = node.groups.start;
+        self.possible
+            .resize(first + groups.product::<usize>(), false);
+        let (below, possible) = self.possible.split_at_mut(first);
+        let messages = node.children.iter();
+        let messages = messages.map(|&child| &below[self.shape.groups(child as usize)]);
+        let fixed = rough.fixed.iter().map(|(_, factor)| factor.values());
+        let evidence = rough.evidence.iter().map(|(_, factor, _)| factor.values());
         let given = Given {
-            fixed: rough
-                .fixed
-                .iter()
-                .map(|(_, factor)| factor.values())
-                .collect(),
-            evidence: rough
-                .evidence
-                .iter()
-                .map(|(_, factor, _)| factor.values())
-                .collect(),
-            messages: &messages,
+            fixed: fixed.collect(),
+            evidence: evidence.collect(),
+            messages: messages.collect(),
             most: self.most,
         };
-        self.walk.run::<T>(&given, shape)?;
-        let parent = shape.begins[index].parent;
-        if parent == NONE && shape.keys.len() == groups {
-            // nothing is possible: the total is 0
-            shape.keys.push(0);
-            shape.starts.push(first as u32);
-        }
-        let lookup = || Lookup::of(&shape.keys[groups..], groups, size);
-        self.lookups.push((parent != NONE).then(lookup));
-        for ((_, _, finding), values) in rough.evidence.iter().zip(self.walk.evidence.drain(..)) {
+        self.walk.run::<T>(&given, possible, &mut self.shape)?;
+        for ((_, _, finding), values) in rough.evidence.iter().zip(self.walk.said.drain(..)) {
             self.said.push((index, *finding, values));
         }
         self.carry(rough);
@@ -193,17 +154,10 @@ impl List<'_> {
         shape.begins[index].roundings = self.walk.roundings as u32;
         let end = &mut shape.begins[index + 1];
         end.entries = shape.base.len() as u32;
-        end.groups = shape.keys.len() as u32;
-        end.maps = shape.maps.len();
+        end.groups = self.possible.len() as u32;
+        end.rows = shape.rows.len() as u32;
+        end.places = shape.places.len() as u32;
         Some(())
-    }
-
-    /// The messages to a clique, by child.
-    fn messages(&mut self, index: usize) -> Vec<Lookup> {
-        let children = self.shape.node(index).children.iter();
-        children
-            .filter_map(|&child| self.lookups[child as usize].take())
-            .collect()
     }
 
     /// Where the unmodelled fault can sit.
@@ -231,25 +185,34 @@ impl List<'_> {
     fn prepare(&mut self, rough: &Rough<'_>) {
         let states = self.states;
         let node = self.shape.node(rough.index);
+        let inside = node.inside(states);
+        let outside = node.separator.len() + node.vars.len() - inside.len();
+        let outside = &node.separator[..outside];
         let walk = &mut self.walk;
         walk.clear();
-        walk.sizes
-            .extend(node.separator.iter().map(|&var| states[var] as u32));
-        walk.state.resize(walk.sizes.len(), 0);
-        walk.weigh(rough, &node, states);
+        walk.factors = rough.fixed.len() + rough.evidence.len() + 1 + node.children.len();
+        let sizes = outside.iter().map(|&var| states[var] as u32);
+        walk.sizes.extend(sizes);
+        walk.state.resize(outside.len(), 0);
+        walk.steps.resize(outside.len() * walk.factors, 0);
+        walk.mix(node.slots());
+        walk.wide = node.wide;
+        walk.weigh(rough, &inside, states);
+        let mut add = |vars: &mut dyn DoubleEndedIterator<Item = Var>, first: usize| {
+            walk.add(vars, first, outside, &inside, states);
+        };
         for (_, factor) in rough.fixed {
-            walk.add(factor.vars(), &node, states);
+            add(&mut factor.vars(), 0);
         }
         for (_, factor, _) in rough.evidence {
-            walk.add(factor.vars(), &node, states);
-            walk.evidence.push(Vec::new());
+            add(&mut factor.vars(), 0);
         }
+        add(&mut node.separator.iter().copied(), node.groups.start);
         for &child in node.children {
-            let separator = self.shape.node(child as usize).separator;
-            walk.add(separator.iter().copied(), &node, states);
+            let child = self.shape.node(child as usize);
+            add(&mut child.separator.iter().copied(), child.groups.start);
         }
-        walk.moves.sort_unstable_by_key(|step| step.depth);
-        walk.found.resize(node.children.len(), 0);
+        walk.said.resize_with(rough.evidence.len(), Vec::new);
     }
 }
 
@@ -257,201 +220,383 @@ impl List<'_> {
 struct Given<'a> {
     fixed: Vec<&'a [f64]>,
     evidence: Vec<&'a [f64]>,
-    messages: &'a [Lookup],
+    /// By message entry: it can be other than 0.
+    messages: Vec<&'a [bool]>,
     most: usize,
 }
 
-/// A factor knows a variable of the separator.
-#[derive(Debug, Clone, Copy)]
-struct Move {
-    depth: u32,
-    factor: u32,
-    stride: u32,
-}
-
-/// A walk over the state combinations of a separator, with all classes at each.
+/// A walk over the rows of a clique, with all slots at each.
 #[derive(Debug, Default)]
 struct Walk {
-    /// By variable of the separator.
+    /// By variable that tells the rows apart.
     sizes: Vec<u32>,
     state: Vec<u32>,
-    /// Sorted by depth.
-    moves: Vec<Move>,
-    /// By factor (fixed tables first, then findings, then messages): where it stands in the first class.
+    /// Fixed tables first, then findings, then the clique's own message and those from below.
+    factors: usize,
+    /// By variable that tells the rows apart, for each factor: how far it goes with the variable's next state; once the walk begins, less
+    /// what it goes back as all later variables take their first state again.
+    steps: Vec<u32>,
+    /// By factor: where it stands in the first slot.
     at: Vec<u32>,
-    /// By factor, then by class: how much farther it stands there.
+    /// By factor, then by slot: how much farther it stands there.
     offsets: Vec<u32>,
-    /// By class: the weight of the unmodelled fault that sits there; 0 where it would sit at two places.
+    /// The same in the order of the state combinations, of the factor at hand.
+    in_order: Vec<u32>,
+    /// By slot: the number of its state combination, the last variable varying fastest.
+    mixed: Vec<u32>,
+    /// Message entries in a row.
+    wide: usize,
+    /// By slot: the weight of the unmodelled fault that sits there; 0 where it would sit at two places.
     weights: Vec<f64>,
-    /// By message: the entry found.
-    found: Vec<u32>,
+    /// The slots that are there in some rows: a bit for each.
+    always: Vec<u64>,
     /// By finding: what it says, by entry.
-    evidence: Vec<Vec<f64>>,
-    steps: usize,
+    said: Vec<Vec<f64>>,
     /// Most roundings in the product of an entry.
     roundings: usize,
+}
+
+/// The product of the tables that never change.
+struct Product<'a, T> {
+    /// By slot: what is the same in all rows.
+    constant: Vec<T>,
+    /// What is not.
+    varying: Vec<(usize, &'a [f64])>,
+}
+
+/// The slots that a factor leaves.
+struct Leaves {
+    factor: usize,
+    /// Where the factor begins.
+    first: u32,
+    /// By place, for each row there: a bit for each slot.
+    slots: Vec<u64>,
 }
 
 impl Walk {
     fn clear(&mut self) {
         self.sizes.clear();
         self.state.clear();
-        self.moves.clear();
+        self.steps.clear();
         self.at.clear();
         self.offsets.clear();
         self.weights.clear();
-        self.found.clear();
-        self.evidence.clear();
-        self.steps = 0;
-        self.roundings = 0;
+        self.said.clear();
     }
 
-    fn weigh(&mut self, rough: &Rough<'_>, node: &Node<'_>, states: &[usize]) {
-        let classes = node.classes;
-        self.weights.resize(classes, 1.0);
-        let mut sits = vec![
-            false;
-            if rough.carriers.is_empty() {
-                0
-            } else {
-                classes
+    /// Slots beside each other seldom go into the same sum: a processor waits for the one before.
+    fn mix(&mut self, slots: usize) {
+        let common = |mut a: usize, mut b: usize| {
+            while b > 0 {
+                (a, b) = (b, a % b);
             }
-        ];
+            a
+        };
+        let step = match slots {
+            16..=ROW => (slots * 3 / 8..).find(|&step| common(step, slots) == 1),
+            _ => None,
+        };
+        let step = step.unwrap_or(1);
+        self.mixed.clear();
+        self.mixed
+            .extend((0..slots).map(|slot| (slot * step % slots) as u32));
+    }
+
+    fn weigh(&mut self, rough: &Rough<'_>, inside: &[Var], states: &[usize]) {
+        let slots = self.slots();
+        self.weights.resize(slots, 1.0);
+        if rough.carriers.is_empty() {
+            return;
+        }
+        let mut sits = vec![false; slots];
         for &(_, carrier, weight) in rough.carriers {
-            let (stride, size) = stride_in(node.vars, carrier, states);
-            for class in (0..classes).filter(|class| class / stride % size == 1) {
+            let (stride, size) = stride_in(inside, carrier, states);
+            let sits_at = |slot: &usize| self.mixed[*slot] as usize / stride % size == 1;
+            for slot in (0..slots).filter(sits_at) {
                 // one fault sits at one place
-                let other = std::mem::replace(&mut sits[class], true);
-                self.weights[class] *= if other { 0.0 } else { weight };
+                let other = std::mem::replace(&mut sits[slot], true);
+                self.weights[slot] *= if other { 0.0 } else { weight };
             }
         }
     }
 
-    /// Adds a factor over these variables, the last varying fastest.
+    /// Adds a factor over these variables, the last varying fastest, that begins here.
     fn add(
         &mut self,
-        vars: impl DoubleEndedIterator<Item = Var>,
-        node: &Node<'_>,
+        vars: &mut dyn DoubleEndedIterator<Item = Var>,
+        first: usize,
+        outside: &[Var],
+        inside: &[Var],
         states: &[usize],
     ) {
-        let factor = self.at.len() as u32;
-        self.at.push(0);
-        let start = self.offsets.len();
-        self.offsets.resize(start + self.weights.len(), 0);
-        let offsets = &mut self.offsets[start..];
+        let factor = self.at.len();
+        self.at.push(first as u32);
+        self.in_order.clear();
+        self.in_order.resize(self.slots(), 0);
         let mut stride = 1;
         for var in vars.rev() {
             let place = |list: &[Var]| list.iter().position(|&other| other == var);
-            if let Some(depth) = place(node.separator) {
-                self.moves.push(Move {
-                    depth: depth as u32,
-                    factor,
-                    stride,
-                });
-            } else if let Some(place) = place(node.vars) {
-                let after = node.vars[place + 1..].iter();
+            if let Some(depth) = place(outside) {
+                self.steps[depth * self.factors + factor] = stride;
+            } else if let Some(place) = place(inside) {
+                let after = inside[place + 1..].iter();
                 let run: usize = after.map(|&var| states[var]).product();
-                for (number, run) in offsets.chunks_mut(run).enumerate() {
+                for (number, run) in self.in_order.chunks_mut(run).enumerate() {
                     let more = (number % states[var]) as u32 * stride;
                     run.iter_mut().for_each(|offset| *offset += more);
                 }
             }
             stride *= states[var] as u32;
         }
+        let mixed = self.mixed.iter().map(|&slot| self.in_order[slot as usize]);
+        self.offsets.extend(mixed);
     }
 
-    /// Lists all entries; none if there are too many.
-    fn run<T: Number>(&mut self, given: &Given<'_>, out: &mut Shape) -> Option<()> {
-        let mut key = 0;
-        loop {
-            let begin = out.base.len();
-            self.classes::<T>(given, out)?;
-            if out.base.len() > begin {
-                out.keys.push(key);
-                out.starts.push(begin as u32);
-            }
-            key += 1;
-            if !self.next() {
-                return Some(());
-            }
-        }
+    fn slots(&self) -> usize {
+        self.mixed.len()
     }
 
-    /// Goes to the next state combination of the separator, the last variable varying fastest; false after the last one.
-    fn next(&mut self) -> bool {
-        let mut end = self.moves.len();
-        for depth in (0..self.sizes.len()).rev() {
-            let of_depth = self.moves[..end].iter().rev();
-            let begin = end
-                - of_depth
-                    .take_while(|step| step.depth as usize == depth)
-                    .count();
-            let moves = &self.moves[begin..end];
-            end = begin;
-            self.state[depth] += 1;
-            if self.state[depth] < self.sizes[depth] {
-                for step in moves {
-                    self.at[step.factor as usize] += step.stride;
-                }
-                return true;
-            }
-            self.state[depth] = 0;
-            for step in moves {
-                self.at[step.factor as usize] -= step.stride * (self.sizes[depth] - 1);
-            }
-        }
-        false
+    /// How much farther a factor stands, by slot.
+    fn offsets_of(&self, factor: usize) -> &[u32] {
+        &self.offsets[factor * self.slots()..][..self.slots()]
     }
 
-    /// The entries of one state combination of the separator. A walk that finds too little is given up like one that lists too much.
-    fn classes<T: Number>(&mut self, given: &Given<'_>, out: &mut Shape) -> Option<()> {
-        let classes = self.weights.len();
-        let place = |factor: usize, class: usize, walk: &Self| {
-            (walk.at[factor] + walk.offsets[factor * classes + class]) as usize
-        };
-        let findings = given.fixed.len();
-        let messages = findings + given.evidence.len();
-        'class: for class in 0..classes {
-            if self.weights[class] == 0.0 {
-                continue;
-            }
-            let mut product = T::of(self.weights[class], 0.0);
-            let mut others = usize::from(self.weights[class] != 1.0);
-            for (number, values) in given.fixed.iter().enumerate() {
-                // beyond its end: its auxiliary says that it does not count
-                let value = values.get(place(number, class, self));
-                let value = value.copied().unwrap_or(1.0);
-                if value == 0.0 {
-                    continue 'class;
+    /// How far a factor goes with each variable that tells the rows apart, and how many states that has.
+    fn steps_of(&self, factor: usize) -> impl Iterator<Item = (u32, u32)> {
+        let steps = self.steps.iter().skip(factor).step_by(self.factors);
+        steps.copied().zip(self.sizes.iter().copied())
+    }
+
+    /// Lists all rows; none if there are too many entries. A walk that finds too little is given up like one that lists too much.
+    fn run<T: Number>(
+        &mut self,
+        given: &Given<'_>,
+        possible: &mut [bool],
+        out: &mut Shape,
+    ) -> Option<()> {
+        let product = self.product::<T>(given);
+        let leaves = self.leaves(given, &product);
+        let most_steps = STEPS_BY_ENTRY * given.most + FREE_STEPS;
+        let own = given.fixed.len() + given.evidence.len();
+        let first = self.at[own];
+        let mut kinds = Vec::new();
+        let walks: usize = self.sizes.iter().map(|&size| size as usize).product();
+        self.begin();
+        for walked in 1..=walks {
+            for row in 0..self.always.len() {
+                let bits = self.left(row, &leaves);
+                if bits == 0 {
+                    continue;
                 }
-                product = product * T::of(value, 0.0);
-                // times 1 or -1 is exact
-                others += usize::from(value.abs() != 1.0);
-            }
-            for (number, message) in given.messages.iter().enumerate() {
-                let entry = message.find(place(messages + number, class, self));
-                if entry == MISSING {
-                    continue 'class;
+                let kind = self.kind(&mut kinds, (row, bits), own, out);
+                let group = self.at[own];
+                out.rows.push(RowKept { group, kind });
+                out.places.extend_from_slice(&self.at[own + 1..]);
+                for &beside in out.groups_of(kind) {
+                    possible[(group - first) as usize + usize::from(beside)] = true;
                 }
-                self.found[number] = entry;
+                self.entries(slots_of(row, bits), &product, given, out);
+                if out.base.len() > given.most {
+                    return None;
+                }
             }
-            if out.base.len() == given.most {
+            if walked * self.slots() > most_steps {
                 return None;
             }
-            self.roundings = self.roundings.max(others.saturating_sub(1));
-            out.base.push(product.high());
+            self.next();
+        }
+        Some(())
+    }
+
+    /// The slots that are left in a row: a bit for each.
+    fn left(&self, row: usize, leaves: &[Leaves]) -> u64 {
+        leaves.iter().fold(self.always[row], |bits, of| {
+            let place = (self.at[of.factor] - of.first) as usize;
+            bits & of.slots[place * self.always.len() + row]
+        })
+    }
+
+    /// The kind of rows with these slots, a new one if the clique has none so far.
+    fn kind(
+        &self,
+        kinds: &mut Vec<((usize, u64), u32)>,
+        slots: (usize, u64),
+        own: usize,
+        out: &mut Shape,
+    ) -> u32 {
+        if let Some((_, kind)) = kinds.iter().find(|(of, _)| *of == slots) {
+            return *kind;
+        }
+        for slot in slots_of(slots.0, slots.1) {
+            let mut offsets =
+                (own..self.factors).map(|factor| self.offsets_of(factor)[slot] as u16);
+            out.classes
+                .push((self.mixed[slot] as usize / self.wide) as u16);
+            out.in_row.extend(offsets.next());
+            out.offsets.extend(offsets);
+        }
+        let kind = out.kinds.len() as u32 - 1;
+        out.kinds.push(Kind {
+            classes: out.classes.len() as u32,
+            offsets: out.offsets.len() as u32,
+        });
+        kinds.push((slots, kind));
+        kind
+    }
+
+    /// The entries of a row.
+    fn entries<T: Number>(
+        &mut self,
+        slots: impl Iterator<Item = usize>,
+        product: &Product<'_, T>,
+        given: &Given<'_>,
+        out: &mut Shape,
+    ) {
+        let all = self.slots();
+        for slot in slots {
+            let place =
+                |factor: usize| (self.at[factor] + self.offsets[factor * all + slot]) as usize;
+            let value = |&(factor, values): &(usize, &[f64])| T::of(at(values, place(factor)), 0.0);
+            let varying = product.varying.iter().map(value);
+            let base = varying.fold(product.constant[slot], |all, value| all * value);
+            out.base.push(base.high());
             if T::ROUNDING < f64::ROUNDING {
-                out.base_low.push(product.low());
+                out.base_low.push(base.low());
             }
-            out.class.push(class as u16);
-            // one by one: there are few, and a copy is a call
-            out.maps.extend(self.found.iter().copied());
             for (number, values) in given.evidence.iter().enumerate() {
-                let value = values[place(findings + number, class, self)];
-                self.evidence[number].push(value);
+                self.said[number].push(values[place(given.fixed.len() + number)]);
             }
         }
-        self.steps += classes;
-        (self.steps <= STEPS_BY_ENTRY * given.most + FREE_STEPS).then_some(())
     }
+
+    /// Multiplies the tables that never change, as far as they are the same in all rows.
+    fn product<'g, T: Number>(&mut self, given: &Given<'g>) -> Product<'g, T> {
+        let weights = self.weights.iter().map(|&weight| T::of(weight, 0.0));
+        let mut product = Product {
+            constant: weights.collect(),
+            varying: Vec::new(),
+        };
+        // times 0, 1 or -1 is exact
+        let exact = |value: &f64| [0.0, 1.0].contains(&value.abs());
+        let rounds = |values: &[f64]| !values.iter().all(exact);
+        let mut rounding = usize::from(rounds(&self.weights));
+        for (factor, &values) in given.fixed.iter().enumerate() {
+            rounding += usize::from(rounds(values));
+            if self.varies(factor) {
+                product.varying.push((factor, values));
+                continue;
+            }
+            let offsets = self.offsets_of(factor);
+            for (one, &offset) in product.constant.iter_mut().zip(offsets) {
+                *one = *one * T::of(at(values, offset as usize), 0.0);
+            }
+        }
+        self.roundings = rounding.saturating_sub(1);
+        product
+    }
+
+    /// What the factors leave that leave anything out, and differ from row to row; what others leave out is never there.
+    fn leaves<T: Number>(&mut self, given: &Given<'_>, product: &Product<'_, T>) -> Vec<Leaves> {
+        self.always.clear();
+        self.always.resize(self.slots().div_ceil(ROW), 0);
+        set(
+            &mut self.always,
+            product.constant.iter().map(|one| one.high() != 0.0),
+        );
+        let mut leaves = Vec::new();
+        for &(factor, values) in &product.varying {
+            if values.contains(&0.0) {
+                leaves.push(self.leaves_of(factor, |place| at(values, place) != 0.0));
+            }
+        }
+        let messages = given.fixed.len() + given.evidence.len() + 1;
+        for (number, possible) in given.messages.iter().enumerate() {
+            if !possible.contains(&false) {
+                continue;
+            }
+            let of = self.leaves_of(messages + number, |place| possible[place]);
+            if self.varies(messages + number) {
+                leaves.push(of);
+            } else {
+                let always = self.always.iter_mut().zip(of.slots);
+                always.for_each(|(always, slots)| *always &= slots);
+            }
+        }
+        leaves
+    }
+
+    /// It depends on what tells the rows apart.
+    fn varies(&self, factor: usize) -> bool {
+        self.steps_of(factor).any(|(step, _)| step > 0)
+    }
+
+    fn leaves_of(&self, factor: usize, possible: impl Fn(usize) -> bool) -> Leaves {
+        let mut places = vec![0];
+        for (step, states) in self.steps_of(factor).filter(|(step, _)| *step > 0) {
+            let before = places.len();
+            for state in 1..states {
+                for at in 0..before {
+                    places.push(places[at] + state * step);
+                }
+            }
+        }
+        let rows = self.always.len();
+        let end = places.last().map_or(0, |&last| last as usize + 1);
+        let mut slots = vec![0; end * rows];
+        for place in places.into_iter().map(|place| place as usize) {
+            let offsets = self.offsets_of(factor).iter();
+            let possible = offsets.map(|&offset| possible(place + offset as usize));
+            set(&mut slots[place * rows..][..rows], possible);
+        }
+        Leaves {
+            factor,
+            first: self.at[factor],
+            slots,
+        }
+    }
+
+    /// From steps of single variables to those of the walk.
+    fn begin(&mut self) {
+        let mut back = vec![0_u32; self.factors];
+        let steps = self.steps.chunks_exact_mut(self.factors.max(1)).rev();
+        for (steps, &size) in steps.zip(self.sizes.iter().rev()) {
+            for (step, back) in steps.iter_mut().zip(&mut back) {
+                let all = *step * (size - 1);
+                *step = step.wrapping_sub(*back);
+                *back += all;
+            }
+        }
+    }
+
+    /// Goes to the next row, the last variable varying fastest, if there is one.
+    fn next(&mut self) {
+        for depth in (0..self.sizes.len()).rev() {
+            self.state[depth] += 1;
+            if self.state[depth] < self.sizes[depth] {
+                let steps = &self.steps[depth * self.factors..];
+                for (at, &step) in self.at.iter_mut().zip(steps) {
+                    *at = at.wrapping_add(step);
+                }
+                return;
+            }
+            self.state[depth] = 0;
+        }
+    }
+}
+
+/// A table's number; beyond its end its auxiliary says that it does not count.
+fn at(values: &[f64], place: usize) -> f64 {
+    values.get(place).copied().unwrap_or(1.0)
+}
+
+/// Sets the bits of what holds.
+fn set(bits: &mut [u64], all: impl Iterator<Item = bool>) {
+    for (number, one) in all.enumerate() {
+        bits[number / ROW] |= u64::from(one) << (number % ROW);
+    }
+}
+
+/// The slots of a row whose bits are set.
+fn slots_of(row: usize, bits: u64) -> impl Iterator<Item = usize> {
+    ones(std::iter::once(bits)).map(move |bit| row * ROW + bit)
 }
