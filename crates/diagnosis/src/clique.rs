@@ -335,10 +335,10 @@ impl Shape {
     /// Room that is not used is given back.
     fn shrink(&mut self) {
         self.carries.shrink_to_fit();
-        self.base.shrink_to_fit();
-        self.base_low.shrink_to_fit();
-        self.rows.shrink_to_fit();
-        self.places.shrink_to_fit();
+        give_back(&mut self.base);
+        give_back(&mut self.base_low);
+        give_back(&mut self.rows);
+        give_back(&mut self.places);
         self.kinds.shrink_to_fit();
         self.classes.shrink_to_fit();
         self.in_row.shrink_to_fit();
@@ -374,6 +374,13 @@ impl Node<'_> {
         let (stride, size) = stride_in(self.vars, var, states);
         let runs = (0..self.classes).step_by(stride).enumerate();
         runs.map(move |(run, first)| (run % size, first..first + stride))
+    }
+}
+
+/// Room that is not used is given back where it is worth a copy.
+fn give_back<T>(list: &mut Vec<T>) {
+    if list.len() < list.capacity() / 4 * 3 {
+        list.shrink_to_fit();
     }
 }
 

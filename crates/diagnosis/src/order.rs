@@ -31,6 +31,14 @@ pub(crate) enum Ties {
     Late,
 }
 
+/// How many times smaller than a clique a set must be for messages to meet there that have not the same variables.
+const WORTH_MEETING: f64 = 8.0;
+/// Sizes of such sets below which it is not tried.
+const SMALLEST_MEETING: f64 = 64.0;
+
+/// Messages of a clique that are tried against each other, the smallest ones.
+const MOST_MEETING: usize = 16;
+
 /// Total size above which other orders are tried.
 const SMALL_ENOUGH: f64 = 20_000.0;
 
@@ -105,7 +113,7 @@ pub(crate) fn arrange<'a>(
     // where each clique of the order is now
     let mut now = vec![0; cliques.len()];
     for (index, clique) in cliques.iter().enumerate() {
-        let meeting = Meeting::of(&children[index], &cliques, clique.len());
+        let meeting = Meeting::of(&children[index], &cliques, clique, states);
         let first = arranged.cliques.len();
         now[index] = first + meeting.nodes.len();
         for node in meeting.nodes {
@@ -139,14 +147,17 @@ struct Node {
 }
 
 impl Meeting {
-    fn of(children: &[usize], cliques: &Sets, clique: usize) -> Self {
+    fn of(children: &[usize], cliques: &Sets, clique: &[Var], states: &[usize]) -> Self {
         let mut sets: BTreeMap<(usize, Vec<Var>), Vec<usize>> = BTreeMap::new();
         for (place, &child) in children.iter().enumerate() {
             let mut vars = cliques[child][1..].to_vec();
             vars.sort_unstable();
-            if vars.len() < clique {
+            if vars.len() < clique.len() {
                 sets.entry((vars.len(), vars)).or_default().push(place);
             }
+        }
+        for vars in together(sets.keys().map(|(_, vars)| vars), clique, states) {
+            sets.entry((vars.len(), vars)).or_default();
         }
         let sets: Vec<(Vec<Var>, Vec<usize>)> = sets
             .into_iter()
@@ -185,6 +196,43 @@ impl Meeting {
             }
         }
         Self { nodes, of_child }
+    }
+}
+
+/// Sets of variables at which messages to a clique meet that have not the same variables: far smaller than the clique, so that it costs
+/// less to multiply them there than in each of its entries.
+fn together<'a>(
+    messages: impl Iterator<Item = &'a Vec<Var>>,
+    clique: &[Var],
+    states: &[usize],
+) -> Vec<Vec<Var>> {
+    let size = |vars: &[Var]| vars.iter().map(|&var| states[var] as f64).product::<f64>();
+    let most = size(clique) / WORTH_MEETING;
+    if most < SMALLEST_MEETING {
+        return Vec::new();
+    }
+    let mut open: Vec<Vec<Var>> = messages.take(MOST_MEETING).cloned().collect();
+    let mut met = Vec::new();
+    loop {
+        let mut least: Option<(f64, [usize; 2], Vec<Var>)> = None;
+        for (a, one) in open.iter().enumerate() {
+            for (b, other) in open.iter().enumerate().skip(a + 1) {
+                let mut both: Vec<Var> = one.iter().chain(other).copied().collect();
+                both.sort_unstable();
+                both.dedup();
+                let size = size(&both);
+                let better = least.as_ref().is_none_or(|(least, ..)| size < *least);
+                if size <= most && better {
+                    least = Some((size, [a, b], both));
+                }
+            }
+        }
+        let Some((_, [a, b], both)) = least else {
+            return met;
+        };
+        open.swap_remove(b);
+        open[a].clone_from(&both);
+        met.push(both);
     }
 }
 

@@ -12,7 +12,7 @@ use super::{Cliques, Factor, Kind, NONE, Plan, ROW, RowKept, Shape, stride_in, t
 use crate::{error::Error, model::Var, number::Number, order::ones};
 
 /// Entries for which room is made beforehand.
-const WORTH_RESERVING: f64 = 65_536.0;
+const WORTH_RESERVING: f64 = (1 << 21) as f64;
 
 /// States tried in a walk, by entry that may be kept.
 const STEPS_BY_ENTRY: usize = 8;
