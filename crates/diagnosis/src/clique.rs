@@ -1,6 +1,7 @@
 //! Cliques of which only the entries are kept that can be other than 0; all lie in the same few lists, one after the other.
 
 mod listing;
+mod unasked;
 
 use std::{
     ops::{Deref, Range},

@@ -19,12 +19,18 @@ const STEPS_BY_ENTRY: usize = 8;
 /// States that may always be tried.
 const FREE_STEPS: usize = 1 << 20;
 
+/// Combinations of a clique for which it pays to look at what tables farther up leave out.
+const WORTH_RESTRICTING: f64 = 256.0;
+
+/// Entries of which it pays to drop those that nothing above asks for.
+const WORTH_DROPPING: usize = 1 << 10;
+
 /// Entries of messages, by entry that may be kept: those that can only be 0 are kept too.
 const GROUPS_BY_ENTRY: f64 = 8.0;
 /// The most of them, whatever may be kept.
 const MOST_GROUPS: f64 = (1 << 25) as f64;
 
-impl Plan<'_> {
+impl<'a> Plan<'a> {
     /// Lists the rows of all cliques.
     pub(crate) fn build<T: Number>(mut self, most: usize) -> Result<Cliques, Error> {
         self.fixed.sort_by_key(|(node, _)| *node);
@@ -32,6 +38,7 @@ impl Plan<'_> {
         self.carriers.sort_by_key(|(node, ..)| *node);
         self.place = Vec::new();
         self.reserve(most)?;
+        let above = self.zeros_from_above();
         self.shape.kinds.push(Kind::default());
         let mut list = List {
             states: self.states,
@@ -43,18 +50,25 @@ impl Plan<'_> {
         };
         let (mut fixed, mut evidence, mut carriers) =
             (&self.fixed[..], &self.evidence[..], &self.carriers[..]);
+        let mut above = &above[..];
         for index in 0..list.shape.count() {
             let rough = Rough {
                 index,
                 fixed: of_node(&mut fixed, index, |(node, _)| *node),
                 evidence: of_node(&mut evidence, index, |(node, ..)| *node),
                 carriers: of_node(&mut carriers, index, |(node, ..)| *node),
+                above: of_node(&mut above, index, |(node, _)| *node),
             };
             list.node::<T>(&rough).ok_or_else(|| too_large(most))?;
         }
         let List {
-            mut shape, said, ..
+            mut shape,
+            mut said,
+            ..
         } = list;
+        if shape.base.len() >= WORTH_DROPPING {
+            shape.drop_unasked(&mut said);
+        }
         shape.shrink();
         let mut cliques = Cliques {
             said: vec![NONE; shape.count()],
@@ -66,6 +80,37 @@ impl Plan<'_> {
             cliques.add(node, finding, values);
         }
         Ok(cliques)
+    }
+
+    /// Tables with zeros that are multiplied in farther up, at the large cliques that know all their variables too: what they leave out
+    /// above need not be listed below.
+    fn zeros_from_above(&self) -> Vec<(u32, Factor<'a>)> {
+        let size =
+            |vars: &[Var]| -> f64 { vars.iter().map(|&var| self.states[var] as f64).product() };
+        let mut with_zeros: Vec<Vec<Factor<'a>>> = vec![Vec::new(); self.shape.count()];
+        for &(node, factor) in &self.fixed {
+            if factor.values().contains(&0.0) {
+                with_zeros[node as usize].push(factor);
+            }
+        }
+        let mut above = Vec::new();
+        for (index, node) in self.shape.nodes().enumerate().rev() {
+            for &child in node.children {
+                let of_child = self.shape.node(child as usize);
+                if size(of_child.separator) * (of_child.classes as f64) < WORTH_RESTRICTING {
+                    continue;
+                }
+                let known = |factor: &&Factor<'a>| {
+                    factor.vars().all(|var| of_child.separator.contains(&var))
+                };
+                let some: Vec<Factor<'a>> =
+                    with_zeros[index].iter().filter(known).copied().collect();
+                above.extend(some.iter().map(|&factor| (child, factor)));
+                with_zeros[child as usize].extend(some);
+            }
+        }
+        above.sort_by_key(|(node, _)| *node);
+        above
     }
 
     /// Makes room for all entries, where it is not much; of large ones most may turn out to be 0. Messages that are too large are refused.
@@ -110,6 +155,8 @@ struct Rough<'a> {
     fixed: &'a [(u32, Factor<'a>)],
     evidence: &'a [(u32, Factor<'a>, usize)],
     carriers: &'a [(u32, Var, f64)],
+    /// Tables farther up that leave something out here too.
+    above: &'a [(u32, Factor<'a>)],
 }
 
 /// Cliques being listed.
@@ -139,9 +186,11 @@ impl List<'_> {
         let messages = messages.map(|&child| &below[self.shape.groups(child as usize)]);
         let fixed = rough.fixed.iter().map(|(_, factor)| factor.values());
         let evidence = rough.evidence.iter().map(|(_, factor, _)| factor.values());
+        let above = rough.above.iter().map(|(_, factor)| factor.values());
         let given = Given {
             fixed: fixed.collect(),
             evidence: evidence.collect(),
+            above: above.collect(),
             messages: messages.collect(),
             most: self.most,
         };
@@ -190,7 +239,8 @@ impl List<'_> {
         let outside = &node.separator[..outside];
         let walk = &mut self.walk;
         walk.clear();
-        walk.factors = rough.fixed.len() + rough.evidence.len() + 1 + node.children.len();
+        let tables = rough.fixed.len() + rough.evidence.len() + rough.above.len();
+        walk.factors = tables + 1 + node.children.len();
         let sizes = outside.iter().map(|&var| states[var] as u32);
         walk.sizes.extend(sizes);
         walk.state.resize(outside.len(), 0);
@@ -207,6 +257,9 @@ impl List<'_> {
         for (_, factor, _) in rough.evidence {
             add(&mut factor.vars(), 0);
         }
+        for (_, factor) in rough.above {
+            add(&mut factor.vars(), 0);
+        }
         add(&mut node.separator.iter().copied(), node.groups.start);
         for &child in node.children {
             let child = self.shape.node(child as usize);
@@ -220,9 +273,18 @@ impl List<'_> {
 struct Given<'a> {
     fixed: Vec<&'a [f64]>,
     evidence: Vec<&'a [f64]>,
+    /// What only leaves out.
+    above: Vec<&'a [f64]>,
     /// By message entry: it can be other than 0.
     messages: Vec<&'a [bool]>,
     most: usize,
+}
+
+impl Given<'_> {
+    /// How many factors stand before the clique's own message.
+    fn tables(&self) -> usize {
+        self.fixed.len() + self.evidence.len() + self.above.len()
+    }
 }
 
 /// A walk over the rows of a clique, with all slots at each.
@@ -231,7 +293,7 @@ struct Walk {
     /// By variable that tells the rows apart.
     sizes: Vec<u32>,
     state: Vec<u32>,
-    /// Fixed tables first, then findings, then the clique's own message and those from below.
+    /// Fixed tables first, then findings, then tables from above, then the clique's own message and those from below.
     factors: usize,
     /// By variable that tells the rows apart, for each factor: how far it goes with the variable's next state; once the walk begins, less
     /// what it goes back as all later variables take their first state again.
@@ -377,7 +439,7 @@ impl Walk {
         let product = self.product::<T>(given);
         let leaves = self.leaves(given, &product);
         let most_steps = STEPS_BY_ENTRY * given.most + FREE_STEPS;
-        let own = given.fixed.len() + given.evidence.len();
+        let own = given.tables();
         let first = self.at[own];
         let mut kinds = Vec::new();
         let walks: usize = self.sizes.iter().map(|&size| size as usize).product();
@@ -509,7 +571,11 @@ impl Walk {
                 leaves.push(self.leaves_of(factor, |place| at(values, place) != 0.0));
             }
         }
-        let messages = given.fixed.len() + given.evidence.len() + 1;
+        let above = given.fixed.len() + given.evidence.len();
+        for (factor, &values) in (above..).zip(&given.above) {
+            leaves.push(self.leaves_of(factor, |place| at(values, place) != 0.0));
+        }
+        let messages = given.tables() + 1;
         for (number, possible) in given.messages.iter().enumerate() {
             if !possible.contains(&false) {
                 continue;
