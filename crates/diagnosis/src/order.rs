@@ -40,7 +40,7 @@ const SMALLEST_MEETING: f64 = 64.0;
 const MOST_MEETING: usize = 16;
 
 /// Total size above which other orders are tried.
-const SMALL_ENOUGH: f64 = 20_000.0;
+const SMALL_ENOUGH: f64 = 50_000.0;
 
 /// Cliques in the order in which their variables are summed out.
 pub(crate) struct Arrangement {

@@ -6,7 +6,7 @@
 //!
 //! Which slots are left in a row is a set of bits: each factor has such a set for every place where a row can find it.
 
-use std::sync::Arc;
+use std::{ops::Range, sync::Arc};
 
 use super::{Cliques, Factor, Kind, NONE, Plan, ROW, RowKept, Shape, stride_in, too_large};
 use crate::{error::Error, model::Var, number::Number, order::ones};
@@ -182,16 +182,9 @@ impl List<'_> {
         self.possible
             .resize(first + groups.product::<usize>(), false);
         let (below, possible) = self.possible.split_at_mut(first);
-        let messages = node.children.iter();
-        let messages = messages.map(|&child| &below[self.shape.groups(child as usize)]);
-        let fixed = rough.fixed.iter().map(|(_, factor)| factor.values());
-        let evidence = rough.evidence.iter().map(|(_, factor, _)| factor.values());
-        let above = rough.above.iter().map(|(_, factor)| factor.values());
         let given = Given {
-            fixed: fixed.collect(),
-            evidence: evidence.collect(),
-            above: above.collect(),
-            messages: messages.collect(),
+            rough,
+            below,
             most: self.most,
         };
         self.walk.run::<T>(&given, possible, &mut self.shape)?;
@@ -239,8 +232,7 @@ impl List<'_> {
         let outside = &node.separator[..outside];
         let walk = &mut self.walk;
         walk.clear();
-        let tables = rough.fixed.len() + rough.evidence.len() + rough.above.len();
-        walk.factors = tables + 1 + node.children.len();
+        walk.factors = rough.tables() + 1 + node.children.len();
         let sizes = outside.iter().map(|&var| states[var] as u32);
         walk.sizes.extend(sizes);
         walk.state.resize(outside.len(), 0);
@@ -265,22 +257,27 @@ impl List<'_> {
             let child = self.shape.node(child as usize);
             add(&mut child.separator.iter().copied(), child.groups.start);
         }
+        let children = node.children.iter();
+        let groups = children.map(|&child| self.shape.groups(child as usize));
+        walk.messages.extend(groups);
         walk.said.resize_with(rough.evidence.len(), Vec::new);
     }
 }
 
 /// What a walk asks.
 struct Given<'a> {
-    fixed: Vec<&'a [f64]>,
-    evidence: Vec<&'a [f64]>,
-    /// What only leaves out.
-    above: Vec<&'a [f64]>,
-    /// By message entry: it can be other than 0.
-    messages: Vec<&'a [bool]>,
+    rough: &'a Rough<'a>,
+    /// By entry of the messages from below: it can be other than 0.
+    below: &'a [bool],
     most: usize,
 }
 
-impl Given<'_> {
+impl<'a> Rough<'a> {
+    /// The numbers of a table that never changes.
+    fn fixed(&self, table: usize) -> &'a [f64] {
+        self.fixed[table].1.values()
+    }
+
     /// How many factors stand before the clique's own message.
     fn tables(&self) -> usize {
         self.fixed.len() + self.evidence.len() + self.above.len()
@@ -310,20 +307,18 @@ struct Walk {
     wide: usize,
     /// By slot: the weight of the unmodelled fault that sits there; 0 where it would sit at two places.
     weights: Vec<f64>,
+    /// By child: the entries of its message.
+    messages: Vec<Range<usize>>,
+    /// By slot: the product of the tables that never change, as far as they are the same in all rows, and what that leaves out by rounding.
+    constant: Vec<[f64; 2]>,
+    /// The tables that are not.
+    varying: Vec<usize>,
     /// The slots that are there in some rows: a bit for each.
     always: Vec<u64>,
     /// By finding: what it says, by entry.
     said: Vec<Vec<f64>>,
     /// Most roundings in the product of an entry.
     roundings: usize,
-}
-
-/// The product of the tables that never change.
-struct Product<'a, T> {
-    /// By slot: what is the same in all rows.
-    constant: Vec<T>,
-    /// What is not.
-    varying: Vec<(usize, &'a [f64])>,
 }
 
 /// The slots that a factor leaves.
@@ -343,6 +338,9 @@ impl Walk {
         self.at.clear();
         self.offsets.clear();
         self.weights.clear();
+        self.messages.clear();
+        self.constant.clear();
+        self.varying.clear();
         self.said.clear();
     }
 
@@ -358,10 +356,15 @@ impl Walk {
             16..=ROW => (slots * 3 / 8..).find(|&step| common(step, slots) == 1),
             _ => None,
         };
-        let step = step.unwrap_or(1);
         self.mixed.clear();
-        self.mixed
-            .extend((0..slots).map(|slot| (slot * step % slots) as u32));
+        let mut mixed = 0;
+        for _ in 0..slots {
+            self.mixed.push(mixed as u32);
+            mixed += step.unwrap_or(1);
+            if mixed >= slots {
+                mixed -= slots;
+            }
+        }
     }
 
     fn weigh(&mut self, rough: &Rough<'_>, inside: &[Var], states: &[usize]) {
@@ -403,9 +406,12 @@ impl Walk {
             } else if let Some(place) = place(inside) {
                 let after = inside[place + 1..].iter();
                 let run: usize = after.map(|&var| states[var]).product();
-                for (number, run) in self.in_order.chunks_mut(run).enumerate() {
-                    let more = (number % states[var]) as u32 * stride;
-                    run.iter_mut().for_each(|offset| *offset += more);
+                for all in self.in_order.chunks_mut(run * states[var]) {
+                    let mut more = 0;
+                    for run in all.chunks_mut(run) {
+                        run.iter_mut().for_each(|offset| *offset += more);
+                        more += stride;
+                    }
                 }
             }
             stride *= states[var] as u32;
@@ -436,10 +442,10 @@ impl Walk {
         possible: &mut [bool],
         out: &mut Shape,
     ) -> Option<()> {
-        let product = self.product::<T>(given);
-        let leaves = self.leaves(given, &product);
+        self.multiply::<T>(given.rough);
+        let leaves = self.leaves(given);
         let most_steps = STEPS_BY_ENTRY * given.most + FREE_STEPS;
-        let own = given.tables();
+        let own = given.rough.tables();
         let first = self.at[own];
         let mut kinds = Vec::new();
         let walks: usize = self.sizes.iter().map(|&size| size as usize).product();
@@ -457,7 +463,7 @@ impl Walk {
                 for &beside in out.groups_of(kind) {
                     possible[(group - first) as usize + usize::from(beside)] = true;
                 }
-                self.entries(slots_of(row, bits), &product, given, out);
+                self.entries::<T>(slots_of(row, bits), given.rough, out);
                 if out.base.len() > given.most {
                     return None;
                 }
@@ -510,73 +516,75 @@ impl Walk {
     fn entries<T: Number>(
         &mut self,
         slots: impl Iterator<Item = usize>,
-        product: &Product<'_, T>,
-        given: &Given<'_>,
+        rough: &Rough<'_>,
         out: &mut Shape,
     ) {
         let all = self.slots();
         for slot in slots {
             let place =
                 |factor: usize| (self.at[factor] + self.offsets[factor * all + slot]) as usize;
-            let value = |&(factor, values): &(usize, &[f64])| T::of(at(values, place(factor)), 0.0);
-            let varying = product.varying.iter().map(value);
-            let base = varying.fold(product.constant[slot], |all, value| all * value);
+            let value = |&factor: &usize| T::of(at(rough.fixed(factor), place(factor)), 0.0);
+            let [high, low] = self.constant[slot];
+            let varying = self.varying.iter().map(value);
+            let base = varying.fold(T::of(high, low), |all, value| all * value);
             out.base.push(base.high());
             if T::ROUNDING < f64::ROUNDING {
                 out.base_low.push(base.low());
             }
-            for (number, values) in given.evidence.iter().enumerate() {
-                self.said[number].push(values[place(given.fixed.len() + number)]);
+            let evidence = rough.evidence.iter().enumerate();
+            for ((number, (_, factor, _)), said) in evidence.zip(&mut self.said) {
+                said.push(factor.values()[place(rough.fixed.len() + number)]);
             }
         }
     }
 
     /// Multiplies the tables that never change, as far as they are the same in all rows.
-    fn product<'g, T: Number>(&mut self, given: &Given<'g>) -> Product<'g, T> {
-        let weights = self.weights.iter().map(|&weight| T::of(weight, 0.0));
-        let mut product = Product {
-            constant: weights.collect(),
-            varying: Vec::new(),
-        };
+    fn multiply<T: Number>(&mut self, rough: &Rough<'_>) {
         // times 0, 1 or -1 is exact
         let exact = |value: &f64| [0.0, 1.0].contains(&value.abs());
         let rounds = |values: &[f64]| !values.iter().all(exact);
         let mut rounding = usize::from(rounds(&self.weights));
-        for (factor, &values) in given.fixed.iter().enumerate() {
+        let weights = self.weights.iter().map(|&weight| [weight, 0.0]);
+        self.constant.extend(weights);
+        for factor in 0..rough.fixed.len() {
+            let values = rough.fixed(factor);
             rounding += usize::from(rounds(values));
             if self.varies(factor) {
-                product.varying.push((factor, values));
+                self.varying.push(factor);
                 continue;
             }
-            let offsets = self.offsets_of(factor);
-            for (one, &offset) in product.constant.iter_mut().zip(offsets) {
-                *one = *one * T::of(at(values, offset as usize), 0.0);
+            let offsets = &self.offsets[factor * self.slots()..][..self.slots()];
+            for (one, &offset) in self.constant.iter_mut().zip(offsets) {
+                let value = T::of(at(values, offset as usize), 0.0);
+                let product = T::of(one[0], one[1]) * value;
+                *one = [product.high(), product.low()];
             }
         }
         self.roundings = rounding.saturating_sub(1);
-        product
     }
 
     /// What the factors leave that leave anything out, and differ from row to row; what others leave out is never there.
-    fn leaves<T: Number>(&mut self, given: &Given<'_>, product: &Product<'_, T>) -> Vec<Leaves> {
+    fn leaves(&mut self, given: &Given<'_>) -> Vec<Leaves> {
+        let rough = given.rough;
         self.always.clear();
         self.always.resize(self.slots().div_ceil(ROW), 0);
-        set(
-            &mut self.always,
-            product.constant.iter().map(|one| one.high() != 0.0),
-        );
+        let constant = self.constant.iter().map(|&[high, _]| high != 0.0);
+        set(&mut self.always, constant);
         let mut leaves = Vec::new();
-        for &(factor, values) in &product.varying {
+        for &factor in &self.varying {
+            let values = rough.fixed(factor);
             if values.contains(&0.0) {
                 leaves.push(self.leaves_of(factor, |place| at(values, place) != 0.0));
             }
         }
-        let above = given.fixed.len() + given.evidence.len();
-        for (factor, &values) in (above..).zip(&given.above) {
+        let above = rough.fixed.len() + rough.evidence.len();
+        for (factor, (_, table)) in (above..).zip(rough.above) {
+            let values = table.values();
             leaves.push(self.leaves_of(factor, |place| at(values, place) != 0.0));
         }
-        let messages = given.tables() + 1;
-        for (number, possible) in given.messages.iter().enumerate() {
+        let messages = rough.tables() + 1;
+        for number in 0..self.messages.len() {
+            let possible = &given.below[self.messages[number].clone()];
             if !possible.contains(&false) {
                 continue;
             }
