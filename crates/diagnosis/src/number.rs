@@ -27,6 +27,10 @@ pub(crate) trait Number:
     fn size(self) -> f64;
     /// Itself, or 0 if it is negative.
     fn positive(self) -> Self;
+    /// Doubles as they are, where that is what it is.
+    fn doubles(_numbers: &[f64]) -> Option<&[Self]> {
+        None
+    }
     /// Times a number, of several those that are chosen: a bit for each.
     fn times_where(self, by: f64, _chosen: u8) -> Self {
         self * Self::of(by, 0.0)
@@ -60,6 +64,10 @@ impl Number for f64 {
 
     fn positive(self) -> Self {
         self.max(0.0)
+    }
+
+    fn doubles(numbers: &[f64]) -> Option<&[Self]> {
+        Some(numbers)
     }
 }
 

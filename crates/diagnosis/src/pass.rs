@@ -186,16 +186,25 @@ impl<'a, T: Number> Pass<'a, T> {
 
     fn message(&mut self, index: usize, messages: &mut Messages<T>) {
         let node = self.cliques.node(index);
-        self.own(&node, index);
         messages.sum_up(self.entries(&node, index));
     }
 
-    fn entries<'e>(&'e self, node: &'e Node<'e>, index: usize) -> Entries<'e, T, T> {
+    /// The entries of a clique with all that is known of them. Where nothing is said beside the base, that is taken as it is.
+    fn entries<'e>(&'e mut self, node: &'e Node<'e>, index: usize) -> Entries<'e, T, T> {
+        let cliques = self.cliques;
+        let said = cliques.said(index).next().is_some()
+            || self.changes.with.contains_key(&index)
+            || self.changes.of(index, node.classes).is_some();
+        let base = T::doubles(&cliques.base[node.entries.clone()]).filter(|_| !said);
+        let own = base.unwrap_or_else(|| {
+            self.own(node, index);
+            &self.own
+        });
         Entries {
-            cliques: self.cliques,
+            cliques,
             index,
             node,
-            own: &self.own,
+            own,
             weights: &[],
         }
     }
@@ -220,7 +229,6 @@ impl<'a, T: Number> Pass<'a, T> {
             if node.parent.is_none() {
                 down.begin(&node, reading(index));
             }
-            self.own(&node, index);
             let wanted = Wanted::of(&node, needed, asked[index]);
             down.hand_down(self.entries(&node, index), messages, wanted, &mut by_class);
             if asked[index] {
