@@ -14,9 +14,6 @@ use crate::{
     order::Arrangement,
 };
 
-/// State combinations of the variables that a clique sums out at most, where it can be split.
-const MOST_CLASSES: usize = 1 << 6;
-
 /// Slots of a row at most; a clique of more classes has several rows for a message entry.
 const ROW: usize = u64::BITS as usize;
 
@@ -444,8 +441,6 @@ pub(crate) struct Plan<'a> {
     states: &'a [usize],
     /// Without entries.
     shape: Shape,
-    /// The place of a variable in the order.
-    place: Vec<u32>,
     /// With the clique that takes each in.
     fixed: Vec<(u32, Factor<'a>)>,
     /// The same for findings, with their numbers.
@@ -489,11 +484,9 @@ impl<'a> Factor<'a> {
 
 impl<'a> Plan<'a> {
     pub(crate) fn new(arranged: Arrangement, states: &'a [usize]) -> Self {
-        let joined = Joined::of(&arranged, states);
         Self {
             states,
-            shape: Shape::without_entries(&arranged, &joined, states),
-            place: joined.place,
+            shape: Shape::without_entries(arranged, states),
             fixed: Vec::new(),
             evidence: Vec::new(),
             carriers: Vec::new(),
@@ -529,102 +522,46 @@ impl<'a> Plan<'a> {
     }
 
     fn home(&self, factor: Factor<'_>) -> Option<u32> {
-        let first = factor.vars().min_by_key(|&var| self.place[var])?;
-        Some(self.shape.home[first])
-    }
-}
-
-/// Cliques of an arrangement that are summed out together: each of these lies inside the one below it.
-struct Joined {
-    /// The place of a variable in the order.
-    place: Vec<u32>,
-    /// By clique: the one below that it joins, or [`NONE`].
-    below: Vec<u32>,
-    /// By clique: whether it is joined to the one above.
-    gone: Vec<bool>,
-    /// By clique: state combinations summed out with it.
-    classes: Vec<usize>,
-}
-
-impl Joined {
-    fn of(Arrangement { cliques, parents }: &Arrangement, states: &[usize]) -> Self {
-        let count = cliques.len();
-        let mut joined = Self {
-            place: vec![0; states.len()],
-            below: vec![NONE; count],
-            gone: vec![false; count],
-            classes: cliques.iter().map(|clique| states[clique[0]]).collect(),
-        };
-        for (index, clique) in cliques.iter().enumerate() {
-            joined.place[clique[0]] = index as u32;
-            let Some(parent) = parents[index] else {
-                continue;
-            };
-            let above = &cliques[parent];
-            let inside = clique.len() == above.len() + 1
-                && joined.classes[index] * states[above[0]] <= MOST_CLASSES;
-            if inside && joined.below[parent] == NONE {
-                joined.below[parent] = index as u32;
-                joined.gone[index] = true;
-                joined.classes[parent] *= joined.classes[index];
-            }
-        }
-        joined
-    }
-
-    /// The last clique of each that are summed out together.
-    fn last_ones(&self) -> impl Iterator<Item = usize> {
-        (0..self.gone.len()).filter(|&index| !self.gone[index])
+        factor.vars().map(|var| self.shape.home[var]).min()
     }
 }
 
 impl Shape {
-    fn without_entries(
-        Arrangement { cliques, parents }: &Arrangement,
-        joined: &Joined,
-        states: &[usize],
-    ) -> Self {
-        let mut shape = Self::default();
-        shape.begins.reserve_exact(joined.last_ones().count() + 1);
-        shape.vars.reserve_exact(cliques.len());
-        let separators = joined.last_ones().map(|last| cliques[last].len() - 1);
-        shape.separators.reserve_exact(separators.sum());
-        // by clique of the arrangement: the one that it is part of
-        let mut node_of = vec![NONE; cliques.len()];
-        for last in joined.last_ones() {
-            let node = shape.begins.len() as u32;
-            let (separator, vars) = (shape.separators.len(), shape.vars.len());
-            let mut at = last as u32;
-            while at != NONE {
-                node_of[at as usize] = node;
-                shape.vars.push(cliques[at as usize][0]);
-                at = joined.below[at as usize];
-            }
-            shape.separators.extend(&cliques[last][1..]);
-            shape.separators[separator..]
-                .sort_unstable_by_key(|&var| std::cmp::Reverse(joined.place[var]));
+    fn without_entries(arranged: Arrangement, states: &[usize]) -> Self {
+        let count = arranged.parents.len();
+        let mut shape = Self {
+            begins: Vec::with_capacity(count + 1),
+            home: vec![NONE; states.len()],
+            ..Self::default()
+        };
+        let summed = arranged.summed.iter();
+        let all = summed.clone().sum::<u32>() as usize;
+        shape.vars.reserve_exact(all);
+        shape
+            .separators
+            .reserve_exact(arranged.cliques.vars() - all);
+        let each = arranged.cliques.iter().zip(summed).zip(&arranged.parents);
+        for (node, ((clique, &summed), parent)) in each.enumerate() {
+            let (vars, separator) = clique.split_at(summed as usize);
+            vars.iter().for_each(|&var| shape.home[var] = node as u32);
+            let classes = vars.iter().map(|&var| states[var]).product();
             shape.begins.push(Begin {
-                separator: separator as u32,
-                vars: vars as u32,
-                classes: joined.classes[last] as u32,
-                wide: wide(joined.classes[last], &shape.separators[separator..], states) as u32,
-                parent: parents[last].map_or(NONE, |parent| parent as u32),
+                separator: shape.separators.len() as u32,
+                vars: shape.vars.len() as u32,
+                classes: classes as u32,
+                wide: wide(classes, separator, states) as u32,
+                parent: parent.map_or(NONE, |parent| parent as u32),
                 carries: NONE,
                 ..Begin::default()
             });
-        }
-        for begin in &mut shape.begins {
-            if begin.parent != NONE {
-                begin.parent = node_of[begin.parent as usize];
-            }
+            shape.vars.extend(vars);
+            shape.separators.extend(separator);
         }
         shape.begins.push(Begin {
             separator: shape.separators.len() as u32,
             vars: shape.vars.len() as u32,
             ..Begin::default()
         });
-        let home = joined.place.iter().map(|&place| node_of[place as usize]);
-        shape.home = home.collect();
         shape.name_children();
         shape
     }

@@ -496,6 +496,18 @@ impl<T: Number> Down<T> {
                         }
                     }
                 }
+                3 => {
+                    for ((own, class), [left, middle, right]) in each.zip(run.maps_of()) {
+                        let (with_left, from_right) = (own * from[left], from[right]);
+                        let with_both = with_left * from[middle];
+                        if wanted.below {
+                            below[left] += own * from[middle] * from_right;
+                            below[middle] += with_left * from_right;
+                            below[right] += with_both;
+                        }
+                        by_class[class] += with_both * from_right;
+                    }
+                }
                 _ => {
                     for ((own, class), map) in each.zip(run.maps()) {
                         if own == T::ZERO {

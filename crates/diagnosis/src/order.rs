@@ -32,7 +32,7 @@ pub(crate) enum Ties {
 }
 
 /// How many times smaller than a clique a set must be for messages to meet there that have not the same variables.
-const WORTH_MEETING: f64 = 8.0;
+const WORTH_MEETING: f64 = 4.0;
 /// Sizes of such sets below which it is not tried.
 const SMALLEST_MEETING: f64 = 64.0;
 
@@ -42,10 +42,15 @@ const MOST_MEETING: usize = 16;
 /// Total size above which other orders are tried.
 const SMALL_ENOUGH: f64 = 50_000.0;
 
+/// State combinations of the variables that a clique sums out at most, where it can be split.
+const MOST_CLASSES: usize = 1 << 6;
+
 /// Cliques in the order in which their variables are summed out.
 pub(crate) struct Arrangement {
-    /// Each starts with its eliminated variable.
+    /// Each starts with the variables that it sums out, the others follow, those summed out last first.
     pub(crate) cliques: Sets,
+    /// By clique: how many variables it sums out.
+    pub(crate) summed: Vec<u32>,
     /// The clique that takes what is left.
     pub(crate) parents: Vec<Option<usize>>,
 }
@@ -64,14 +69,23 @@ impl Sets {
         }
     }
 
-    fn push(&mut self, first: Var, others: impl IntoIterator<Item = Var>) {
-        self.vars.push(first);
+    fn push(
+        &mut self,
+        first: impl IntoIterator<Item = Var>,
+        others: impl IntoIterator<Item = Var>,
+    ) {
+        self.vars.extend(first);
         self.vars.extend(others);
         self.ends.push(self.vars.len() as u32);
     }
 
     pub(crate) fn len(&self) -> usize {
         self.ends.len()
+    }
+
+    /// Variables of all sets together.
+    pub(crate) fn vars(&self) -> usize {
+        self.vars.len()
     }
 
     pub(crate) fn iter(&self) -> impl Iterator<Item = &[Var]> {
@@ -96,41 +110,107 @@ pub(crate) fn arrange<'a>(
     ties: Ties,
 ) -> Arrangement {
     let cliques = eliminate(states, &Edges::of(states.len(), factors), ties);
-    let mut place = vec![0; cliques.len()];
-    for (index, clique) in cliques.iter().enumerate() {
-        place[clique[0]] = index;
-    }
-    let mut children: Vec<Vec<usize>> = vec![Vec::new(); cliques.len()];
-    for (index, clique) in cliques.iter().enumerate() {
-        if let Some(parent) = clique[1..].iter().map(|&var| place[var]).min() {
-            children[parent].push(index);
-        }
-    }
+    let order = Order::of(&cliques, states);
     let mut arranged = Arrangement {
         cliques: Sets::with_room(cliques.len()),
+        summed: Vec::with_capacity(cliques.len()),
         parents: Vec::with_capacity(cliques.len()),
     };
     // where each clique of the order is now
     let mut now = vec![0; cliques.len()];
-    for (index, clique) in cliques.iter().enumerate() {
-        let meeting = Meeting::of(&children[index], &cliques, clique, states);
+    for last in (0..cliques.len()).filter(|&index| !order.gone(index)) {
+        let below = |&clique: &usize| order.below[clique];
+        let chain: Vec<usize> = std::iter::successors(Some(last), below).collect();
+        let children = chain.iter().flat_map(|&clique| &order.children[clique]);
+        let children: Vec<usize> = children
+            .copied()
+            .filter(|&child| !order.gone(child))
+            .collect();
+        let whole = &cliques[chain[chain.len() - 1]];
+        let meeting = Meeting::of(&children, &cliques, whole, states);
         let first = arranged.cliques.len();
-        now[index] = first + meeting.nodes.len();
+        now[last] = first + meeting.nodes.len();
         for node in meeting.nodes {
-            arranged.cliques.push(states.len(), node.vars);
+            let new = states.len();
             states.push(1);
-            let parent = node.parent.map_or(now[index], |parent| first + parent);
-            arranged.parents.push(Some(parent));
+            let parent = node.parent.map_or(now[last], |parent| first + parent);
+            arranged.push([new], order.late_first(&node.vars), Some(parent));
         }
-        for (&child, node) in children[index].iter().zip(&meeting.of_child) {
-            arranged.parents[now[child]] = Some(node.map_or(now[index], |node| first + node));
+        for (&child, node) in children.iter().zip(&meeting.of_child) {
+            arranged.parents[now[child]] = Some(node.map_or(now[last], |node| first + node));
         }
-        arranged
-            .cliques
-            .push(clique[0], clique[1..].iter().copied());
-        arranged.parents.push(None);
+        let summed = chain.iter().map(|&clique| cliques[clique][0]);
+        arranged.push(summed, order.late_first(&cliques[last][1..]), None);
     }
     arranged
+}
+
+impl Arrangement {
+    fn push(
+        &mut self,
+        summed: impl IntoIterator<Item = Var, IntoIter: ExactSizeIterator>,
+        others: Vec<Var>,
+        parent: Option<usize>,
+    ) {
+        let summed = summed.into_iter();
+        self.summed.push(summed.len() as u32);
+        self.cliques.push(summed, others);
+        self.parents.push(parent);
+    }
+}
+
+/// How the cliques of single variables hang together.
+struct Order {
+    /// By variable: the clique that eliminates it.
+    place: Vec<usize>,
+    /// By clique: those that hand it what is left.
+    children: Vec<Vec<usize>>,
+    parents: Vec<Option<usize>>,
+    /// By clique: the one below whose variable is summed out together with its own, for it lies inside that one.
+    below: Vec<Option<usize>>,
+}
+
+impl Order {
+    fn of(cliques: &Sets, states: &[usize]) -> Self {
+        let count = cliques.len();
+        let mut order = Self {
+            place: vec![0; count],
+            children: vec![Vec::new(); count],
+            parents: Vec::with_capacity(count),
+            below: vec![None; count],
+        };
+        for (index, clique) in cliques.iter().enumerate() {
+            order.place[clique[0]] = index;
+        }
+        let mut classes: Vec<usize> = cliques.iter().map(|clique| states[clique[0]]).collect();
+        for (index, clique) in cliques.iter().enumerate() {
+            let parent = clique[1..].iter().map(|&var| order.place[var]).min();
+            order.parents.push(parent);
+            let Some(parent) = parent else {
+                continue;
+            };
+            order.children[parent].push(index);
+            let inside = clique.len() == cliques[parent].len() + 1;
+            let together = classes[index] * states[cliques[parent][0]];
+            if inside && together <= MOST_CLASSES && order.below[parent].is_none() {
+                order.below[parent] = Some(index);
+                classes[parent] = together;
+            }
+        }
+        order
+    }
+
+    /// Whether a clique's variable is summed out together with that of the one above.
+    fn gone(&self, clique: usize) -> bool {
+        self.parents[clique].is_some_and(|parent| self.below[parent] == Some(clique))
+    }
+
+    /// Variables in the opposite order.
+    fn late_first(&self, vars: &[Var]) -> Vec<Var> {
+        let mut vars = vars.to_vec();
+        vars.sort_unstable_by_key(|&var| std::cmp::Reverse(self.place[var]));
+        vars
+    }
 }
 
 /// Where the messages to one clique meet.
@@ -282,7 +362,7 @@ fn eliminate_by(states: &[usize], mut edges: Edges, greed: Greed, ties: Ties) ->
         let var = costs.least(&edges, ties);
         around.clear();
         around.extend(edges.around(var));
-        cliques.push(var, around.iter().copied());
+        cliques.push([var], around.iter().copied());
         for other in edges.eliminate(var, &around) {
             costs.stale(other);
         }
@@ -305,7 +385,7 @@ fn eliminate_simplicial(edges: &mut Edges, costs: &mut Costs<'_>, cliques: &mut 
         }
         around.clear();
         around.extend(edges.around(var));
-        cliques.push(var, around.iter().copied());
+        cliques.push([var], around.iter().copied());
         edges.take(var, &around);
         costs.gone(var);
         open.extend(&around);

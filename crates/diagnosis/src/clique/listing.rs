@@ -36,7 +36,6 @@ impl<'a> Plan<'a> {
         self.fixed.sort_by_key(|(node, _)| *node);
         self.evidence.sort_by_key(|(node, ..)| *node);
         self.carriers.sort_by_key(|(node, ..)| *node);
-        self.place = Vec::new();
         self.reserve(most)?;
         let above = self.zeros_from_above();
         self.shape.kinds.push(Kind::default());
