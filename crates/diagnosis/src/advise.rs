@@ -16,7 +16,7 @@ use catalogue::{Check, Profile, Site};
 
 use crate::{
     answer::{Course, Economy, Holder, ModeChance, Step},
-    asking::{Asking, Open, Sum, Works, chance_of, posteriors_of, without_numbers},
+    asking::{Asking, Sum, Works, chance_of, posteriors_of, without_numbers},
     compiled::Compiled,
     courses::Courses,
     diagnosis::{Diagnosis, Listed, listed_on, members_of, most_for_many, outcome_names},
@@ -509,7 +509,8 @@ impl<'a> Adviser<'a> {
             .ok_or_else(|| unreachable!("there is a point"))?;
         let mut after = after.iter();
         let mut steps = Vec::with_capacity(asking.open.len());
-        for open in &asking.open {
+        let harms = self.expected_harms(asking);
+        for (open, harm) in asking.open.iter().zip(harms) {
             let ways = after.by_ref().take(open.outcomes.len());
             let ways = ways.map(|(_, chance, marginals)| Way {
                 chance: *chance,
@@ -522,7 +523,7 @@ impl<'a> Adviser<'a> {
             let cost = Cost {
                 minutes: check.minutes,
                 set_ups: &check.set_up,
-                harm: self.expected_harm(check, asking, open),
+                harm,
             };
             steps.push(self.step(check, cost, &ways, &base));
         }
@@ -581,27 +582,37 @@ impl<'a> Adviser<'a> {
         }
     }
 
-    /// Expected number of parts harmed by a check: only a good chip is harmed, and only if the check can be done.
-    fn expected_harm(&self, check: &Check, asking: &Asking, open: &Open) -> f64 {
-        let harmed = check.harms.iter().zip(&open.harms).map(|(harm, when)| {
-            let (Some(when), Some(chip)) = (when, self.chip_of(&harm.part)) else {
-                return 0.0;
-            };
-            let questions = when.iter().map(|(_, works)| {
-                let mut question = Question::that(&asking.works[*works]);
-                if let Some(var) = chip {
-                    question.fix(&asking.tree, var, 0);
+    /// Expected number of parts harmed, by check asked for: only a good chip is harmed, and only if the check can be done.
+    fn expected_harms(&self, asking: &Asking) -> Vec<f64> {
+        let mut questions = Vec::new();
+        // the check of each harm, and what the chances of its questions count
+        let mut counts: Vec<(usize, Vec<f64>)> = Vec::new();
+        for (place, open) in asking.open.iter().enumerate() {
+            let check = &self.board.profile.checks[open.check];
+            for (harm, when) in check.harms.iter().zip(&open.harms) {
+                let (Some(when), Some(chip)) = (when, self.chip_of(&harm.part)) else {
+                    continue;
+                };
+                for (_, works) in when {
+                    let mut question = Question::that(&asking.works[*works]);
+                    if let Some(var) = chip {
+                        question.fix(&asking.tree, var, 0);
+                    }
+                    questions.push(question);
                 }
-                question
-            });
-            let logs = asking.tree.log_totals(&questions.collect::<Vec<_>>());
-            let terms = when
-                .iter()
-                .zip(logs)
-                .map(|((factor, _), log)| factor * (log - self.ground.log_total).exp());
-            harm.chance * terms.sum::<f64>().max(0.0)
-        });
-        harmed.sum()
+                let each = when.iter().map(|(factor, _)| harm.chance * factor);
+                counts.push((place, each.collect()));
+            }
+        }
+        let logs = asking.tree.log_totals_of(&asking.upward, &questions);
+        let mut logs = logs.into_iter();
+        let mut harms = vec![0.0; asking.open.len()];
+        for (place, each) in counts {
+            let terms = each.iter().zip(logs.by_ref());
+            let terms = terms.map(|(count, log)| count * (log - self.ground.log_total).exp());
+            harms[place] += terms.sum::<f64>().max(0.0);
+        }
+        harms
     }
 
     /// The variable of the chip at a position; none inside if it cannot be bad, none at all if the position is empty.

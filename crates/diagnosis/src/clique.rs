@@ -1,8 +1,10 @@
 //! Cliques of which only the entries are kept that can be other than 0; all lie in the same few lists, one after the other.
 
+mod blocks;
 mod listing;
 mod unasked;
 
+use self::blocks::Blocks;
 use std::{
     ops::{Deref, Range},
     sync::Arc,
@@ -26,7 +28,8 @@ pub(crate) struct Node<'a> {
     pub(crate) vars: &'a [Var],
     pub(crate) classes: usize,
     pub(crate) entries: Range<usize>,
-    /// Entries of its message: one for each state combination of the separator, the last variable varying fastest.
+    /// Entries of its message: one for each state combination of the separator, the last variable varying fastest, but for blocks that were
+    /// left out.
     pub(crate) groups: Range<usize>,
     rows: Range<usize>,
     /// Where those of its rows begin in [`Shape::places`].
@@ -149,6 +152,8 @@ pub(crate) struct Shape {
     /// What the product leaves out by rounding; empty where it is not asked for.
     pub(crate) base_low: Vec<f64>,
     rows: Vec<RowKept>,
+    /// By clique, where some were left out.
+    blocks: Vec<Blocks>,
     /// Of all rows, as they have them.
     places: Vec<u32>,
     /// And one more for the end.
@@ -164,11 +169,11 @@ impl Cliques {
     /// A table's number for each entry of a clique; none if it asks for other variables.
     pub(crate) fn stretched(
         &self,
-        node: usize,
+        index: usize,
         table: &Table,
         states: &[usize],
     ) -> Option<Vec<f64>> {
-        let node = self.node(node);
+        let node = self.node(index);
         let known = |var: &Var| node.separator.contains(var) || node.vars.contains(var);
         if !table.vars.iter().all(known) {
             return None;
@@ -181,8 +186,12 @@ impl Cliques {
             .collect();
         let mut values = Vec::with_capacity(node.entries.len());
         for row in self.rows(&node) {
-            let group = (row.group - node.groups.start) as u32;
-            let at = place_of(group, node.separator, &strides, states);
+            let entry = row.group - node.groups.start;
+            let state = match self.blocks.get(index) {
+                Some(blocks) => blocks.state(entry),
+                None => entry,
+            };
+            let at = place_of(state as u32, node.separator, &strides, states);
             let both = row.classes.iter().zip(row.groups);
             let slots =
                 both.map(|(&class, &group)| usize::from(class) * node.wide + usize::from(group));

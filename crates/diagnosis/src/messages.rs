@@ -31,8 +31,7 @@ const RANGE: std::ops::RangeInclusive<f64> = 1e-30..=1e30;
 
 /// Brings numbers back into range by a power of two, which is handed back.
 pub(crate) fn brought_back<T: Number>(some: &mut [T], others: &mut [T]) -> i32 {
-    let sizes = some.iter().chain(&*others).map(|number| number.size());
-    let largest = sizes.fold(0.0, f64::max);
+    let largest = largest(some).max(largest(others));
     if largest <= 0.0 || RANGE.contains(&largest) {
         return 0;
     }
@@ -42,6 +41,22 @@ pub(crate) fn brought_back<T: Number>(some: &mut [T], others: &mut [T]) -> i32 {
         *number = number.shifted(power);
     }
     shift
+}
+
+/// The largest size. Several are compared beside each other, for a processor would wait for the one before.
+fn largest<T: Number>(numbers: &[T]) -> f64 {
+    let mut greatest = [T::ZERO; 4];
+    let chunks = numbers.chunks_exact(greatest.len());
+    for &number in chunks.remainder() {
+        greatest[0] = greatest[0].or_greater(number);
+    }
+    for chunk in chunks {
+        for (greatest, &number) in greatest.iter_mut().zip(chunk) {
+            *greatest = greatest.or_greater(number);
+        }
+    }
+    let sizes = greatest.iter().map(|number| number.size());
+    sizes.fold(0.0, f64::max)
 }
 
 /// The entries of a clique, with all that is known of them but the messages.

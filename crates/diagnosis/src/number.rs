@@ -25,6 +25,8 @@ pub(crate) trait Number:
     fn shifted(self, power: f64) -> Self;
     /// Its size; that of the largest where there are several.
     fn size(self) -> f64;
+    /// Itself, or another one of greater size, by place where there are several; what comes out may have lost its sign.
+    fn or_greater(self, other: Self) -> Self;
     /// Itself, or 0 if it is negative.
     fn positive(self) -> Self;
     /// Doubles as they are, where that is what it is.
@@ -60,6 +62,11 @@ impl Number for f64 {
 
     fn size(self) -> f64 {
         self.abs()
+    }
+
+    fn or_greater(self, other: Self) -> Self {
+        let size = other.abs();
+        if size > self { size } else { self }
     }
 
     fn positive(self) -> Self {
@@ -102,6 +109,13 @@ impl Number for Lanes {
 
     fn size(self) -> f64 {
         self.0.iter().fold(0.0, |size, value| size.max(value.abs()))
+    }
+
+    fn or_greater(mut self, other: Self) -> Self {
+        for (size, other) in self.0.iter_mut().zip(other.0) {
+            *size = size.or_greater(other);
+        }
+        self
     }
 
     fn positive(self) -> Self {
@@ -190,6 +204,14 @@ impl Number for Pair {
         self.high.abs()
     }
 
+    fn or_greater(self, other: Self) -> Self {
+        if other.size() > self.size() {
+            other
+        } else {
+            self
+        }
+    }
+
     fn positive(self) -> Self {
         if self.high > 0.0 { self } else { Self::ZERO }
     }
@@ -273,6 +295,14 @@ impl<T: Number> Number for Running<T> {
 
     fn size(self) -> f64 {
         self.value.size()
+    }
+
+    fn or_greater(self, other: Self) -> Self {
+        if other.size() > self.size() {
+            other
+        } else {
+            self
+        }
     }
 
     fn positive(self) -> Self {

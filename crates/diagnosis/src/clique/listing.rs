@@ -25,6 +25,9 @@ const WORTH_RESTRICTING: f64 = 256.0;
 /// Entries of which it pays to drop those that nothing above asks for.
 const WORTH_DROPPING: usize = 1 << 10;
 
+/// Entries of messages of which it pays to drop those that no row knows.
+const WORTH_DROPPING_BLOCKS: usize = 1 << 12;
+
 /// Entries of messages, by entry that may be kept: those that can only be 0 are kept too.
 const GROUPS_BY_ENTRY: f64 = 8.0;
 /// The most of them, whatever may be kept.
@@ -67,6 +70,9 @@ impl<'a> Plan<'a> {
         } = list;
         if shape.base.len() >= WORTH_DROPPING {
             shape.drop_unasked(&mut said);
+        }
+        if shape.all_groups() >= WORTH_DROPPING_BLOCKS {
+            shape.drop_blocks(self.states);
         }
         shape.shrink();
         let mut cliques = Cliques {
