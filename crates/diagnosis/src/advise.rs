@@ -20,6 +20,7 @@ use crate::{
     compiled::Compiled,
     courses::Courses,
     diagnosis::{Diagnosis, Listed, listed_on, members_of, most_for_many, outcome_names},
+    digits::{first_of_most, nine_digits},
     error::Error,
     graph::Board,
     lower::Lowered,
@@ -629,10 +630,7 @@ impl<'a> Adviser<'a> {
     /// The likeliest mode.
     fn leader(&self, marginals: &Marginals) -> Option<ModeChance> {
         let chance = |listed: &Listed| listed.at.map_or(0.0, |(var, state)| marginals[var][state]);
-        let best = self
-            .listed
-            .iter()
-            .max_by(|a, b| chance(a).total_cmp(&chance(b)))?;
+        let best = first_of_most(self.listed.iter(), |listed| chance(listed))?;
         Some(ModeChance {
             holder: best.holder.clone(),
             mode: best.mode.clone(),
@@ -691,7 +689,7 @@ pub(crate) fn part_of(listed: &Listed) -> Option<&String> {
 /// The order by decreasing chance over cost of (chance, cost) pairs; equal ones stay in order.
 #[must_use]
 pub fn by_chance_and_cost(suspects: &[(f64, f64)]) -> Vec<usize> {
-    let ratio = |&index: &usize| suspects[index].0 / suspects[index].1.max(1e-9);
+    let ratio = |&index: &usize| nine_digits(suspects[index].0 / suspects[index].1.max(1e-9));
     let mut order: Vec<usize> = (0..suspects.len()).collect();
     order.sort_by(|a, b| ratio(b).total_cmp(&ratio(a)));
     order

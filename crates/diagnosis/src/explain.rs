@@ -11,6 +11,7 @@ use crate::{
     answer::{Explanation, Holder},
     compiled::Compiled,
     diagnosis::Listed,
+    digits::nine_digits,
     model::Var,
     tree::{Marginals, Question, Upward},
 };
@@ -70,8 +71,8 @@ impl PartialOrd for Found {
 
 impl Ord for Found {
     fn cmp(&self, other: &Self) -> Ordering {
-        self.share
-            .total_cmp(&other.share)
+        nine_digits(self.share)
+            .total_cmp(&nine_digits(other.share))
             .then_with(|| other.states.cmp(&self.states))
     }
 }

@@ -20,6 +20,8 @@
 
 use std::collections::BTreeSet;
 
+use crate::digits::nine_digits;
+
 /// Unions of set-ups that are weighed at most.
 const MOST_UNIONS: usize = 4096;
 /// So many equal outcomes in one round ask for one repeat with other leads.
@@ -132,7 +134,8 @@ pub fn groups(looks: &[Look], set_ups: &SetUps) -> Vec<Round> {
     let mut groups: Vec<Round> = kinds
         .filter_map(|set| table.group(looks, set_ups, set))
         .collect();
-    groups.sort_by(|a, b| b.per_minute().total_cmp(&a.per_minute()));
+    let size = |round: &Round| nine_digits(round.per_minute());
+    groups.sort_by(|a, b| size(b).total_cmp(&size(a)));
     groups
 }
 
@@ -304,7 +307,8 @@ pub enum Turn {
 #[must_use]
 pub fn by_gain_and_set_up(jobs: &[Job], set_up_minutes: &[f64]) -> Vec<Turn> {
     let mut open: Vec<usize> = (0..jobs.len()).collect();
-    open.sort_by(|&a, &b| jobs[b].per_minute().total_cmp(&jobs[a].per_minute()));
+    let size = |job: usize| nine_digits(jobs[job].per_minute());
+    open.sort_by(|&a, &b| size(b).total_cmp(&size(a)));
     let mut needs: Vec<BTreeSet<usize>> = jobs.iter().map(|job| job.set_ups.clone()).collect();
     let mut turns = Vec::new();
     while !open.is_empty() {

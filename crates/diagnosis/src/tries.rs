@@ -14,6 +14,7 @@ use crate::{
     asking::Works,
     compiled::Compiled,
     diagnosis::{Diagnosis, Listed},
+    digits::first_of_most,
     error::Error,
     model::Var,
     situation::{Action, Chip, Machine, Situation, Step as BenchStep, Truth},
@@ -257,7 +258,7 @@ impl Trial {
     ) -> Option<Candidate<'_>> {
         let told = |one: &&(usize, Vec<Vec<f64>>)| information(chances, &one.1) / minutes(one.0);
         let usable = self.checks.iter().filter(|(check, _)| usable(*check));
-        let (check, states) = usable.max_by(|a, b| told(a).total_cmp(&told(b)))?;
+        let (check, states) = first_of_most(usable, told)?;
         let outcomes = states.first().map_or(0, Vec::len);
         let shown: Vec<Vec<f64>> = (0..outcomes)
             .map(|outcome| states.iter().map(|state| state[outcome]).collect())

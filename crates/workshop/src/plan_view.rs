@@ -273,10 +273,7 @@ impl Core {
         let Some(machine) = machine else {
             return Ok(String::new());
         };
-        let best = machine
-            .scenarios
-            .iter()
-            .max_by(|a, b| a.chance.total_cmp(&b.chance));
+        let best = diagnosis::first_of_most(machine.scenarios.iter(), |one| one.chance);
         let hold = coins(machine.hold_value, state.folder.settings.currency);
         let settled = self.pins.iter().any(|one| one.tag() == tag);
         Ok(match best {

@@ -363,7 +363,7 @@ impl Open {
         let best = |name: &String| {
             let (numbers, looks) = self.only(|named| named.missing.as_ref() == Some(name));
             let groups = diagnosis::groups(&looks, &self.set_ups);
-            let most = groups.iter().max_by(|a, b| a.saving.total_cmp(&b.saving))?;
+            let most = diagnosis::first_of_most(groups.iter(), |group| group.saving)?;
             Some(RoundToMake {
                 missing: Some(in_words(name)),
                 ..self.round(most, &numbers)
@@ -388,7 +388,8 @@ impl Open {
         }
         let saving =
             |looks: &[usize]| -> f64 { looks.iter().map(|&look| self.looks[look].saving).sum() };
-        by_check.sort_by(|a, b| saving(b).total_cmp(&saving(a)));
+        let size = |looks: &[usize]| diagnosis::nine_digits(saving(looks));
+        by_check.sort_by(|a, b| size(b).total_cmp(&size(a)));
         let looks: Vec<RoundLook> = by_check
             .iter()
             .map(|looks| self.look(looks, saving(looks)))

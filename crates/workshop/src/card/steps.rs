@@ -37,10 +37,8 @@ impl Case<'_> {
             return format!("Saved against fitting suspects one at a time, at {rate} an hour.");
         }
         let fits = |step: &&Step| at_hand(self.machine, self.board, &step.check);
-        let later = steps
-            .iter()
-            .filter(fits)
-            .max_by(|a, b| a.saving_later.total_cmp(&b.saving_later))
+        let fitting = steps.iter().filter(fits);
+        let later = diagnosis::first_of_most(fitting, |step| step.saving_later)
             .filter(|step| step.saving_later >= WORTH_WAITING)
             .and_then(|step| Some((self.board.check(&step.check)?, step.saving_later)));
         let later = later.map(|(check, saving)| {
