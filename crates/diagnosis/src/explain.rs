@@ -156,11 +156,11 @@ fn search(
     // the least certain first, so that the sets split early
     let mut order: Vec<Var> = group.iter().map(|member| member.var).collect();
     order.sort_by(|&a, &b| marginals[a][0].total_cmp(&marginals[b][0]).then(a.cmp(&b)));
-    let all_good = AllGood::of(compiled, &order);
+    let mut all_good = AllGood::of(compiled, &order);
     let mut search = Search {
         compiled,
         marginals,
-        least: least(&all_good, marginals, &order, count),
+        least: least(&mut all_good, marginals, &order, count),
         order,
         all_good,
     };
@@ -197,6 +197,8 @@ struct AllGood<'a> {
     compiled: &'a Compiled,
     question: Question,
     upward: Upward,
+    /// A copy of it, for what differs.
+    near: Upward,
 }
 
 impl<'a> AllGood<'a> {
@@ -205,15 +207,17 @@ impl<'a> AllGood<'a> {
         for &var in members {
             question.fix(&compiled.tree, var, 0);
         }
+        let upward = compiled.tree.upward(&question);
         Self {
             compiled,
-            upward: compiled.tree.upward(&question),
+            near: upward.clone(),
+            upward,
             question,
         }
     }
 
     /// The share of the explanation with these bad states.
-    fn but(&self, bad: impl Iterator<Item = (Var, usize)>) -> f64 {
+    fn but(&mut self, bad: impl Iterator<Item = (Var, usize)>) -> f64 {
         let Compiled { tree, upward, .. } = self.compiled;
         let mut question = self.question.clone();
         let mut differs = Question::default();
@@ -222,20 +226,33 @@ impl<'a> AllGood<'a> {
             question.fix(tree, var, state);
             differs.fix(tree, var, state);
         }
-        let pass = tree.again(&self.upward, &question, &differs);
-        (pass.log_total - upward.log_total).exp()
+        let log = tree.log_total_near(&mut self.near, &self.upward, &question, &differs);
+        (log - upward.log_total).exp()
+    }
+
+    /// A complete explanation with its share.
+    fn guess(&mut self, states: Vec<(Var, usize)>) -> Node {
+        let bad = states.iter().copied().filter(|(_, state)| *state > 0);
+        Node {
+            bound: Found {
+                share: self.but(bad),
+                states,
+            },
+            complete: true,
+        }
     }
 }
 
 /// What the last of the explanations that are asked for has at least: so many are known that have it.
-fn least(all_good: &AllGood<'_>, marginals: &Marginals, order: &[Var], count: usize) -> f64 {
+fn least(all_good: &mut AllGood<'_>, marginals: &Marginals, order: &[Var], count: usize) -> f64 {
     let bad = |&var: &Var| (1..marginals[var].len()).map(move |state| (var, state));
     let mut single: Vec<(Var, usize)> = order.iter().flat_map(bad).collect();
     single.sort_by(|a, b| marginals[b.0][b.1].total_cmp(&marginals[a.0][a.1]));
     single.truncate(count);
-    let single = single.iter().map(|&one| all_good.but(std::iter::once(one)));
-    let none = all_good.but(std::iter::empty());
-    last_of(&mut single.chain([none]).collect::<Vec<_>>(), count)
+    let mut shares = vec![all_good.but(std::iter::empty())];
+    let single = single.into_iter();
+    shares.extend(single.map(|one| all_good.but(std::iter::once(one))));
+    last_of(&mut shares, count)
 }
 
 /// The so many-th of these shares, less what rounding may have added; [`LEAST_SHARE`] if there are fewer.
@@ -260,7 +277,7 @@ struct Search<'a> {
 
 impl Search<'_> {
     /// The best guess of a set, and the sets that make up the rest of it.
-    fn split(&self, prefix: &[(Var, usize)]) -> Vec<Node> {
+    fn split(&mut self, prefix: &[(Var, usize)]) -> Vec<Node> {
         let Compiled { tree, upward, .. } = self.compiled;
         let rest = &self.order[prefix.len()..];
         // in a part of all sets nothing has a larger share than in all
@@ -289,7 +306,7 @@ impl Search<'_> {
             let states = prefix.iter().copied().chain(good).chain(last);
             states.collect::<Vec<_>>()
         };
-        let mut nodes = vec![self.guess(with(rest, None))];
+        let mut nodes = vec![self.all_good.guess(with(rest, None))];
         for (place, &var) in rest
             .iter()
             .enumerate()
@@ -309,17 +326,5 @@ impl Search<'_> {
             }
         }
         nodes
-    }
-
-    /// A complete explanation with its share.
-    fn guess(&self, states: Vec<(Var, usize)>) -> Node {
-        let bad = states.iter().copied().filter(|(_, state)| *state > 0);
-        Node {
-            bound: Found {
-                share: self.all_good.but(bad),
-                states,
-            },
-            complete: true,
-        }
     }
 }

@@ -352,29 +352,41 @@ impl Tree {
         base_question: &Question,
         more: &[Question],
     ) -> Vec<f64> {
-        match &base.messages {
-            Kept::Plain(messages) => self.totals_with(messages, base_question, more),
-            Kept::Pairs(messages) => self.totals_with(messages, base_question, more),
+        let mut near = base.clone();
+        let each = more.iter();
+        each.map(|more| self.log_total_near(&mut near, base, &base_question.and(more), more))
+            .collect()
+    }
+
+    /// The logarithm of the total for a question that differs a little from the one `base` answers. `near` is a copy of that, and
+    /// is one again afterwards.
+    pub(crate) fn log_total_near(
+        &self,
+        near: &mut Upward,
+        base: &Upward,
+        question: &Question,
+        differs: &Question,
+    ) -> f64 {
+        let dirty = self.touched_by(differs);
+        match (&mut near.messages, &base.messages) {
+            (Kept::Plain(near), Kept::Plain(base)) => self.total_near(near, base, question, dirty),
+            (Kept::Pairs(near), Kept::Pairs(base)) => self.total_near(near, base, question, dirty),
+            _ => self.again(base, question, differs).log_total,
         }
     }
 
-    fn totals_with<T: Number>(
+    fn total_near<T: Number>(
         &self,
+        near: &mut Messages<T>,
         base: &Messages<T>,
-        base_question: &Question,
-        more: &[Question],
-    ) -> Vec<f64> {
-        let mut messages = base.clone();
-        let each = more.iter().map(|more| {
-            let mut dirty = self.touched_by(more);
-            let question = base_question.and(more);
-            let log = self.up_again(&mut messages, &self.changes(&question), &mut dirty);
-            for (node, _) in dirty.iter().enumerate().filter(|(_, dirty)| **dirty) {
-                messages.restore(base, &self.cliques.node(node), node);
-            }
-            log
-        });
-        each.collect()
+        question: &Question,
+        mut dirty: Vec<bool>,
+    ) -> f64 {
+        let log = self.up_again(near, &self.changes(question), &mut dirty);
+        for (node, _) in dirty.iter().enumerate().filter(|(_, dirty)| **dirty) {
+            near.restore(base, &self.cliques.node(node), node);
+        }
+        log
     }
 
     /// An upward pass in which only what `more` touches is done anew; `question` is the whole question, `more` included.

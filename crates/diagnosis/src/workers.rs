@@ -8,6 +8,16 @@ use std::{
 
 /// Does something with each, side by side where there are several processors, each taken by whoever is free; the answers are in order.
 pub(crate) fn side_by_side<T: Send, R: Send>(all: Vec<T>, each: impl Fn(T) -> R + Sync) -> Vec<R> {
+    side_by_side_in(threads(), all, || (), |(), one| each(one))
+}
+
+/// The same by so many workers at most, each with room of its own.
+pub(crate) fn side_by_side_in<T: Send, R: Send, S>(
+    workers: usize,
+    all: Vec<T>,
+    room: impl Fn() -> S + Sync,
+    each: impl Fn(&mut S, T) -> R + Sync,
+) -> Vec<R> {
     let count = all.len();
     let waiting = Mutex::new(all.into_iter().enumerate());
     let next = || {
@@ -17,14 +27,14 @@ pub(crate) fn side_by_side<T: Send, R: Send>(all: Vec<T>, each: impl Fn(T) -> R 
             .next()
     };
     let work = || {
-        let mut done = Vec::new();
+        let (mut own, mut done) = (None, Vec::new());
         while let Some((place, one)) = next() {
-            done.push((place, each(one)));
+            done.push((place, each(own.get_or_insert_with(&room), one)));
         }
         done
     };
     let mut done: Vec<(usize, R)> = thread::scope(|scope| {
-        let others = (1..threads().min(count)).map(|_| scope.spawn(work));
+        let others = (1..workers.min(count)).map(|_| scope.spawn(work));
         let others: Vec<_> = others.collect();
         let mut done = work();
         for other in others {

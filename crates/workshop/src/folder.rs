@@ -9,11 +9,12 @@ use std::{
 };
 
 use catalogue::{Library, Netlist, Profile};
-use purchasing::{Offer, Vendor};
+use purchasing::{Offer, Problem, Vendor};
 
 use crate::{
     Error, ErrorKind,
     names::{choices, nearest},
+    reckon::both,
     settings::{DEFAULT, Settings},
     views::BoardChoice,
     words::{counted, quoted},
@@ -47,6 +48,9 @@ pub(crate) struct Folder {
     nets_broken: BTreeMap<String, String>,
     stamp: Stamp,
 }
+
+/// A file of vendors by its short name, with what it says or what is wrong with it.
+type VendorFile = (String, Result<(Vec<Vendor>, Vec<Offer>), Vec<Problem>>);
 
 /// Name, length and time of each file, to see a change.
 type Stamp = Vec<(PathBuf, u64, Option<SystemTime>)>;
@@ -100,8 +104,9 @@ impl Folder {
             stamp,
         };
         folder.read_remedies(dir)?;
-        folder.read_boards(dir)?;
-        folder.read_vendors(dir)?;
+        let (vendors, boards) = both(|| vendor_files(dir), || folder.read_boards(dir));
+        boards?;
+        folder.take_vendors(vendors?);
         Ok(folder)
     }
 
@@ -209,14 +214,11 @@ impl Folder {
         Ok(())
     }
 
-    fn read_vendors(&mut self, dir: &Path) -> Result<(), Error> {
+    fn take_vendors(&mut self, files: Vec<VendorFile>) {
         // by file and vendor: how many offers
         let mut counts: BTreeMap<(String, String), usize> = BTreeMap::new();
-        for path in toml_files(&dir.join("vendors"))? {
-            let name = shown(dir, &path);
-            let bytes = read(&path)?;
-            let text = String::from_utf8_lossy(&bytes);
-            match purchasing::parse_vendors(&text, &name) {
+        for (name, read) in files {
+            match read {
                 Ok((vendors, offers)) => {
                     for vendor in vendors {
                         if self.vendors.iter().any(|known| known.id == vendor.id) {
@@ -256,7 +258,6 @@ impl Folder {
         self.filed
             .retain(|offer| self.vendors.iter().any(|vendor| vendor.id == offer.vendor));
         self.offers = self.filed.clone();
-        Ok(())
     }
 
     /// What is said of offers of a vendor whom no file describes.
@@ -401,6 +402,17 @@ const STARTER: &str = "z80-micro";
 /// Ids of the built-in starters in order.
 fn starter_ids() -> BTreeSet<&'static str> {
     catalogue::starter_ids().collect()
+}
+
+fn vendor_files(dir: &Path) -> Result<Vec<VendorFile>, Error> {
+    let files = toml_files(&dir.join("vendors"))?;
+    let read = |path: &PathBuf| {
+        let name = shown(dir, path);
+        let bytes = read(path)?;
+        let said = purchasing::parse_vendors(&String::from_utf8_lossy(&bytes), &name);
+        Ok((name, said))
+    };
+    files.iter().map(read).collect()
 }
 
 fn toml_files(dir: &Path) -> Result<Vec<PathBuf>, Error> {

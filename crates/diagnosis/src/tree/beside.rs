@@ -9,7 +9,7 @@ use crate::{
     asking::Works,
     messages::{Messages, Wanted, brought_back},
     number::{LANES, Lanes, Number},
-    workers::{side_by_side, threads},
+    workers::{side_by_side_in, threads},
 };
 
 use super::{
@@ -48,29 +48,21 @@ impl Tree {
             [] => return Vec::new(),
             [first, ..] => self.up(&self.changes(first)).0,
         };
-        let answer = |share: &[(usize, &[Question])]| {
-            let mut frame = Frame::new(self, &found, base.beside_each_other());
+        let room = || Frame::new(self, &found, base.beside_each_other());
+        let answer = |frame: &mut Frame<'_>, (number, some): (usize, &[Question])| {
             let mut answered = Vec::new();
-            for &(number, some) in share {
-                let dirty = frame.ground(some, &grounds[0], &needed);
-                for ((_, works), asked) in asked.range((number, 0)..(number + 1, 0)) {
-                    let total = frame.total(&spots[*works]);
-                    let log = |&pair: &usize| (pair, total[pairs[pair].0 % LANES]);
-                    answered.extend(asked.iter().map(log));
-                }
-                frame.restore(&base, &dirty);
+            let dirty = frame.ground(some, &grounds[0], &needed);
+            for ((_, works), asked) in asked.range((number, 0)..(number + 1, 0)) {
+                let total = frame.total(&spots[*works]);
+                let log = |&pair: &usize| (pair, total[pairs[pair].0 % LANES]);
+                answered.extend(asked.iter().map(log));
             }
+            frame.restore(&base, &dirty);
             answered
         };
         let worth = chunks.len() * self.entries() >= WORTH_A_THREAD;
-        let shares = if worth {
-            threads().min(chunks.len())
-        } else {
-            1
-        };
-        let shares: Vec<&[(usize, &[Question])]> =
-            chunks.chunks(chunks.len().div_ceil(shares)).collect();
-        let each: Vec<Vec<(usize, f64)>> = side_by_side(shares, answer);
+        let workers = if worth { threads() } else { 1 };
+        let each: Vec<Vec<(usize, f64)>> = side_by_side_in(workers, chunks, room, answer);
         let mut logs = vec![0.0; pairs.len()];
         for (pair, log) in each.into_iter().flatten() {
             logs[pair] = log;

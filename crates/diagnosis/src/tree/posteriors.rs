@@ -6,7 +6,7 @@ use crate::{
     messages::{Dual, Messages, Wanted, brought_back, times},
     model::Var,
     number::{LANES, Lanes, Number},
-    workers::{side_by_side, threads},
+    workers::{side_by_side_in, threads},
 };
 
 use super::{
@@ -57,27 +57,16 @@ impl Tree {
         order.sort_by(|&a, &b| touched[a].cmp(&touched[b]));
         let chunks: Vec<&[usize]> = order.chunks(LANES).collect();
         let several = chunks.len() * self.entries() >= WORTH_A_THREAD;
-        let shares = if several {
-            threads().min(chunks.len())
-        } else {
-            1
+        let workers = if several { threads() } else { 1 };
+        let room = || Frame::new(self, &found, base.beside_each_other());
+        let answer = |frame: &mut Frame<'_>, chunk: &[usize]| {
+            let questions: Vec<Question> = chunk.iter().map(|&one| beside[one].clone()).collect();
+            let touched = chunk.iter().flat_map(|&one| touched[one].iter().copied());
+            let answers = frame.posteriors(base, &questions, touched, way);
+            chunk.iter().copied().zip(answers).collect::<Vec<_>>()
         };
-        let answer = |share: &[&[usize]]| {
-            let lanes = base.beside_each_other();
-            let mut frame = Frame::new(self, &found, lanes);
-            let each = share.iter().flat_map(|&chunk| {
-                let questions: Vec<Question> =
-                    chunk.iter().map(|&one| beside[one].clone()).collect();
-                let touched = chunk.iter().flat_map(|&one| touched[one].iter().copied());
-                let answers = frame.posteriors(base, &questions, touched, way);
-                chunk.iter().copied().zip(answers).collect::<Vec<_>>()
-            });
-            each.collect::<Vec<_>>()
-        };
-        let shares: Vec<&[&[usize]]> = chunks
-            .chunks(chunks.len().div_ceil(shares).max(1))
-            .collect();
-        let mut each: Vec<_> = side_by_side(shares, answer).into_iter().flatten().collect();
+        let each = side_by_side_in(workers, chunks, room, answer);
+        let mut each: Vec<_> = each.into_iter().flatten().collect();
         each.sort_by_key(|(one, _)| *one);
         each.into_iter().map(|(_, answer)| answer).collect()
     }
