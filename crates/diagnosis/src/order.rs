@@ -228,6 +228,12 @@ struct Node {
 
 impl Meeting {
     fn of(children: &[usize], cliques: &Sets, clique: &[Var], states: &[usize]) -> Self {
+        if children.len() < 2 {
+            return Self {
+                nodes: Vec::new(),
+                of_child: vec![None; children.len()],
+            };
+        }
         let mut sets: BTreeMap<(usize, Vec<Var>), Vec<usize>> = BTreeMap::new();
         for (place, &child) in children.iter().enumerate() {
             let mut vars = cliques[child][1..].to_vec();
@@ -435,16 +441,19 @@ impl<'a> Costs<'a> {
 
     /// The one that costs least; of those that cost the same the first one, or the last one.
     fn least(&mut self, edges: &Edges, ties: Ties) -> Var {
-        let first = &self.first;
-        self.left.retain(|&var| first[var] != GONE);
-        let mut least = GONE;
+        let (mut least, mut left) = (GONE, 0);
         for place in 0..self.left.len() {
             let var = self.left[place];
-            if self.first[var] == UNKNOWN {
-                self.first[var] = self.reckon(var, edges, self.greed);
+            match self.first[var] {
+                GONE => continue,
+                UNKNOWN => self.first[var] = self.reckon(var, edges, self.greed),
+                _ => {}
             }
             least = least.min(self.first[var]);
+            self.left[left] = var;
+            left += 1;
         }
+        self.left.truncate(left);
         let (mut best, mut second) = (0, UNKNOWN);
         for place in 0..self.left.len() {
             let var = match ties {

@@ -345,17 +345,20 @@ impl Tree {
         self.again(base, &base_question.and(more), more).log_total
     }
 
-    /// The same for many questions that add to it.
+    /// The same for many questions that add to it, each best a little different from the one before.
     pub(crate) fn log_totals_with(
         &self,
         base: &Upward,
         base_question: &Question,
         more: &[Question],
     ) -> Vec<f64> {
-        let mut near = base.clone();
-        let each = more.iter();
-        each.map(|more| self.log_total_near(&mut near, base, &base_question.and(more), more))
-            .collect()
+        let (mut messages, mut before) = (base.messages.clone(), &Question::default());
+        let each = more.iter().map(|more| {
+            let dirty = self.touched_by(&more.apart_from(before));
+            before = more;
+            self.change(&mut messages, &base_question.and(more), dirty)
+        });
+        each.collect()
     }
 
     /// The logarithm of the total for a question that differs a little from the one `base` answers. `near` is a copy of that, and
@@ -395,17 +398,22 @@ impl Tree {
     }
 
     /// An upward pass in which only these cliques, and those above that change by them, are done anew.
-    fn anew_where(&self, mut dirty: Vec<bool>, base: &Upward, question: &Question) -> Upward {
+    fn anew_where(&self, dirty: Vec<bool>, base: &Upward, question: &Question) -> Upward {
         let mut messages = base.messages.clone();
-        let log_total = match &mut messages {
-            Kept::Plain(messages) => self.up_again(messages, &self.changes(question), &mut dirty),
-            Kept::Pairs(messages) => self.up_again(messages, &self.changes(question), &mut dirty),
-        };
+        let log_total = self.change(&mut messages, question, dirty);
         Upward {
             messages,
             log_total,
             rounding: None,
             errors: None,
+        }
+    }
+
+    /// Changes messages to those of another question, which differs from theirs at these cliques; the logarithm of its total.
+    fn change(&self, messages: &mut Kept, question: &Question, mut dirty: Vec<bool>) -> f64 {
+        match messages {
+            Kept::Plain(messages) => self.up_again(messages, &self.changes(question), &mut dirty),
+            Kept::Pairs(messages) => self.up_again(messages, &self.changes(question), &mut dirty),
         }
     }
 

@@ -45,6 +45,19 @@ impl Question {
         both
     }
 
+    /// What one of two questions weighs and the other does not.
+    pub(super) fn apart_from(&self, other: &Self) -> Self {
+        let only = |one: &Self, other: &Self| {
+            let weights = one.weights.iter();
+            let weights = weights.filter(|weighed| !other.weights.contains(weighed));
+            weights.cloned().collect::<Vec<_>>()
+        };
+        Self {
+            weights: [only(self, other), only(other, self)].concat(),
+            ..Self::default()
+        }
+    }
+
     /// This variable is in this state.
     pub(crate) fn fix(&mut self, tree: &Tree, var: Var, state: usize) {
         let mut weights = vec![0.0; tree.states[var]];
