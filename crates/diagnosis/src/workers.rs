@@ -1,7 +1,6 @@
 //! Work done side by side where there are several processors.
 
 use std::{
-    panic::resume_unwind,
     sync::{Mutex, OnceLock, PoisonError},
     thread,
 };
@@ -26,22 +25,25 @@ pub(crate) fn side_by_side_in<T: Send, R: Send, S>(
             .unwrap_or_else(PoisonError::into_inner)
             .next()
     };
+    let answers = Mutex::new(Vec::with_capacity(count));
     let work = || {
         let (mut own, mut done) = (None, Vec::new());
         while let Some((place, one)) = next() {
             done.push((place, each(own.get_or_insert_with(&room), one)));
         }
-        done
+        let mut answers = answers.lock().unwrap_or_else(PoisonError::into_inner);
+        answers.extend(done);
     };
-    let mut done: Vec<(usize, R)> = thread::scope(|scope| {
-        let others = (1..workers.min(count)).map(|_| scope.spawn(work));
-        let others: Vec<_> = others.collect();
-        let mut done = work();
-        for other in others {
-            done.extend(other.join().unwrap_or_else(|panic| resume_unwind(panic)));
-        }
-        done
-    });
+    match workers.min(count) {
+        0 | 1 => work(),
+        workers => rayon::in_place_scope(|scope| {
+            for _ in 1..workers {
+                scope.spawn(|_| work());
+            }
+            work();
+        }),
+    }
+    let mut done: Vec<(usize, R)> = answers.into_inner().unwrap_or_else(PoisonError::into_inner);
     done.sort_by_key(|(place, _)| *place);
     done.into_iter().map(|(_, answer)| answer).collect()
 }

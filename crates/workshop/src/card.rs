@@ -19,7 +19,7 @@ use crate::{
     lead::cannot_be_on,
     pile::Machine,
     reach::Reach,
-    reckon::{Boards, Reckoned, Suspicion, both, too_much},
+    reckon::{Boards, Reckoned, Suspicion, among_workers, both, too_much},
     rows, say,
     shelving::{Fresh, can_be_shelved},
     tries::Mule,
@@ -48,7 +48,8 @@ impl Workshop {
     pub fn card(&self, tag: &str) -> Result<JobCard> {
         let mut inner = self.fresh()?;
         let tag = inner.state().machine(tag)?.tag.clone();
-        card(&mut inner, &tag)
+        let inner = &mut *inner;
+        among_workers(|| card(inner, &tag))
     }
 
     /// A machine's fault network in the open UAI format, with the evidence and the names of its variables.

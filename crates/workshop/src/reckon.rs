@@ -2,9 +2,7 @@
 
 use std::{
     collections::BTreeMap,
-    panic::resume_unwind,
     sync::{Arc, Mutex, MutexGuard, PoisonError},
-    thread,
 };
 
 use catalogue::Profile;
@@ -200,17 +198,23 @@ pub(crate) fn held<T>(kept: &Mutex<T>) -> MutexGuard<'_, T> {
     kept.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// Does both at once.
+/// Does it on one of the threads that work side by side: there are as many as processors, and this one does not come on top.
+pub(crate) fn among_workers<R: Send>(work: impl FnOnce() -> R + Send) -> R {
+    rayon::scope(|_| work())
+}
+
+/// Does both at once: one by whoever is free, the other here.
 pub(crate) fn both<A: Send, B>(
     one: impl FnOnce() -> A + Send,
     other: impl FnOnce() -> B,
 ) -> (A, B) {
-    thread::scope(|scope| {
-        let one = scope.spawn(one);
-        let other = other();
-        let one = one.join().unwrap_or_else(|panic| resume_unwind(panic));
-        (one, other)
-    })
+    let mut answer = None;
+    let other = rayon::in_place_scope(|scope| {
+        scope.spawn(|_| answer = Some(one()));
+        other()
+    });
+    let one = answer.unwrap_or_else(|| unreachable!("a scope ends when all in it is done"));
+    (one, other)
 }
 
 /// Likeliest first. Equal chances differ by rounding errors; the order must not hang on these.
