@@ -116,9 +116,12 @@ impl Reckoned {
 
     /// P(finding | all others) for each finding on a machine and on those with which it exchanged chips.
     pub(crate) fn fits(&self, tag: &str) -> Arc<[Fit]> {
-        let mut known = held(&self.fits);
-        let fits = known.entry(tag.to_string());
-        Arc::clone(fits.or_insert_with(|| self.diagnosis.given_others_of(tag).into()))
+        let known = held(&self.fits).get(tag).cloned();
+        known.unwrap_or_else(|| {
+            let fits: Arc<[Fit]> = self.diagnosis.given_others_of(tag).into();
+            held(&self.fits).insert(tag.to_string(), Arc::clone(&fits));
+            fits
+        })
     }
 
     /// All modes of a machine and of the outside things of its board, likeliest first.
@@ -146,15 +149,15 @@ impl Reckoned {
 
     /// The likeliest sets of modes of a machine.
     pub(crate) fn explanations(&self, tag: &str, count: usize) -> Result<Vec<Explanation>, Error> {
-        let mut known = held(&self.explanations);
-        if let Some((_, found)) = known.get(tag).filter(|(asked, _)| *asked >= count) {
-            return Ok(found.iter().take(count).cloned().collect());
+        let known = held(&self.explanations).get(tag).cloned();
+        if let Some((_, found)) = known.filter(|(asked, _)| *asked >= count) {
+            return Ok(found.into_iter().take(count).collect());
         }
         let found = self
             .diagnosis
             .explanations(tag, count)
             .map_err(|error| too_much(&error))?;
-        known.insert(tag.to_string(), (count, found.clone()));
+        held(&self.explanations).insert(tag.to_string(), (count, found.clone()));
         Ok(found)
     }
 
@@ -177,12 +180,13 @@ impl Reckoned {
     /// Reckons for several machines what [`Reckoned::advice`] answers afterwards.
     pub(crate) fn advise_each(&self, asked: &[(&str, &Economy)]) -> Result<(), Error> {
         let key = |(tag, economy): &(&str, &Economy)| (tag.to_string(), economy.standing.clone());
-        let mut known = held(&self.advice);
-        let open = asked.iter().filter(|one| !known.contains_key(&key(one)));
-        let open: Vec<(&str, &Economy)> = open.copied().collect();
+        let mut open: Vec<(&str, &Economy)> = asked.to_vec();
+        let known = held(&self.advice);
+        open.retain(|one| !known.contains_key(&key(one)));
+        drop(known);
         let found = self.diagnosis.next_each(&open);
         let found = found.map_err(|error| too_much(&error))?.into_iter();
-        known.extend(open.iter().map(key).zip(found.map(Arc::new)));
+        held(&self.advice).extend(open.iter().map(key).zip(found.map(Arc::new)));
         Ok(())
     }
 

@@ -47,12 +47,12 @@ impl Mule {
     ) -> Result<Vec<Step>> {
         let moving = |part: &Part| moving(folder, part);
         let trial = |part: &Part| {
-            let mut known = held(&self.trials);
-            if let Some(trial) = known.get(&part.reference) {
-                return Ok(trial.clone());
+            let known = held(&self.trials).get(&part.reference).cloned();
+            if let Some(trial) = known {
+                return Ok(trial);
             }
             let trial = Trial::of(board, part)?.map(Arc::new);
-            known.insert(part.reference.clone(), trial.clone());
+            held(&self.trials).insert(part.reference.clone(), trial.clone());
             Ok(trial)
         };
         let steps = now.diagnosis.tries(&machine.tag, economy, trial, moving);
