@@ -4,12 +4,12 @@ mod blocks;
 mod listing;
 mod unasked;
 
-use self::blocks::Blocks;
 use std::{
     ops::{Deref, Range},
     sync::Arc,
 };
 
+use self::blocks::Blocks;
 use crate::{
     error::Error,
     model::{Table, Var},

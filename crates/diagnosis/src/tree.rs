@@ -345,7 +345,7 @@ impl Tree {
         self.again(base, &base_question.and(more), more).log_total
     }
 
-    /// The same for many questions that add to it, each best a little different from the one before.
+    /// The same for many questions that add to it, each weighing variables best a little differently than the one before.
     pub(crate) fn log_totals_with(
         &self,
         base: &Upward,

@@ -54,11 +54,8 @@ pub(crate) fn side_by_side_if<T: Send, R: Send>(
     all: Vec<T>,
     each: impl Fn(T) -> R + Sync,
 ) -> Vec<R> {
-    if worth && threads() > 1 {
-        side_by_side(all, each)
-    } else {
-        all.into_iter().map(each).collect()
-    }
+    let workers = if worth { threads() } else { 1 };
+    side_by_side_in(workers, all, || (), |(), one| each(one))
 }
 
 /// Processors; the answer is kept, as asking takes as long as a small network.
