@@ -19,6 +19,8 @@ except ImportError:
     sys.exit("found no pyagrum in this Python, expected the libraries of xtask/requirements.txt: run `cargo xtask bench diagnosis`")
 
 MOST_MEMORY = 4 << 30
+# of the GNU C library: the option for what its heap grows by beyond what is asked for, and the largest blocks that it keeps by size
+M_TOP_PAD, LARGEST_KEPT = -2, 1040
 # seconds for all repeats of one list; three of them are made anyhow
 LONGEST = 90.0
 # seconds that one inference for each function may take by the time of a cold one; above that it is reckoned from `cold`
@@ -113,18 +115,37 @@ def status(key):
     return next(int(line.split()[1]) * 1024 for line in lines if line.startswith(key))
 
 
-def give_back():
-    """Free memory goes back to the system, so that what is taken next is seen."""
+class Heap(ctypes.Structure):
+    """struct mallinfo2 of the GNU C library."""
+    _fields_ = [(name, ctypes.c_size_t) for name in (
+        "arena", "ordblks", "smblks", "hblks", "hblkhd", "usmblks", "fsmblks", "uordblks", "fordblks", "keepcost")]
+
+
+def leave_no_room():
+    """Free memory goes back to the system, and what the heap has left free is taken: all that is taken next is seen in pages.
+
+    What the heap needs for its own books is in that, some 8 bytes a block.
+    """
     try:
-        ctypes.CDLL(None).malloc_trim(0)
+        libc = ctypes.CDLL(None)
+        libc.malloc_trim(0)
+        libc.mallinfo2.restype = Heap
+        libc.malloc.restype = ctypes.c_void_p
+        # the heap grows by no more than is asked for
+        libc.mallopt(M_TOP_PAD, 0)
     except (AttributeError, OSError, TypeError):
-        pass  # another C library
+        return  # another C library
+    large, small = range(1 << 16, LARGEST_KEPT, -4096), range(LARGEST_KEPT, 0, -16)
+    for size in [*large, *small]:
+        held = libc.mallinfo2().arena
+        while libc.mallinfo2().arena == held:
+            libc.malloc(size - 8)
 
 
 def memory(bn, evidence, faults):
     # what the first use of the library takes once is not counted
     cold(gum.fastBN("a->b"), {"b": 1}, ["a"])
-    give_back()
+    leave_no_room()
     try:
         pathlib.Path("/proc/self/clear_refs").write_text("5")
     except OSError:
