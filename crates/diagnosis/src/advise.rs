@@ -23,7 +23,7 @@ use crate::{
     digits::{first_of_most, nine_digits},
     error::Error,
     graph::Board,
-    lower::Lowered,
+    lower::Places,
     model::{Model, Table, Var},
     tree::{Marginals, Question, Tree},
     unroll::Unrolled,
@@ -107,7 +107,7 @@ pub(crate) enum Seen<'a> {
 /// A network, and what can be asked about it.
 #[derive(Clone, Copy)]
 pub(crate) struct Ground<'a> {
-    lowered: &'a Lowered,
+    places: &'a Places,
     model: &'a Model,
     log_total: f64,
     entries: usize,
@@ -118,7 +118,7 @@ pub(crate) struct Ground<'a> {
 impl<'a> Ground<'a> {
     pub(crate) fn plain(compiled: &'a Compiled) -> Self {
         Self {
-            lowered: &compiled.lowered,
+            places: &compiled.places,
             model: compiled.model(),
             log_total: compiled.upward.log_total,
             entries: compiled.tree.entries(),
@@ -129,7 +129,7 @@ impl<'a> Ground<'a> {
 
     fn asking(asking: &'a Asking) -> Self {
         Self {
-            lowered: &asking.lowered,
+            places: &asking.lowered.places,
             model: &asking.lowered.model,
             log_total: asking.upward.log_total,
             entries: asking.tree.entries(),
@@ -188,8 +188,8 @@ impl<'a> Adviser<'a> {
         ground: Ground<'a>,
         economy: &'a Economy,
     ) -> Self {
-        let listed = listed_on(unrolled, machine, ground.lowered);
-        let members = members_of(unrolled, machine, ground.lowered)
+        let listed: Vec<Listed> = listed_on(unrolled, machine, ground.places).collect();
+        let members = members_of(unrolled, machine, ground.places)
             .iter()
             .map(|member| member.var)
             .collect();

@@ -20,7 +20,7 @@ use crate::{
     error::Error,
     graph::{Arising, Origin, Position, State, StateId},
     groups::Outer,
-    lower::{Lowered, Unmodelled, lower},
+    lower::{Lowered, Places, Unmodelled, lower},
     situation::Situation,
     tree::Question,
     unroll::{Unrolled, What},
@@ -341,8 +341,11 @@ fn helps(unrolled: &Unrolled, (id, mode): Arising) -> bool {
 fn pruned(mut lowered: Lowered, arising: &BTreeSet<Arising>) -> Lowered {
     let states = arising
         .iter()
-        .filter_map(|(state, _)| lowered.states.get(*state));
-    let shared = lowered.events.values().chain(lowered.outside.values());
+        .filter_map(|(state, _)| lowered.places.states.get(*state));
+    let Places {
+        events, outside, ..
+    } = &lowered.places;
+    let shared = events.values().chain(outside.values());
     let kept = states.chain(shared.copied()).collect();
     lowered.model = lowered.model.pruned(&kept);
     lowered
@@ -355,18 +358,18 @@ fn chances(
     arising: &BTreeSet<Arising>,
 ) -> BTreeMap<Arising, f64> {
     let Compiled {
-        lowered,
+        places,
         tree,
         upward,
         ..
     } = compiled;
     let marginals = tree.marginals(&Question::default(), upward);
     let chance = |&(id, mode): &Arising| -> f64 {
-        let Some(var) = lowered.states.get(id) else {
+        let Some(var) = places.states.get(id) else {
             return 0.0;
         };
         let now = marginals[var][mode + 1];
-        let good = before(unrolled, id).and_then(|from| lowered.states.get(from));
+        let good = before(unrolled, id).and_then(|from| places.states.get(from));
         let Some(from) = good else { return now };
         // it arose here if all was good before
         let mut question = Question::default();

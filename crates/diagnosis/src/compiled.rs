@@ -5,8 +5,9 @@ use std::sync::{Arc, OnceLock};
 use crate::{
     error::Error,
     groups::Outer,
-    lower::{Lowered, Unmodelled, lower},
-    model::{Likelihood, Model, OUTER, Table},
+    lower::{Lowered, Places, Unmodelled, lower},
+    model::{Likelihood, Model, OUTER, Table, Var},
+    packed::Packed,
     tree::{Question, Tree, Upward},
     unroll::Unrolled,
 };
@@ -14,8 +15,9 @@ use crate::{
 /// A network with its tree and the pass that holds the findings; a copy shares what no finding changes.
 #[derive(Debug, Clone)]
 pub(crate) struct Compiled {
+    pub(crate) places: Arc<Places>,
     /// As it was lowered: other machines say nothing yet.
-    pub(crate) lowered: Arc<Lowered>,
+    lowered: Arc<Packed>,
     /// Findings added since, in their order.
     more: Vec<Arc<Likelihood>>,
     /// What other machines say.
@@ -34,7 +36,8 @@ impl Compiled {
     pub(crate) fn of_lowered(lowered: Lowered, most: usize) -> Result<Self, Error> {
         let (tree, upward) = Tree::with_pass(&lowered.model, &[], most)?;
         Ok(Self {
-            lowered: Arc::new(lowered),
+            places: Arc::new(lowered.places),
+            lowered: Arc::new(Packed::of(lowered.model)),
             more: Vec::new(),
             outer: None,
             model: OnceLock::new(),
@@ -45,13 +48,8 @@ impl Compiled {
 
     /// The network with all findings and what other machines say.
     pub(crate) fn model(&self) -> &Model {
-        if self.more.is_empty() && self.outer.is_none() {
-            return &self.lowered.model;
-        }
         self.model.get_or_init(|| {
-            let mut model = self.lowered.model.clone();
-            let findings = self.likelihoods().cloned();
-            model.likelihoods = findings.collect();
+            let mut model = self.lowered.model(self.likelihoods());
             for likelihood in &mut model.likelihoods {
                 if let (OUTER, Some(outer)) = (likelihood.finding, &self.outer) {
                     likelihood.table.values = outer.to_vec();
@@ -61,9 +59,18 @@ impl Compiled {
         })
     }
 
+    /// By variable: how many states it has.
+    pub(crate) fn states(&self) -> impl ExactSizeIterator<Item = usize> {
+        self.lowered.states()
+    }
+
+    pub(crate) fn states_of(&self, var: Var) -> usize {
+        self.lowered.states_of(var)
+    }
+
     /// What is known, in the order of lowering: what other machines say comes last.
     fn likelihoods(&self) -> impl Iterator<Item = &Likelihood> {
-        let lowered = &self.lowered.model.likelihoods;
+        let lowered = &self.lowered.likelihoods;
         let outer = lowered.iter().filter(|one| one.finding == OUTER);
         let findings = lowered.iter().filter(|one| one.finding != OUTER);
         findings
@@ -99,7 +106,7 @@ impl Compiled {
         changed.model = OnceLock::new();
         changed.outer = Some(outer.values.as_slice().into());
         let said = |one: &&Likelihood| one.finding == OUTER;
-        for likelihood in self.lowered.model.likelihoods.iter().filter(said) {
+        for likelihood in self.lowered.likelihoods.iter().filter(said) {
             let table = Table {
                 vars: likelihood.table.vars.clone(),
                 values: outer.values.clone(),
@@ -142,6 +149,7 @@ impl Compiled {
         more.extend_from_slice(&self.more);
         more.extend(findings.into_iter().map(Arc::new));
         Some(Self {
+            places: Arc::clone(&self.places),
             lowered: Arc::clone(&self.lowered),
             more,
             outer: self.outer.clone(),
@@ -153,12 +161,7 @@ impl Compiled {
 
     /// The findings that a network has beyond this one; none if it is another one.
     fn new_findings(&self, new: &Model) -> Option<Vec<Likelihood>> {
-        let old = &self.lowered.model;
-        let same = old.states == new.states
-            && old.once == new.once
-            && old.ors == new.ors
-            && old.conditionals == new.conditionals;
-        if !same {
+        if !self.lowered.is_of(new) {
             return None;
         }
         let alike = |a: &Likelihood, b: &Likelihood| {

@@ -15,7 +15,7 @@ use crate::{
     explain,
     graph::StateId,
     groups::{Group, Limits, Outer, groups, is_same_pile, with_finding},
-    lower::Lowered,
+    lower::Places,
     model::Var,
     situation::{Action, Situation, Step},
     tree::{Marginals, Question},
@@ -59,11 +59,11 @@ impl Listed {
 }
 
 impl Diagnosis {
-    /// Unrolls and compiles a situation.
+    /// Unrolls and compiles a situation. One that comes in an [`Arc`] is shared, another one is copied.
     ///
     /// # Errors
     /// A step names something that is not there, or the findings tie too much together for an exact answer.
-    pub fn of(situation: &Situation) -> Result<Self, Error> {
+    pub fn of(situation: impl Into<Arc<Situation>>) -> Result<Self, Error> {
         Self::of_within(situation, Limits::default())
     }
 
@@ -71,8 +71,8 @@ impl Diagnosis {
     ///
     /// # Errors
     /// As for [`Diagnosis::of`].
-    pub fn of_within(situation: &Situation, limits: Limits) -> Result<Self, Error> {
-        Self::after(Arc::new(timed(situation)), &[], limits)
+    pub fn of_within(situation: impl Into<Arc<Situation>>, limits: Limits) -> Result<Self, Error> {
+        Self::after(timed(situation.into()), &[], limits)
     }
 
     /// The same situation with one more step; what the step does not touch is not reckoned again.
@@ -93,8 +93,8 @@ impl Diagnosis {
     ///
     /// # Errors
     /// As for [`Diagnosis::of`].
-    pub fn again(&self, situation: &Situation) -> Result<Self, Error> {
-        let situation = Arc::new(timed(situation));
+    pub fn again(&self, situation: impl Into<Arc<Situation>>) -> Result<Self, Error> {
+        let situation = timed(situation.into());
         if self.is_one_step_before(&situation)
             && let Some(groups) = with_finding(&situation, &self.groups)
         {
@@ -172,12 +172,17 @@ impl Diagnosis {
     /// Every mode that can be present now, with its posterior.
     #[must_use]
     pub fn modes(&self) -> Vec<ModeChance> {
-        let mut modes = Vec::new();
-        for machine in &self.situation.machines {
-            modes.extend(self.modes_of(&machine.tag));
-        }
+        let tags = self.situation.machines.iter().map(|machine| &machine.tag);
+        // room for the answer is taken last: what is reckoned for it needs some too
+        (0..self.groups.len()).for_each(|group| {
+            self.marginals(group);
+        });
+        let all: usize = self.groups.iter().map(Group::most_modes).sum();
+        let mut modes = Vec::with_capacity(all);
+        modes.extend(tags.flat_map(|tag| self.each_mode_of(tag)));
         for (index, group) in self.groups.iter().enumerate() {
-            modes.extend(self.chances(index, loose_chips(group)));
+            let loose = loose(&group.unrolled, &group.compiled().places);
+            modes.extend(chances_in(self.marginals(index), loose));
         }
         modes.extend(self.outside());
         modes
@@ -186,14 +191,16 @@ impl Diagnosis {
     /// The modes of one machine with their posteriors; none for an unknown tag.
     #[must_use]
     pub fn modes_of(&self, tag: &str) -> Vec<ModeChance> {
-        let Ok((group, machine)) = self.place(tag) else {
-            return Vec::new();
-        };
-        let of = &self.groups[group];
-        self.chances(
-            group,
-            listed_on(&of.unrolled, machine, &of.compiled().lowered),
-        )
+        self.each_mode_of(tag).collect()
+    }
+
+    fn each_mode_of(&self, tag: &str) -> impl Iterator<Item = ModeChance> {
+        let place = self.place(tag).ok();
+        place.into_iter().flat_map(|(group, machine)| {
+            let of = &self.groups[group];
+            let listed = listed_on(&of.unrolled, machine, &of.compiled().places);
+            chances_in(self.marginals(group), listed)
+        })
     }
 
     /// The chance that each outside thing is bad.
@@ -218,10 +225,6 @@ impl Diagnosis {
         known.map(|(id, chance)| bad_thing(id, chance)).collect()
     }
 
-    fn chances(&self, group: usize, listed: Vec<Listed>) -> Vec<ModeChance> {
-        chances_in(self.marginals(group), listed).collect()
-    }
-
     /// Every event of a machine or a lot, with its posterior; known ones are 0 or 1.
     #[must_use]
     pub fn events(&self) -> Vec<(String, String, f64)> {
@@ -231,7 +234,7 @@ impl Diagnosis {
             .map(|(key, &known)| (key.clone(), f64::from(u8::from(known))))
             .collect();
         for (index, group) in self.groups.iter().enumerate() {
-            for (key, &var) in &group.compiled().lowered.events {
+            for (key, &var) in &group.compiled().places.events {
                 events.insert(key.clone(), self.marginals(index)[var][1]);
             }
         }
@@ -251,7 +254,7 @@ impl Diagnosis {
         if !of.unrolled.graph.boards[machine].unmodelled {
             return 0.0;
         }
-        of.compiled().lowered.unmodelled[machine].map_or(0.0, |var| self.marginals(group)[var][1])
+        of.compiled().places.unmodelled[machine].map_or(0.0, |var| self.marginals(group)[var][1])
     }
 
     /// The likeliest sets of modes present now, with their shares, best first; proven: no set left out has a larger share.
@@ -262,7 +265,7 @@ impl Diagnosis {
         let (group, machine) = self.place(tag)?;
         let of = &self.groups[group];
         let compiled = of.compiled();
-        let members = members_of(&of.unrolled, machine, &compiled.lowered);
+        let members = members_of(&of.unrolled, machine, &compiled.places);
         Ok(explain::best(
             compiled,
             self.marginals(group),
@@ -279,7 +282,7 @@ impl Diagnosis {
         let (group, machine) = self.place(tag)?;
         let of = &self.groups[group];
         let Compiled {
-            lowered,
+            places,
             tree,
             upward,
             ..
@@ -288,7 +291,7 @@ impl Diagnosis {
             return Ok(0.0);
         }
         let mut question = Question::default();
-        for member in members_of(&of.unrolled, machine, lowered) {
+        for member in members_of(&of.unrolled, machine, places) {
             question.fix(tree, member.var, 0);
         }
         let log = tree.log_total_with(upward, &Question::default(), &question);
@@ -344,19 +347,16 @@ impl Diagnosis {
             ..Question::default()
         };
         let Compiled {
-            lowered,
+            places,
             tree,
             upward,
             ..
         } = of.compiled();
         let pass = tree.again(upward, &question, &question);
         let marginals = tree.marginals(&question, &pass);
-        let listed = listed_on(&of.unrolled, machine, lowered);
+        let listed = listed_on(&of.unrolled, machine, places);
         let outside = &of.unrolled.graph.boards[machine].outside;
-        let things = lowered
-            .outside
-            .iter()
-            .filter(|(id, _)| outside.contains(id));
+        let things = places.outside.iter().filter(|(id, _)| outside.contains(id));
         let things = things.map(|(id, &var)| bad_thing(id, marginals[var][1]));
         Some(chances_in(&marginals, listed).chain(things).collect())
     }
@@ -483,8 +483,11 @@ fn bad_thing(id: &str, chance: f64) -> ModeChance {
 }
 
 /// Modes with their posteriors.
-fn chances_in(marginals: &Marginals, listed: Vec<Listed>) -> impl Iterator<Item = ModeChance> {
-    listed.into_iter().map(|listed| ModeChance {
+fn chances_in(
+    marginals: &Marginals,
+    listed: impl Iterator<Item = Listed>,
+) -> impl Iterator<Item = ModeChance> {
+    listed.map(|listed| ModeChance {
         chance: listed.at.map_or(0.0, |(var, state)| marginals[var][state]),
         holder: listed.holder,
         mode: listed.mode,
@@ -556,7 +559,7 @@ fn predictions(unrolled: &Unrolled, machine: usize, asked: &[Asking]) -> Vec<Pre
 
 /// What checks that are asked for in one network would show, each by itself.
 fn predict(unrolled: &Unrolled, machine: usize, asking: &Asking) -> Vec<Prediction> {
-    let listed = all_listed(unrolled, &asking.lowered);
+    let listed = all_listed(unrolled, &asking.lowered.places);
     let modes: BTreeSet<Var> = listed.iter().map(|(var, _)| *var).collect();
     let modes: Vec<Var> = modes.into_iter().collect();
     let entropy = |marginals: &Marginals| -> f64 {
@@ -590,71 +593,71 @@ fn predict(unrolled: &Unrolled, machine: usize, asking: &Asking) -> Vec<Predicti
 }
 
 /// Everything that is listed as a mode now: its variable and state.
-fn all_listed(unrolled: &Unrolled, lowered: &Lowered) -> Vec<(Var, usize)> {
+fn all_listed(unrolled: &Unrolled, places: &Places) -> Vec<(Var, usize)> {
     let machines = 0..unrolled.graph.boards.len();
-    let outside = lowered.outside.values().map(|&var| (var, 1));
+    let outside = places.outside.values().map(|&var| (var, 1));
     machines
-        .flat_map(|machine| listed_on(unrolled, machine, lowered))
-        .chain(loose(unrolled, lowered))
+        .flat_map(|machine| listed_on(unrolled, machine, places))
+        .chain(loose(unrolled, places))
         .filter_map(|listed| listed.at)
         .chain(outside)
         .collect()
 }
 
-fn loose_chips(group: &Group) -> Vec<Listed> {
-    loose(&group.unrolled, &group.compiled().lowered)
-}
-
 /// The modes of marked chips that sit nowhere.
-fn loose(unrolled: &Unrolled, lowered: &Lowered) -> Vec<Listed> {
+fn loose<'a>(unrolled: &'a Unrolled, places: &'a Places) -> impl Iterator<Item = Listed> + 'a {
     let chips = unrolled.graph.chips.iter().enumerate();
     chips
         .filter(|(_, chip)| chip.position().is_none())
         .filter_map(|(number, chip)| Some((chip.state(), unrolled.graph.mark(number)?.to_owned())))
         .flat_map(|(state, mark)| {
-            let modes = modes_in(unrolled, state, lowered);
+            let modes = modes_in(unrolled, state, places);
             modes.map(move |(mode, at)| {
                 Listed::new(Holder::Marked(mark.clone()), mode, Site::Chip, at)
             })
         })
-        .collect()
 }
 
 /// The modes of one machine's chips and places.
-pub(crate) fn listed_on(unrolled: &Unrolled, machine: usize, lowered: &Lowered) -> Vec<Listed> {
+pub(crate) fn listed_on<'a>(
+    unrolled: &'a Unrolled,
+    machine: usize,
+    places: &'a Places,
+) -> impl Iterator<Item = Listed> + 'a {
     let graph = &unrolled.graph;
     let board = &graph.boards[machine];
-    let mut listed = Vec::new();
-    for (part, position) in board.profile.parts.iter().zip(&board.positions) {
-        let holder = || Holder::Position {
-            machine: board.tag.clone(),
-            part: part.reference.clone(),
+    let positions = board.profile.parts.iter().zip(&board.positions);
+    positions.flat_map(move |(part, position)| {
+        let listed = move |site, (mode, at): (&str, _)| {
+            let holder = Holder::Position {
+                machine: board.tag.clone(),
+                part: part.reference.clone(),
+            };
+            Listed::new(holder, mode, site, at)
         };
-        if let Some(chip) = position.chip() {
-            let state = graph.chips[chip].state();
-            let modes = modes_in(unrolled, state, lowered);
-            listed.extend(modes.map(|(mode, at)| Listed::new(holder(), mode, Site::Chip, at)));
-        }
-        if let Some(place) = position.place() {
-            let modes = modes_in(unrolled, place, lowered);
-            let given = |mode: &str| position.touched || is_given(&board.profile, part, mode);
-            let modes = modes.filter(|(mode, _)| given(mode));
-            listed.extend(modes.map(|(mode, at)| Listed::new(holder(), mode, Site::Place, at)));
-        }
-    }
-    listed
+        let chip = position.chip().map(|chip| graph.chips[chip].state());
+        let of_chip = chip
+            .into_iter()
+            .flat_map(|state| modes_in(unrolled, state, places));
+        let place = position.place().into_iter();
+        let of_place = place.flat_map(|place| modes_in(unrolled, place, places));
+        let given = |mode: &str| position.touched || is_given(&board.profile, part, mode);
+        let of_place = of_place.filter(move |(mode, _)| given(mode));
+        let of_chip = of_chip.map(move |mode| listed(Site::Chip, mode));
+        of_chip.chain(of_place.map(move |mode| listed(Site::Place, mode)))
+    })
 }
 
 /// What an explanation of a machine is made of: its modes, its outside things, its unmodelled fault.
 pub(crate) fn members_of(
     unrolled: &Unrolled,
     machine: usize,
-    lowered: &Lowered,
+    places: &Places,
 ) -> Vec<explain::Member> {
     let board = &unrolled.graph.boards[machine];
-    let mut members = explain::members(listed_on(unrolled, machine, lowered));
+    let mut members = explain::members(listed_on(unrolled, machine, places));
     for id in &board.outside {
-        if let Some(&var) = lowered.outside.get(id) {
+        if let Some(&var) = places.outside.get(id) {
             members.push(explain::Member {
                 var,
                 states: vec![None, Some((id.clone(), "bad".to_owned()))],
@@ -662,7 +665,7 @@ pub(crate) fn members_of(
             });
         }
     }
-    if let (Some(var), true) = (lowered.unmodelled[machine], board.unmodelled) {
+    if let (Some(var), true) = (places.unmodelled[machine], board.unmodelled) {
         members.push(explain::Member {
             var,
             states: vec![None, None],
@@ -682,23 +685,27 @@ pub(crate) fn outcome_names(check: &Check) -> impl Iterator<Item = String> + '_ 
 }
 
 /// Every step with its time: a step without one lets no time pass, whichever machine the step before was on.
-fn timed(situation: &Situation) -> Situation {
-    let mut timed = situation.clone();
-    let mut now = None;
-    for step in &mut timed.steps {
-        now = step.time.or(now);
-        step.time = now;
+fn timed(mut situation: Arc<Situation>) -> Arc<Situation> {
+    let mut steps = situation.steps.iter();
+    let untimed =
+        steps.find(|step| step.time.is_some()).is_some() && steps.any(|step| step.time.is_none());
+    if untimed {
+        let mut now = None;
+        for step in &mut Arc::make_mut(&mut situation).steps {
+            now = step.time.or(now);
+            step.time = now;
+        }
     }
-    timed
+    situation
 }
 
 /// The modes of one state, each with its variable and state there.
 fn modes_in<'a>(
     unrolled: &'a Unrolled,
     state: StateId,
-    lowered: &Lowered,
+    places: &Places,
 ) -> impl Iterator<Item = (&'a str, Option<(Var, usize)>)> + use<'a> {
-    let var = lowered.states.get(state);
+    let var = places.states.get(state);
     let modes = unrolled.graph.modes(state).iter().enumerate();
     modes.map(move |(mode, known)| (&*known.id, var.map(|var| (var, mode + 1))))
 }

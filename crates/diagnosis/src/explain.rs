@@ -32,7 +32,7 @@ pub(crate) struct Member {
 }
 
 /// Groups listed modes by their variable.
-pub(crate) fn members(listed: Vec<Listed>) -> Vec<Member> {
+pub(crate) fn members(listed: impl Iterator<Item = Listed>) -> Vec<Member> {
     let mut members: BTreeMap<Var, Vec<Option<(String, String)>>> = BTreeMap::new();
     for mode in listed {
         let (Some((var, state)), Holder::Position { part, .. }) = (mode.at, mode.holder) else {

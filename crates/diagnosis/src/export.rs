@@ -55,7 +55,7 @@ impl Diagnosis {
         let mut names = String::new();
         for Listed {
             holder, mode, at, ..
-        } in listed_on(unrolled, machine, &lowered)
+        } in listed_on(unrolled, machine, &lowered.places)
         {
             if let (Holder::Position { part, .. }, Some((var, state))) = (holder, at) {
                 let _ = writeln!(names, "{var}\t{state}\t{part}.{mode}");

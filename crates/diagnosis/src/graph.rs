@@ -413,6 +413,8 @@ impl Graph {
 
     /// Gives back what was reserved for more.
     pub(crate) fn shrink(&mut self) {
+        let looked = self.boards.iter_mut().map(|board| &mut board.looked);
+        looked.for_each(Vec::shrink_to_fit);
         self.boards.shrink_to_fit();
         self.states.shrink_to_fit();
         self.chips.shrink_to_fit();

@@ -23,7 +23,7 @@ use crate::{
     compiled::Compiled,
     error::Error,
     graph::EventKey,
-    lower::{Lowered, Unmodelled, lower},
+    lower::{Places, Unmodelled, lower},
     model::{OUTER, Var, for_each_state},
     situation::{Action, Situation},
     tree::{Question, Tree},
@@ -91,7 +91,7 @@ impl Group {
 
     /// The variables of outside things.
     pub(crate) fn outside(&self) -> &BTreeMap<String, Var> {
-        &self.ready().0.lowered.outside
+        &self.ready().0.places.outside
     }
 
     /// Its steps after one of them, numbered as in the whole situation.
@@ -108,6 +108,13 @@ impl Group {
             Some(compiled) => (compiled, &self.outer),
             None => (&self.before, &self.said_before),
         }
+    }
+
+    /// At least as many as it lists modes.
+    pub(crate) fn most_modes(&self) -> usize {
+        let graph = &self.unrolled.graph;
+        let states = 0..graph.states.len();
+        states.map(|state| graph.modes(state).len()).sum()
     }
 
     /// As it was before it knew what the others say now.
@@ -163,10 +170,10 @@ pub(crate) enum SharedKey {
 }
 
 impl SharedKey {
-    pub(crate) fn var(&self, lowered: &Lowered) -> Option<Var> {
+    pub(crate) fn var(&self, places: &Places) -> Option<Var> {
         match self {
-            Self::Event(key) => lowered.events.get(key).copied(),
-            Self::Outside(id) => lowered.outside.get(id).copied(),
+            Self::Event(key) => places.events.get(key).copied(),
+            Self::Outside(id) => places.outside.get(id).copied(),
         }
     }
 }
@@ -218,7 +225,7 @@ pub(crate) fn with_finding(
     let group = &before[place];
     let (known, outer) = group.ready();
     let unrolled = group.unrolled.with_finding(group.steps.len(), step)?;
-    let compiled = known.adding(known.lowered.likelihoods_of_last(&unrolled)?)?;
+    let compiled = known.adding(known.likelihoods_of_last(&unrolled)?)?;
     let part = if before.len() == 1 {
         Arc::clone(situation)
     } else {
@@ -487,7 +494,7 @@ impl Outer {
 impl Says {
     fn of(unrolled: &Unrolled, compiled: &Compiled, keys: Vec<SharedKey>) -> Self {
         let Compiled {
-            lowered,
+            places,
             tree,
             upward,
             ..
@@ -520,7 +527,7 @@ impl Says {
             let mut chance = 1.0;
             for ((key, &state), prior) in keys.iter().zip(at).zip(&priors) {
                 chance *= if state == 1 { *prior } else { 1.0 - prior };
-                if let Some(var) = key.var(lowered) {
+                if let Some(var) = key.var(places) {
                     question.fix(tree, var, state);
                 }
             }

@@ -25,6 +25,7 @@ mod model;
 mod more;
 mod number;
 mod order;
+mod packed;
 mod pass;
 mod rounds;
 mod share;

@@ -17,9 +17,15 @@ use crate::{
 };
 
 /// The network and where to find things in it.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub(crate) struct Lowered {
     pub(crate) model: Model,
+    pub(crate) places: Places,
+}
+
+/// Where to find things in a network.
+#[derive(Debug)]
+pub(crate) struct Places {
     pub(crate) states: Vars,
     pub(crate) events: BTreeMap<EventKey, Var>,
     pub(crate) outside: BTreeMap<String, Var>,
@@ -112,14 +118,14 @@ pub(crate) fn lower(
     model.states.shrink_to_fit();
     model.conditionals.shrink_to_fit();
     model.likelihoods.shrink_to_fit();
-    Lowered {
-        model,
+    let places = Places {
         states: lowering.state_vars,
         events: lowering.event_vars,
         outside: lowering.outside_vars,
         unmodelled,
         looks: lowering.looks,
-    }
+    };
+    Lowered { model, places }
 }
 
 /// The ORs that something seen or asked speaks of.

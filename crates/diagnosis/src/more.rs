@@ -4,9 +4,9 @@
 //! has to be unrolled, lowered or compiled again.
 
 use crate::{
+    compiled::Compiled,
     graph::OrId,
     looks::{Looking, Repeated},
-    lower::Lowered,
     model::{Likelihood, Model, Table},
     situation::{Action, Step},
     unroll::{Look, Unrolled, What},
@@ -26,29 +26,30 @@ impl Unrolled {
     }
 }
 
-impl Lowered {
+impl Compiled {
     /// What the last finding adds to the network; none if it needs more than the variables there are.
     pub(crate) fn likelihoods_of_last(&self, unrolled: &Unrolled) -> Option<Vec<Likelihood>> {
         let finding = unrolled.findings.len().checked_sub(1)?;
         let look = look(&unrolled.findings[finding].what)?;
         // the variable of an OR has its number
-        let known = |or: OrId| self.model.states[or] > 1;
+        let states: Vec<usize> = self.states().collect();
+        let known = |or: OrId| states[or] > 1;
         let mut ors = look.ors.iter().copied().chain(look.requires.get());
         if !ors.all(known) {
             return None;
         }
         let mut model = Model {
-            states: self.model.states.clone(),
+            states,
             ..Model::default()
         };
-        let mut draws = self.looks.clone();
+        let mut draws = self.places.looks.clone();
         let tables = Looking {
             graph: &unrolled.graph,
             model: &mut model,
             draws: &mut draws,
         }
         .look(look, Repeated::of(look, unrolled));
-        let new = model.states.len() > self.model.states.len();
+        let new = model.states.len() > self.states().len();
         let number = |table: &Table| table.vars.is_empty();
         if new || tables.iter().any(number) {
             return None;

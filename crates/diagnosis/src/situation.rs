@@ -18,6 +18,13 @@ pub struct Situation {
     pub steps: Vec<Step>,
 }
 
+/// A copy that can be shared.
+impl From<&Situation> for Arc<Situation> {
+    fn from(situation: &Situation) -> Self {
+        Self::new(situation.clone())
+    }
+}
+
 impl Situation {
     /// The same with one more step.
     pub(crate) fn with(&self, step: Step) -> Self {

@@ -57,7 +57,7 @@ impl Trial {
         let mut shown: BTreeMap<usize, Vec<Vec<f64>>> = BTreeMap::new();
         let states = std::iter::once(None).chain(modes.iter().map(Some));
         for state in states.take_while(|_| !modes.is_empty()) {
-            for (check, chances) in Diagnosis::of(&held(profile, part, state))?.shown(MULE)? {
+            for (check, chances) in Diagnosis::of(held(profile, part, state))?.shown(MULE)? {
                 shown.entry(check).or_default().push(chances);
             }
         }

@@ -154,8 +154,7 @@ fn unroll_without(
             .step(index, step.time, &step.action)
             .map_err(|error| error.at(index))?;
     }
-    unrolled.findings.shrink_to_fit();
-    unrolled.graph.shrink();
+    unrolled.shrink();
     Ok(unrolled)
 }
 
@@ -173,6 +172,14 @@ impl Unrolled {
         aside: &BTreeSet<Arising>,
     ) -> Result<Self, Error> {
         unroll_without(situation, aside, &|profile| self.wiring(profile))
+    }
+
+    /// Gives back what was reserved for more.
+    fn shrink(&mut self) {
+        self.findings.shrink_to_fit();
+        self.graph.shrink();
+        let sessions = self.progress.iter_mut().map(|one| &mut one.sessions);
+        sessions.for_each(Vec::shrink_to_fit);
     }
 
     /// The wiring of a profile, if a machine has it.

@@ -31,7 +31,7 @@ impl Diagnosis {
         let (group, machine) = self.place(tag)?;
         let group = &self.groups()[group];
         let (var, state) = find_mode(group, machine, part, mode)?;
-        let states = group.compiled().lowered.model.states[var];
+        let states = group.compiled().states_of(var);
         let with: Vec<f64> = (0..states)
             .map(|other| f64::from(u8::from(other == state)))
             .collect();
@@ -64,21 +64,20 @@ impl Diagnosis {
         let (group, machine) = self.place(tag)?;
         let group = &self.groups()[group];
         let Compiled {
-            lowered,
+            places,
             tree,
             upward,
             ..
         } = group.compiled();
-        let listed = listed_on(&group.unrolled, machine, lowered);
-        let mut modes: Vec<(Holder, String, Var, usize)> = listed
-            .into_iter()
-            .filter_map(|one| {
-                one.at
-                    .map(|(var, state)| (one.holder, one.mode, var, state))
-            })
-            .collect();
+        let mut modes: Vec<(Holder, String, Var, usize)> =
+            listed_on(&group.unrolled, machine, places)
+                .filter_map(|one| {
+                    one.at
+                        .map(|(var, state)| (one.holder, one.mode, var, state))
+                })
+                .collect();
         for id in &group.unrolled.graph.boards[machine].outside {
-            if let Some(&var) = lowered.outside.get(id) {
+            if let Some(&var) = places.outside.get(id) {
                 modes.push((Holder::Outside(id.clone()), "bad".to_owned(), var, 1));
             }
         }
@@ -201,9 +200,8 @@ fn find_mode(group: &Group, machine: usize, part: &str, mode: &str) -> Result<(V
         machine: tag.clone(),
         part: part.to_owned(),
     };
-    let listed = listed_on(&group.unrolled, machine, &group.compiled().lowered);
+    let mut listed = listed_on(&group.unrolled, machine, &group.compiled().places);
     let found = listed
-        .iter()
         .find(|listed| listed.holder == holder && listed.mode == mode)
         .and_then(|listed| listed.at);
     found.ok_or_else(|| {

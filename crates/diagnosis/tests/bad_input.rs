@@ -285,7 +285,7 @@ fn chips_are_in_one_place_at_a_time() {
 
 #[test]
 fn questions_about_unknown_machines_are_refused() {
-    let diagnosis = Diagnosis::of(&one_machine(read(BOARD), Vec::new())).expect("a diagnosis");
+    let diagnosis = Diagnosis::of(one_machine(read(BOARD), Vec::new())).expect("a diagnosis");
     let economy = Economy::default();
     let errors = [
         diagnosis.explanations("T-9", 5).err(),

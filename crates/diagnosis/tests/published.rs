@@ -121,7 +121,7 @@ fn check_polybox(minimal: &[&[&str]], candidates: usize) -> Diagnosis {
         .iter()
         .map(|(check, outcome)| (check.as_str(), *outcome))
         .collect();
-    let diagnosis = Diagnosis::of(&situation(profile, &[], &findings)).expect("a diagnosis");
+    let diagnosis = Diagnosis::of(situation(profile, &[], &findings)).expect("a diagnosis");
     let explanations = diagnosis.explanations("T-01", 64).expect("explanations");
     assert_eq!(
         explanations.len(),
@@ -381,7 +381,7 @@ fn chest_clinic() {
             }
         }
         let diagnosis =
-            Diagnosis::of(&situation(profile(&text), &known, &findings)).expect("a diagnosis");
+            Diagnosis::of(situation(profile(&text), &known, &findings)).expect("a diagnosis");
         // what is known from the history costs nothing: its prior is put back here
         assert_close(
             &format!("P({given})"),
@@ -455,7 +455,7 @@ fn fever() {
             ("R-look", outcome("R")),
         ];
         let diagnosis =
-            Diagnosis::of(&situation(profile.clone(), &[], &findings)).expect("a diagnosis");
+            Diagnosis::of(situation(profile.clone(), &[], &findings)).expect("a diagnosis");
         assert_close(
             present,
             diagnosis.functions("T-01").expect("functions")[0].chance,
@@ -480,7 +480,7 @@ fn chance_by_cost() {
     let text = format!(
         "[board]\nid = \"one\"\ntitle = \"One\"\nunmodelled = 0.0\n[[block]]\nid = \"all\"\n[[part]]\nref = \"U1\"\nblock = \"all\"\nmount = \"socket\"\n{modes}[[function]]\nid = \"f\"\nneeds = [\"U1\"]\nleak = 0.0\n"
     );
-    let diagnosis = Diagnosis::of(&situation(profile(&text), &[], &[])).expect("a diagnosis");
+    let diagnosis = Diagnosis::of(situation(profile(&text), &[], &[])).expect("a diagnosis");
     let suspects: Vec<(f64, f64)> = (0..4)
         .map(|mode| {
             (

@@ -164,7 +164,7 @@ fn the_fits_of_one_machine_are_those_of_all() {
 fn nothing_is_wrong_as_often_as_that_explains_it() {
     let mut compared = 0;
     for seed in 0..STORIES / 3 {
-        let Ok(diagnosis) = Diagnosis::of(&drawn(seed)) else {
+        let Ok(diagnosis) = Diagnosis::of(drawn(seed)) else {
             continue;
         };
         for machine in &drawn(seed).machines {

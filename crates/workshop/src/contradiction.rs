@@ -2,6 +2,8 @@
 //!
 //! What is left out is said, and the rest keeps working: one wrong line must not silence the pile.
 
+use std::sync::Arc;
+
 use diagnosis::Diagnosis;
 use journal::Line;
 
@@ -89,8 +91,8 @@ pub(crate) fn sound(
 
 fn diagnose(setting: &Setting, before: Option<&Diagnosis>) -> Result<Diagnosis, diagnosis::Error> {
     match before {
-        Some(before) => before.again(&setting.situation),
-        None => Diagnosis::of(&setting.situation),
+        Some(before) => before.again(Arc::clone(&setting.situation)),
+        None => Diagnosis::of(Arc::clone(&setting.situation)),
     }
 }
 

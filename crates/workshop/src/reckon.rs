@@ -101,7 +101,7 @@ impl Reckoned {
         let setting = Setting::of(pile, boards, &without);
         let diagnosis = self
             .diagnosis
-            .again(&setting.situation)
+            .again(Arc::clone(&setting.situation))
             .map_err(|error| too_much(&error))?;
         let possible = diagnosis.log_p_findings().is_finite();
         Ok(possible.then(|| Reckoned {

@@ -13,7 +13,7 @@ use crate::pile::Pile;
 /// The diagnosis' input, and the journal line behind each step.
 #[derive(Debug, Clone)]
 pub(crate) struct Setting {
-    pub(crate) situation: Situation,
+    pub(crate) situation: Arc<Situation>,
     pub(crate) lines: Vec<i64>,
 }
 
@@ -93,7 +93,10 @@ impl Setting {
             situation.steps.push(BenchStep { time: None, action });
             lines.push(line);
         }
-        Setting { situation, lines }
+        Setting {
+            situation: Arc::new(situation),
+            lines,
+        }
     }
 }
 
