@@ -401,15 +401,11 @@ impl Diagnosis {
     /// # Errors
     /// The machine is unknown, or the answer would be too large.
     pub fn predictions(&self, tag: &str) -> Result<Vec<Prediction>, Error> {
-        let (group, machine) = self.place(tag)?;
+        let (group, _) = self.place(tag)?;
         let alone = &self.groups[group];
         let aside = self.groups.iter().any(|group| group.aside.is_some());
         if alone.outer.is_none() || aside {
-            return Ok(predictions(
-                &alone.unrolled,
-                machine,
-                self.asked(group, machine)?,
-            ));
+            return self.predictions_of_group(tag);
         }
         // an answer here says something of other machines too: all of them together
         let groups = self.groups.iter();
@@ -422,6 +418,16 @@ impl Diagnosis {
         let machine = whole.machine(tag)?;
         let asked = ask(&whole, machine, None, self.entries())?;
         Ok(predictions(&whole, machine, &asked))
+    }
+
+    /// The same, but how much it would clear up over the machine and those that it exchanged chips with.
+    ///
+    /// # Errors
+    /// The machine is unknown, or the answer would be too large.
+    pub fn predictions_of_group(&self, tag: &str) -> Result<Vec<Prediction>, Error> {
+        let (group, machine) = self.place(tag)?;
+        let asked = self.asked(group, machine)?;
+        Ok(predictions(&self.groups[group].unrolled, machine, asked))
     }
 
     /// Sum of the binary entropies of all modes, in bits.
@@ -449,6 +455,10 @@ impl Diagnosis {
             ask(&of.unrolled, machine, of.outer.as_ref(), entries)
         });
         asked.as_deref().map_err(Clone::clone)
+    }
+
+    pub(crate) fn situation(&self) -> &Arc<Situation> {
+        &self.situation
     }
 
     pub(crate) fn groups(&self) -> &[Group] {
@@ -531,19 +541,28 @@ fn ask(
     entries: usize,
 ) -> Result<Vec<Asking>, Error> {
     let mut askings = Vec::new();
+    let mut most = most_for_many(entries);
     let mut open = vec![unrolled.open_checks(machine)];
     while let Some(checks) = open.pop() {
         let (unrolled, asked, functions) = unrolled.ask_each(machine, &checks);
-        let most = if checks.len() > 1 {
-            most_for_many(entries)
-        } else {
-            usize::MAX
-        };
-        match Asking::of(&unrolled, &asked, &functions, outer, most) {
-            Ok(asking) => askings.push(asking),
-            Err(error) if checks.len() < 2 => return Err(error),
+        let alone = checks.len() < 2;
+        let limit = if alone { usize::MAX } else { most };
+        match Asking::of(&unrolled, &asked, &functions, outer, limit) {
+            Ok(asking) => {
+                if alone {
+                    most = most.max(most_for_many(asking.tree.entries()));
+                }
+                askings.push(asking);
+            }
+            Err(error) if alone => return Err(error),
             Err(_) => {
-                let (some, rest) = checks.split_at(checks.len() / 2);
+                // the first one by itself tells how much any of them takes
+                let some = if askings.is_empty() {
+                    1
+                } else {
+                    checks.len() / 2
+                };
+                let (some, rest) = checks.split_at(some);
                 open.extend([rest.to_vec(), some.to_vec()]);
             }
         }

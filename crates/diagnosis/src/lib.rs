@@ -32,6 +32,7 @@ mod share;
 mod shelving;
 mod situation;
 mod take_in;
+mod trace;
 mod tree;
 mod tries;
 mod unroll;
@@ -54,4 +55,5 @@ pub use situation::{
     Action, Chip, Machine, Measure, Places, Shown, Situation, Step as BenchStep, Supply, Treatment,
     Truth,
 };
+pub use trace::Trace;
 pub use tries::{Moving, Trial};

@@ -31,7 +31,7 @@ pub(crate) struct Unrolled {
 }
 
 /// How far a machine is.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Progress {
     pub(crate) epoch: usize,
     power: Option<OpenPower>,
@@ -39,7 +39,15 @@ pub(crate) struct Progress {
     sessions: Vec<OpenSession>,
 }
 
-#[derive(Debug, Clone, Copy)]
+impl Progress {
+    fn forget_times(&mut self) {
+        self.power.iter_mut().for_each(|power| power.last = None);
+        let sessions = self.sessions.iter_mut();
+        sessions.for_each(|session| session.last = None);
+    }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
 struct OpenPower {
     id: PowerId,
     supply: Supply,
@@ -47,7 +55,7 @@ struct OpenPower {
     last: Option<f64>,
 }
 
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 struct OpenSession {
     check: u32,
     person: Option<Arc<str>>,
@@ -56,7 +64,7 @@ struct OpenSession {
 }
 
 /// Something seen, or a truth found out.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Finding {
     /// Indices of its steps.
     pub(crate) steps: Box<[usize]>,
@@ -64,7 +72,7 @@ pub(crate) struct Finding {
 }
 
 /// What a finding says.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) enum What {
     Look(Look),
     /// A state has this mode.
@@ -83,7 +91,7 @@ pub(crate) enum What {
 }
 
 /// A check that was made, or tried.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Look {
     pub(crate) machine: usize,
     pub(crate) check: usize,
@@ -195,6 +203,18 @@ impl Unrolled {
             .iter()
             .position(|board| board.tag == tag)
             .ok_or_else(|| unknown_machine(tag))
+    }
+
+    /// Of the same actions in the same order: all looks lie in the same sessions and power-ups.
+    pub(crate) fn is_timed_like(&self, other: &Self) -> bool {
+        let open = |unrolled: &Self| {
+            let mut progress = unrolled.progress.clone();
+            progress.iter_mut().for_each(Progress::forget_times);
+            progress
+        };
+        self.graph.powers == other.graph.powers
+            && self.findings == other.findings
+            && open(self) == open(other)
     }
 
     /// The machines' tags.

@@ -75,6 +75,7 @@ pub(crate) async fn in_background<T: Send + 'static>(
     state: &AppState,
     work: impl FnOnce(&Workshop) -> Result<T, Error> + Send + 'static,
 ) -> Result<T, Error> {
+    state.ask();
     let workshop = state.workshop.clone();
     tokio::task::spawn_blocking(move || work(&workshop)).await.unwrap_or_else(|_| {
         Err(Error::new(ErrorKind::Internal, "the program failed while working this out")
@@ -360,6 +361,7 @@ async fn show_card(
     });
     match view.await {
         Ok((view, read, what_if)) => {
+            reckon_ahead(&asked.state, &view.tag);
             let code = what_if
                 .as_ref()
                 .and_then(|found| found.as_ref().err())
@@ -379,6 +381,14 @@ async fn show_card(
         }
         Err(error) => asked.error(Sheet::Bench, &error).await,
     }
+}
+
+/// Gets the next card of a machine ready while somebody works at it, until something else is asked for.
+fn reckon_ahead(state: &AppState, tag: &str) {
+    let (workshop, tag, quiet) = (state.workshop.clone(), tag.to_string(), state.quiet());
+    drop(tokio::task::spawn_blocking(move || {
+        workshop.reckon_ahead(&tag, quiet)
+    }));
 }
 
 /// How a line is read: of the check in hand if that makes sense, else as it is.

@@ -1,6 +1,8 @@
 //! Times the demo's job cards and prints them as JSON; run by `cargo xtask bench diagnosis`.
 //!
-//! Cold: the folder is opened and one card asked for. Warm: one more finding was written, then the card is asked for again.
+//! Cold: the folder is opened and one card asked for. Warm: what the card will need after its next finding was reckoned ahead, as the
+//! pages do while somebody works at the machine; one more finding was written, then the card is asked for again. Unready: the same
+//! with nothing reckoned ahead.
 
 use std::{error::Error, fs, io::Write, path::Path, time::Instant};
 
@@ -28,9 +30,10 @@ fn main() -> Result<(), Box<dyn Error>> {
     let mut lines = Vec::new();
     for tag in rows.iter().map(|row| &row.tag) {
         let cold = cold(folder.path(), tag, repeats)?;
-        let warm = warm(folder.path(), tag, repeats)?;
+        let warm = warm_card(folder.path(), tag, repeats, true)?;
+        let unready = warm_card(folder.path(), tag, repeats, false)?;
         lines.push(format!(
-            "{{\"machine\": \"{tag}\", \"cold\": {cold:?}, \"warm\": {warm:?}}}"
+            "{{\"machine\": \"{tag}\", \"cold\": {cold:?}, \"warm\": {warm:?}, \"unready\": {unready:?}}}"
         ));
     }
     writeln!(std::io::stdout(), "[{}]", lines.join(",\n "))?;
@@ -59,11 +62,19 @@ fn cold(folder: &Path, tag: &str, repeats: usize) -> Result<Vec<f64>, Box<dyn Er
 }
 
 /// Seconds to the card after one more finding; the finding is taken back each time.
-fn warm(folder: &Path, tag: &str, repeats: usize) -> Result<Vec<f64>, Box<dyn Error>> {
+fn warm_card(
+    folder: &Path,
+    tag: &str,
+    repeats: usize,
+    ahead: bool,
+) -> Result<Vec<f64>, Box<dyn Error>> {
     let workshop = open(folder)?;
     let mut seconds = Vec::new();
     for _ in 0..repeats {
         workshop.card(tag)?;
+        if ahead {
+            workshop.reckon_ahead(tag, || true)?;
+        }
         workshop.measure(tag, FINDING)?;
         let start = Instant::now();
         workshop.card(tag)?;

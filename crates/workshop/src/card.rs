@@ -86,7 +86,7 @@ struct Case<'a> {
     /// Suspects before the last finding.
     was: BTreeMap<(String, String), f64>,
     testimony: Testimony,
-    explanations: Vec<Explanation>,
+    explanations: Arc<[Explanation]>,
     /// The line of the finding in doubt.
     doubted: Option<i64>,
 }
@@ -142,9 +142,9 @@ fn before(
 /// What the findings say of a machine, but for what to do next.
 struct Found {
     testimony: Testimony,
-    explanations: Vec<Explanation>,
-    tries: Vec<Step>,
-    functions: Vec<FunctionChance>,
+    explanations: Arc<[Explanation]>,
+    tries: Arc<[Step]>,
+    functions: Arc<[FunctionChance]>,
     doubted: Option<Doubted>,
 }
 
@@ -161,10 +161,9 @@ impl Found {
         let explanations = now.explanations(&machine.tag, 5)?;
         let tries = match mule {
             Some(mule) => mule.steps(now, &state.folder, machine, board, economy)?,
-            None => Vec::new(),
+            None => Arc::default(),
         };
-        let functions = now.diagnosis.functions(&machine.tag);
-        let functions = functions.map_err(|error| too_much(&error))?;
+        let functions = now.functions(&machine.tag)?;
         let doubted = doubted(state, machine, board, now, &functions);
         Ok(Found {
             testimony,
@@ -247,7 +246,7 @@ pub(crate) fn card_of(
             .collect(),
         modes: case.mode_views(),
         functions: functions
-            .into_iter()
+            .iter()
             .map(|one| FunctionView {
                 function: catalogue::target_name(&one.target),
                 chance: one.chance,

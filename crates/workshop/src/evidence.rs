@@ -10,7 +10,7 @@ use crate::{
     lead::finding_words,
     pile::Machine,
     reach::Reach,
-    reckon::{Reckoned, Suspicion, too_much},
+    reckon::{Reckoned, Suspicion},
     rows::{self, owner},
     say,
     views::{Evidence, Unseen},
@@ -41,11 +41,8 @@ struct Said {
 impl Testimony {
     /// All that was seen of a machine and of chips it has or had.
     pub(crate) fn of(state: &State, machine: &Machine, now: &Reckoned) -> Result<Testimony> {
-        let speaks = now
-            .diagnosis
-            .for_and_against(&machine.tag)
-            .map_err(|error| too_much(&error))?;
-        let said = speaks.into_iter().map(|speaks| {
+        let speaks = now.speaks(&machine.tag)?;
+        let said = speaks.iter().map(|speaks| {
             let lines = speaks
                 .steps
                 .iter()
@@ -60,7 +57,7 @@ impl Testimony {
                 elsewhere,
                 words,
             };
-            (said, speaks)
+            (said, speaks.clone())
         });
         Ok(Testimony {
             said: said.collect(),

@@ -4,6 +4,7 @@
 //! call the same methods.
 
 mod acts;
+mod ahead;
 mod bench;
 mod board_file;
 mod board_page;

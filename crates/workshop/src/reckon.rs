@@ -2,14 +2,19 @@
 
 use std::{
     collections::BTreeMap,
+    convert::Infallible,
     sync::{Arc, Mutex, MutexGuard, PoisonError},
 };
 
 use catalogue::Profile;
-use diagnosis::{Course, Diagnosis, Economy, Explanation, Fit, Holder, ModeChance, Step, Trial};
+use diagnosis::{
+    Course, Diagnosis, Economy, Explanation, Fit, FunctionChance, Holder, ModeChance, Speaks, Step,
+    Trial,
+};
 
 use crate::{
     Error, ErrorKind,
+    ahead::Ahead,
     contradiction::{LeftOut, Sound, sound},
     folder::Folder,
     pile::{Machine, Pile},
@@ -28,13 +33,25 @@ pub(crate) struct Reckoned {
     pub(crate) diagnosis: Diagnosis,
     /// Lines that do not count, for they rule each other out.
     pub(crate) left_out: Vec<LeftOut>,
-    /// By machine.
-    fits: Mutex<BTreeMap<String, Arc<[Fit]>>>,
-    /// By machine, as many as were asked for so far.
-    explanations: Mutex<BTreeMap<String, (usize, Vec<Explanation>)>>,
-    /// By machine and standing set-ups.
-    advice: Mutex<BTreeMap<(String, Vec<String>), Advice>>,
+    answers: Mutex<Answers>,
 }
+
+/// What was asked of a diagnosis so far.
+#[derive(Debug, Default)]
+pub(crate) struct Answers {
+    fits: ByMachine<Arc<[Fit]>>,
+    speaks: ByMachine<Arc<[Speaks]>>,
+    functions: ByMachine<Arc<[FunctionChance]>>,
+    /// As many as were asked for.
+    explanations: BTreeMap<(String, usize), Arc<[Explanation]>>,
+    advice: ByStanding<Advice>,
+    tries: ByStanding<Arc<[Step]>>,
+}
+
+type ByMachine<T> = BTreeMap<String, T>;
+
+/// By machine and standing set-ups.
+type ByStanding<T> = BTreeMap<(String, Vec<String>), T>;
 
 /// What every check not yet made would save, and the best course without them.
 type Advice = Arc<(Vec<Step>, Course)>;
@@ -85,9 +102,7 @@ impl Reckoned {
             setting,
             diagnosis,
             left_out,
-            fits: Mutex::default(),
-            explanations: Mutex::default(),
-            advice: Mutex::default(),
+            answers: Mutex::default(),
         })
     }
 
@@ -108,20 +123,51 @@ impl Reckoned {
             setting,
             diagnosis,
             left_out: self.left_out.clone(),
-            fits: Mutex::default(),
-            explanations: Mutex::default(),
-            advice: Mutex::default(),
+            answers: Mutex::default(),
         }))
+    }
+
+    /// What was asked before, or is reckoned now.
+    fn answer<K: Ord, V: Clone, E>(
+        &self,
+        of: fn(&mut Answers) -> &mut BTreeMap<K, V>,
+        key: K,
+        reckon: impl FnOnce() -> Result<V, E>,
+    ) -> Result<V, E> {
+        // nothing is reckoned under the lock
+        let known = of(&mut held(&self.answers)).get(&key).cloned();
+        if let Some(known) = known {
+            return Ok(known);
+        }
+        let found = reckon()?;
+        of(&mut held(&self.answers)).insert(key, found.clone());
+        Ok(found)
+    }
+
+    /// All that was asked so far.
+    pub(crate) fn into_answers(self) -> Answers {
+        self.answers
+            .into_inner()
+            .unwrap_or_else(PoisonError::into_inner)
     }
 
     /// P(finding | all others) for each finding on a machine and on those with which it exchanged chips.
     pub(crate) fn fits(&self, tag: &str) -> Arc<[Fit]> {
-        let known = held(&self.fits).get(tag).cloned();
-        known.unwrap_or_else(|| {
-            let fits: Arc<[Fit]> = self.diagnosis.given_others_of(tag).into();
-            held(&self.fits).insert(tag.to_string(), Arc::clone(&fits));
-            fits
-        })
+        let reckon = || Ok::<_, Infallible>(self.diagnosis.given_others_of(tag).into());
+        let Ok(fits) = self.answer(|answers| &mut answers.fits, tag.to_string(), reckon);
+        fits
+    }
+
+    /// How all that was found on them speaks about the modes of the machine.
+    pub(crate) fn speaks(&self, tag: &str) -> Result<Arc<[Speaks]>, Error> {
+        let reckon = || told(self.diagnosis.for_and_against(tag));
+        self.answer(|answers| &mut answers.speaks, tag.to_string(), reckon)
+    }
+
+    /// The chance that each function of a machine fails.
+    pub(crate) fn functions(&self, tag: &str) -> Result<Arc<[FunctionChance]>, Error> {
+        let reckon = || told(self.diagnosis.functions(tag));
+        self.answer(|answers| &mut answers.functions, tag.to_string(), reckon)
     }
 
     /// All modes of a machine and of the outside things of its board, likeliest first.
@@ -148,45 +194,49 @@ impl Reckoned {
     }
 
     /// The likeliest sets of modes of a machine.
-    pub(crate) fn explanations(&self, tag: &str, count: usize) -> Result<Vec<Explanation>, Error> {
-        let known = held(&self.explanations).get(tag).cloned();
-        if let Some((_, found)) = known.filter(|(asked, _)| *asked >= count) {
-            return Ok(found.into_iter().take(count).collect());
-        }
-        let found = self
-            .diagnosis
-            .explanations(tag, count)
-            .map_err(|error| too_much(&error))?;
-        held(&self.explanations).insert(tag.to_string(), (count, found.clone()));
-        Ok(found)
+    pub(crate) fn explanations(
+        &self,
+        tag: &str,
+        count: usize,
+    ) -> Result<Arc<[Explanation]>, Error> {
+        let reckon = || told(self.diagnosis.explanations(tag, count));
+        let key = (tag.to_string(), count);
+        self.answer(|answers| &mut answers.explanations, key, reckon)
     }
 
     /// What to do next with a machine; the economy is that of its board with the set-ups that stand.
     pub(crate) fn advice(&self, tag: &str, economy: &Economy) -> Result<Advice, Error> {
         let key = (tag.to_string(), economy.standing.clone());
-        let known = held(&self.advice).get(&key).cloned();
-        if let Some(known) = known {
-            return Ok(known);
-        }
-        let found = self
-            .diagnosis
-            .next(tag, economy)
-            .map_err(|error| too_much(&error))?;
-        let found = Arc::new(found);
-        held(&self.advice).insert(key, Arc::clone(&found));
-        Ok(found)
+        let reckon = || {
+            let advice = self.diagnosis.next(tag, economy);
+            advice.map(Arc::new).map_err(|error| too_much(&error))
+        };
+        self.answer(|answers| &mut answers.advice, key, reckon)
+    }
+
+    /// What trying chips of a machine in the mule saves, as `reckon` tells; the economy as for [`Reckoned::advice`].
+    pub(crate) fn tries(
+        &self,
+        tag: &str,
+        economy: &Economy,
+        reckon: impl FnOnce() -> Result<Vec<Step>, Error>,
+    ) -> Result<Arc<[Step]>, Error> {
+        let key = (tag.to_string(), economy.standing.clone());
+        self.answer(|answers| &mut answers.tries, key, || Ok(reckon()?.into()))
     }
 
     /// Reckons for several machines what [`Reckoned::advice`] answers afterwards.
     pub(crate) fn advise_each(&self, asked: &[(&str, &Economy)]) -> Result<(), Error> {
         let key = |(tag, economy): &(&str, &Economy)| (tag.to_string(), economy.standing.clone());
         let mut open: Vec<(&str, &Economy)> = asked.to_vec();
-        let known = held(&self.advice);
-        open.retain(|one| !known.contains_key(&key(one)));
+        let known = held(&self.answers);
+        open.retain(|one| !known.advice.contains_key(&key(one)));
         drop(known);
         let found = self.diagnosis.next_each(&open);
         let found = found.map_err(|error| too_much(&error))?.into_iter();
-        held(&self.advice).extend(open.iter().map(key).zip(found.map(Arc::new)));
+        held(&self.answers)
+            .advice
+            .extend(open.iter().map(key).zip(found.map(Arc::new)));
         Ok(())
     }
 
@@ -232,6 +282,11 @@ fn in_order(mut modes: Vec<Suspicion>) -> Vec<Suspicion> {
     modes
 }
 
+/// A list that can be kept and shown at once.
+fn told<T>(found: Result<Vec<T>, diagnosis::Error>) -> Result<Arc<[T]>, Error> {
+    found.map(Arc::from).map_err(|error| too_much(&error))
+}
+
 /// An answer that cannot be given.
 pub(crate) fn too_much(error: &diagnosis::Error) -> Error {
     Error::new(ErrorKind::Refused, error.message.clone())
@@ -257,9 +312,11 @@ fn suspicion(mode: ModeChance, machine: &Machine, board: &Profile) -> Option<Sus
 pub(crate) struct Cache {
     /// Last line and folder state it belongs to.
     key: (i64, u64),
-    by_without: BTreeMap<Vec<i64>, Reckoned>,
+    by_without: BTreeMap<Vec<i64>, Arc<Reckoned>>,
     /// What was reckoned last for another state, to start from.
-    before: Option<Reckoned>,
+    before: Option<Arc<Reckoned>>,
+    /// What was reckoned for states that may come.
+    pub(crate) ahead: Ahead,
     /// Job cards by tag and standing set-ups.
     cards: BTreeMap<(String, Vec<String>), JobCard>,
     /// They hang on the folder alone.
@@ -306,6 +363,7 @@ impl Cache {
                 blanks,
                 trials,
                 before: last.or(self.before.take()),
+                ahead: std::mem::take(&mut self.ahead),
                 ..Cache::default()
             };
         }
@@ -320,14 +378,18 @@ impl Cache {
     ) -> Result<(), Error> {
         if !self.by_without.contains_key(without) {
             let before = self.by_without.values().next().or(self.before.as_ref());
-            let reckoned = Reckoned::of(pile, boards, without, before)?;
-            self.by_without.insert(without.to_vec(), reckoned);
+            let before = before.map(Arc::as_ref);
+            let mut reckoned = Reckoned::of(pile, boards, without, before)?;
+            if let Some(answers) = self.ahead.of(&reckoned) {
+                reckoned.answers = Mutex::new(answers);
+            }
+            self.by_without.insert(without.to_vec(), Arc::new(reckoned));
         }
         Ok(())
     }
 
     /// What [`Cache::fill`] left there.
-    pub(crate) fn at(&self, without: &[i64]) -> Option<&Reckoned> {
+    pub(crate) fn at(&self, without: &[i64]) -> Option<&Arc<Reckoned>> {
         self.by_without.get(without)
     }
 }

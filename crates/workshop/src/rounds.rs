@@ -1,6 +1,6 @@
 //! The next rounds: which look at which machines next, set-ups paid once for all of them.
 
-use std::collections::BTreeSet;
+use std::{collections::BTreeSet, sync::Arc};
 
 use catalogue::{Check, Profile};
 use diagnosis::{Economy, Look, SetUps, Step};
@@ -232,9 +232,9 @@ impl Open {
             };
             let tries = match &mules[number] {
                 Some(mule) => mule.steps(now, &state.folder, machine, board, economy)?,
-                None => Vec::new(),
+                None => Arc::default(),
             };
-            for step in steps.iter().chain(&tries) {
+            for step in steps.iter().chain(&*tries) {
                 let fits = |check: &&Check| step.tried.is_some() || fits(check);
                 if let Some(check) = board.check(&step.check).filter(fits) {
                     open.add(number, board, mules[number].as_ref(), check, step, economy);

@@ -44,7 +44,7 @@ impl Mule {
         machine: &Machine,
         board: &Arc<Profile>,
         economy: &Economy,
-    ) -> Result<Vec<Step>> {
+    ) -> Result<Arc<[Step]>> {
         let moving = |part: &Part| moving(folder, part);
         let trial = |part: &Part| {
             let known = held(&self.trials).get(&part.reference).cloned();
@@ -55,14 +55,16 @@ impl Mule {
             held(&self.trials).insert(part.reference.clone(), trial.clone());
             Ok(trial)
         };
-        let steps = now.diagnosis.tries(&machine.tag, economy, trial, moving);
-        let mut steps = steps.map_err(|error| too_much(&error))?;
         let there = |step: &Step| {
             let part = step.tried.as_ref().and_then(|part| board.part(part));
             part.is_some_and(|part| !machine.empty.contains(&part.reference))
         };
-        steps.retain(there);
-        Ok(steps)
+        now.tries(&machine.tag, economy, || {
+            let steps = now.diagnosis.tries(&machine.tag, economy, trial, moving);
+            let mut steps = steps.map_err(|error| too_much(&error))?;
+            steps.retain(there);
+            Ok(steps)
+        })
     }
 }
 

@@ -295,7 +295,15 @@ impl Inner {
             self.cache.fill(&state.pile, &boards, lines)?;
         }
         let cache = &self.cache;
-        Ok(without.iter().filter_map(|lines| cache.at(lines)).collect())
+        let all = without.iter().filter_map(|lines| cache.at(lines));
+        Ok(all.map(Arc::as_ref).collect())
+    }
+
+    /// The pile as it is, diagnosed.
+    pub(crate) fn reckoned(&mut self) -> Result<Arc<Reckoned>> {
+        self.reckon(&[&[]])?;
+        let known = self.cache.at(&[]).cloned();
+        known.ok_or_else(|| Error::new(ErrorKind::Internal, "nothing was reckoned"))
     }
 }
 

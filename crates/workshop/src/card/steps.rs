@@ -98,7 +98,7 @@ impl Case<'_> {
         steps: &[Step],
         economy: &Economy,
     ) -> Result<Vec<NextStep>> {
-        let predictions = now.diagnosis.predictions(&self.machine.tag);
+        let predictions = now.diagnosis.predictions_of_group(&self.machine.tag);
         let predictions = predictions.map_err(|error| too_much(&error))?;
         let tells = |step: &Step| {
             let mut same = predictions.iter().filter(|one| one.check == step.check);
