@@ -8,7 +8,7 @@ use journal::{Draft, Shown};
 
 use crate::{
     Workshop,
-    card::{at_hand, card_of, standing},
+    card::{card_of, standing},
     economy::economy,
     entry::{Finding, Understanding},
     findings::finding_drafts,
@@ -149,7 +149,6 @@ impl Start {
             outcomes.map(|outcome| (&check.id, &outcome.id))
         });
         let all = likely.chain(again);
-        let all = all.filter(|(check, _)| at_hand(machine, &self.board, check));
         Ok(all
             .map(|(check, outcome)| finding_drafts(machine, &seen(check, outcome)))
             .collect())

@@ -69,8 +69,8 @@ fn cards_say_the_same() {
     check("T-08", "picture start", 5, true);
     // a value nobody could know
     check("T-04", "reset 142 ms", 0, false);
-    // it cannot be switched on
-    check("T-06", "picture black", 0, false);
+    // it cannot be switched on, says the pile
+    check("T-06", "picture black", 0, true);
     // the same power-up, and so late that it was switched off in between
     workshop.measure("T-03", "voices pass").unwrap();
     check("T-03", "picture black", 5, true);

@@ -3,7 +3,10 @@
 //! A ground is passed up and down once. Then it is known how much each entry of each message counts for the total (the derivatives of
 //! [`crate::messages`]), and for what is said beside it only the cliques that this touches are summed anew, and those between them.
 
-use std::{collections::BTreeMap, sync::Arc};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
 
 use crate::{
     asking::Works,
@@ -37,7 +40,11 @@ impl Tree {
             .iter()
             .map(|works| self.spot(works, &found))
             .collect();
-        let needed = self.above(spots.iter().flat_map(|spot| &spot.tops));
+        let tops = || spots.iter().flat_map(|spot| &spot.tops);
+        let needed = self.above(tops());
+        let told: BTreeSet<usize> = tops().map(|&top| self.root_of(top)).collect();
+        let (told, others): (Vec<usize>, Vec<usize>) =
+            self.cliques.roots().partition(|root| told.contains(root));
         // by what is said, so that what several lanes ask for is done once
         let mut asked: BTreeMap<(usize, usize), Vec<usize>> = BTreeMap::new();
         for (pair, &(ground, works)) in pairs.iter().enumerate() {
@@ -52,8 +59,9 @@ impl Tree {
         let answer = |frame: &mut Frame<'_>, (number, some): (usize, &[Question])| {
             let mut answered = Vec::new();
             let dirty = frame.ground(some, &grounds[0], &needed);
+            let others = frame.product(&others, [Lanes::ONE], &[]);
             for ((_, works), asked) in asked.range((number, 0)..(number + 1, 0)) {
-                let total = frame.total(&spots[*works]);
+                let total = frame.total(&spots[*works], &told, others);
                 let log = |&pair: &usize| (pair, total[pairs[pair].0 % LANES]);
                 answered.extend(asked.iter().map(log));
             }
@@ -180,8 +188,13 @@ impl Frame<'_> {
         dirty
     }
 
-    /// The logarithm of each ground's total with what is said beside it.
-    fn total(&mut self, spot: &Spot) -> [f64; LANES] {
+    /// The logarithm of each ground's total with what is said beside it; `others` is the product of the roots at which nothing is.
+    fn total(
+        &mut self,
+        spot: &Spot,
+        told: &[usize],
+        (others, power): (Lanes, i32),
+    ) -> [f64; LANES] {
         let changed = || spot.path.iter().chain(&spot.tops);
         let mut saved = std::mem::take(&mut self.saved);
         saved.clear();
@@ -210,14 +223,21 @@ impl Frame<'_> {
             left = others;
         }
         self.saved = saved;
-        self.product(&tops, spot.log_scale)
+        let (product, more) = self.product(told, [others], &tops);
+        let power = f64::from(power + more) * std::f64::consts::LN_2;
+        let before = self.tree.scalar.ln() + spot.log_scale + power;
+        product.0.map(|total| total.ln() + before)
     }
 
-    /// The product of all trees of cliques, some of them being told, as logarithm.
-    fn product(&self, told: &[(usize, Lanes, i32)], log_scale: f64) -> [f64; LANES] {
-        let mut product = [Lanes::ONE];
+    /// The product of some roots and this, with its power of two; what is told of a root stands in its place.
+    fn product(
+        &self,
+        roots: &[usize],
+        mut product: [Lanes; 1],
+        told: &[(usize, Lanes, i32)],
+    ) -> (Lanes, i32) {
         let mut exponent = 0;
-        for root in self.tree.cliques.roots() {
+        for &root in roots {
             let group = self.tree.cliques.groups(root).start;
             let known = told.iter().find(|(told, _, _)| *told == root);
             let (value, power) = known.map_or(
@@ -227,8 +247,7 @@ impl Frame<'_> {
             product[0] = product[0] * value.positive();
             exponent += power + brought_back(&mut product, &mut []);
         }
-        let power = f64::from(exponent) * std::f64::consts::LN_2;
-        let before = self.tree.scalar.ln() + log_scale + power;
-        product[0].0.map(|total| total.ln() + before)
+        let [product] = product;
+        (product, exponent)
     }
 }
