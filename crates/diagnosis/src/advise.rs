@@ -77,6 +77,23 @@ impl Diagnosis {
         Ok((steps, course))
     }
 
+    /// The best course without further checks.
+    ///
+    /// # Errors
+    /// As for [`Diagnosis::next`].
+    pub fn course(&self, tag: &str, economy: &Economy) -> Result<Course, Error> {
+        let (group, machine) = self.place(tag)?;
+        let of = &self.groups()[group];
+        let compiled = of.compiled();
+        if compiled.upward.log_total == f64::NEG_INFINITY {
+            return Ok(leave(economy));
+        }
+        let adviser = Adviser::new(&of.unrolled, machine, Ground::plain(compiled), economy);
+        let now = adviser.now(self.marginals(group));
+        let best = adviser.weighed_each(&[now])?.into_iter().next();
+        Ok(best.map_or_else(|| leave(economy), |best| best.course))
+    }
+
     /// What [`Diagnosis::next`] says of several machines, side by side where there are several processors.
     ///
     /// # Errors

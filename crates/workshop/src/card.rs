@@ -19,7 +19,7 @@ use crate::{
     lead::cannot_be_on,
     pile::Machine,
     reach::Reach,
-    reckon::{Boards, Reckoned, Suspicion, among_workers, both, too_much},
+    reckon::{Boards, Reckoned, Suspicion, among_workers, both, others_first, too_much},
     rows, say,
     shelving::{Fresh, can_be_shelved},
     tries::Mule,
@@ -159,6 +159,7 @@ impl Found {
     ) -> Result<Found> {
         let testimony = Testimony::of(state, machine, now)?;
         let explanations = now.explanations(&machine.tag, 5)?;
+        others_first();
         let tries = match mule {
             Some(mule) => mule.steps(now, &state.folder, machine, board, economy)?,
             None => Arc::default(),

@@ -257,6 +257,11 @@ pub(crate) fn among_workers<R: Send>(work: impl FnOnce() -> R + Send) -> R {
     rayon::scope(|_| work())
 }
 
+/// Lets what waits be done first, so that what follows fills a gap in which others cannot be helped.
+pub(crate) fn others_first() {
+    while rayon::yield_now() == Some(rayon::Yield::Executed) {}
+}
+
 /// Does both at once: one by whoever is free, the other here.
 pub(crate) fn both<A: Send, B>(
     one: impl FnOnce() -> A + Send,

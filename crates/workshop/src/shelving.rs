@@ -200,11 +200,8 @@ fn course(
     let known = |events: &[String]| -> BTreeMap<String, bool> {
         events.iter().map(|event| (event.clone(), true)).collect()
     };
-    // no look is weighed, so none need be known
-    let mut profile = Profile::clone(board);
-    profile.checks.clear();
     let situation = Situation {
-        profiles: BTreeMap::from([(id.clone(), Arc::new(profile))]),
+        profiles: BTreeMap::from([(id.clone(), Arc::clone(board))]),
         machines: vec![diagnosis::Machine {
             tag: TAG.to_string(),
             profile: id.clone(),
@@ -217,10 +214,9 @@ fn course(
         lots: BTreeMap::from([(TAG.to_string(), known(lot_events))]),
         ..Situation::default()
     };
-    let diagnosis = Diagnosis::of(&situation).map_err(|error| too_much(&error))?;
-    let (_, course) = diagnosis
-        .next(TAG, economy)
-        .map_err(|error| too_much(&error))?;
+    let diagnosis = Diagnosis::of(situation).map_err(|error| too_much(&error))?;
+    let course = diagnosis.course(TAG, economy);
+    let course = course.map_err(|error| too_much(&error))?;
     held(blanks).insert(blank, course.clone());
     Ok(course)
 }

@@ -355,6 +355,9 @@ fn compare(seed: u64, tally: &mut Tally) {
             own.value,
             economy.worth,
         );
+        let alone = diagnosis.course(tag, &economy).expect("a course");
+        let alone = alone.value;
+        tally.number(&format!("{what} alone"), alone, own.value, economy.worth);
         // where going on is worth exactly nothing, either course will do
         if course.remedies == own.remedies {
             tally.number(&format!("{what} works"), course.works, own.works, 1.0);
