@@ -39,7 +39,13 @@ pub async fn serve(
     shutdown: impl Future<Output = ()> + Send + 'static,
 ) -> io::Result<()> {
     let bound = listener.local_addr()?.ip();
-    let app = app(AppState::new(workshop, bound));
+    let state = AppState::new(workshop, bound);
+    let app = app(state.clone());
+    let shutdown = async move {
+        shutdown.await;
+        // ends what goes on only while it is quiet
+        state.ask();
+    };
     axum::serve(listener, app)
         .with_graceful_shutdown(shutdown)
         .await
