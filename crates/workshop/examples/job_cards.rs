@@ -27,9 +27,12 @@ fn main() -> Result<(), Box<dyn Error>> {
     copy(&demo, folder.path())?;
     open(folder.path())?.play(&fs::read_to_string(demo.join("pile.toml"))?)?;
     let rows = open(folder.path())?.bench()?.rows;
+    let tags = || rows.iter().map(|row| &row.tag);
+    // a program that was opened just now has got nothing ready yet
+    let cold = tags().map(|tag| cold(folder.path(), tag, repeats));
+    let cold: Vec<Vec<f64>> = cold.collect::<Result<_, _>>()?;
     let mut lines = Vec::new();
-    for tag in rows.iter().map(|row| &row.tag) {
-        let cold = cold(folder.path(), tag, repeats)?;
+    for (tag, cold) in tags().zip(cold) {
         let warm = warm_card(folder.path(), tag, repeats, true)?;
         let unready = warm_card(folder.path(), tag, repeats, false)?;
         lines.push(format!(

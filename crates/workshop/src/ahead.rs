@@ -1,10 +1,14 @@
 //! While somebody works at a machine: what its card will need after the next finding.
 
-use std::{collections::BTreeMap, sync::Arc};
+use std::{
+    collections::BTreeMap,
+    sync::{Arc, OnceLock},
+};
 
 use catalogue::{Check, Profile};
 use diagnosis::{Economy, Trace};
 use journal::{Draft, Shown};
+use rayon::{ThreadPool, ThreadPoolBuilder};
 
 use crate::{
     Workshop,
@@ -71,11 +75,9 @@ impl Workshop {
     /// As [`Workshop::card`].
     pub fn reckon_ahead(&self, tag: &str, go_on: impl Fn() -> bool + Sync) -> Result<usize> {
         let start = Start::of(&mut *self.fresh()?, tag)?;
-        // the other threads are for those who wait for an answer
-        let one_thread = rayon::ThreadPoolBuilder::new().num_threads(1).build();
-        match one_thread {
-            Ok(one_thread) => one_thread.install(|| self.go_through(&start, &go_on)),
-            Err(_) => Ok(0),
+        match one_thread() {
+            Some(one_thread) => one_thread.install(|| self.go_through(&start, &go_on)),
+            None => Ok(0),
         }
     }
 
@@ -98,6 +100,14 @@ impl Workshop {
         }
         Ok(through)
     }
+}
+
+/// Where nobody waits for an answer; the other threads are for those who do. It stays, for what a thread allocated that has ended is
+/// slow to be used again.
+fn one_thread() -> Option<&'static ThreadPool> {
+    static ONE_THREAD: OnceLock<Option<ThreadPool>> = OnceLock::new();
+    let made = || ThreadPoolBuilder::new().num_threads(1).build().ok();
+    ONE_THREAD.get_or_init(made).as_ref()
 }
 
 /// A machine as things stand.
