@@ -32,6 +32,8 @@ use crate::{
 
 /// Suspects that a course tries at most.
 const MOST_TRIED: usize = 8;
+/// Suspects of courses that are asked of one network at most, where courses that try much the same can be parted from others.
+const MOST_TOGETHER: usize = 16;
 /// A suspect below this chance is not tried.
 const LEAST_CHANCE: f64 = 1e-3;
 /// An outcome below this chance is not followed.
@@ -105,6 +107,7 @@ impl Diagnosis {
 }
 
 /// What is known at a point from which courses are weighed.
+#[derive(Clone, Copy)]
 pub(crate) struct Point<'a> {
     pub(crate) seen: Seen<'a>,
     /// The logarithm of its chance, all findings included.
@@ -114,6 +117,7 @@ pub(crate) struct Point<'a> {
 }
 
 /// What was seen beside the findings.
+#[derive(Clone, Copy)]
 pub(crate) enum Seen<'a> {
     Nothing,
     /// How much it speaks for each state of a chip.
@@ -284,7 +288,7 @@ impl<'a> Adviser<'a> {
             .iter()
             .map(|point| self.order(point.marginals))
             .collect();
-        let solved = self.solved_each(points, &tried)?;
+        let solved = self.solved_by_parts(points, &tried)?;
         let each = tried.iter().zip(&solved);
         Ok(each
             .map(|(tried, solved)| self.weigh(tried, solved))
@@ -410,6 +414,31 @@ impl<'a> Adviser<'a> {
             .take(MOST_TRIED)
             .map(|place| tried[place])
             .collect()
+    }
+
+    /// What [`Adviser::solved_each`] says, of points that try much the same together where they try much in all.
+    fn solved_by_parts(
+        &self,
+        points: &[Point<'_>],
+        tried: &[Vec<(Var, usize)>],
+    ) -> Result<Vec<Vec<f64>>, Error> {
+        let suspects: BTreeSet<Var> = tried.iter().flatten().map(|(var, _)| *var).collect();
+        let count = suspects.len().div_ceil(MOST_TOGETHER).max(1);
+        let mut order: Vec<usize> = (0..points.len()).collect();
+        order.sort_by(|&a, &b| tried[a].cmp(&tried[b]));
+        let parts: Vec<&[usize]> = order.chunks(points.len().div_ceil(count).max(1)).collect();
+        let solve = |part: &[usize]| {
+            let some: Vec<Point<'_>> = part.iter().map(|&at| points[at]).collect();
+            let tried: Vec<_> = part.iter().map(|&at| tried[at].clone()).collect();
+            self.solved_each(&some, &tried)
+        };
+        let mut all = vec![Vec::new(); points.len()];
+        for (part, solved) in parts.iter().zip(side_by_side(parts.clone(), solve)) {
+            for (&at, solved) in part.iter().zip(solved?) {
+                all[at] = solved;
+            }
+        }
+        Ok(all)
     }
 
     /// From each point, by number of remedies done: the chance that the machine works, each remedy putting its suspect right with its
