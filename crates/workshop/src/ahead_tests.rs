@@ -78,6 +78,21 @@ fn cards_say_the_same() {
 }
 
 #[test]
+fn other_settings_are_another_question() {
+    let (dir, workshop) = demo();
+    workshop.card("T-02").unwrap();
+    assert!(workshop.reckon_ahead("T-02", || true).unwrap() > 0);
+    let settings = dir.path().join("workshop.toml");
+    let text = fs::read_to_string(&settings).unwrap();
+    fs::write(&settings, text.replace("\"12.00\" ", "\"120.00\" ")).unwrap();
+    workshop.measure("T-02", "picture black").unwrap();
+    let card = |workshop: &Workshop| format!("{:#?}", workshop.card("T-02").unwrap());
+    let now = card(&workshop);
+    assert!(now.contains("120.00"), "{now}");
+    assert_eq!(now, card(&open(dir.path())));
+}
+
+#[test]
 fn others_go_first() {
     let (_dir, workshop) = demo();
     assert_eq!(workshop.reckon_ahead("T-02", || false).unwrap(), 0);

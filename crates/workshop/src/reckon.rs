@@ -358,19 +358,18 @@ impl Cache {
     pub(crate) fn keep(&mut self, key: (i64, u64)) {
         if self.key != key {
             let last = self.by_without.remove(&Vec::new());
-            let (mut blanks, mut trials) = (Blanks::default(), BTreeMap::new());
-            if self.key.1 == key.1 {
-                blanks = std::mem::take(&mut self.blanks);
-                trials = std::mem::take(&mut self.trials);
-            }
-            *self = Cache {
+            let mut kept = Cache {
                 key,
-                blanks,
-                trials,
                 before: last.or(self.before.take()),
-                ahead: std::mem::take(&mut self.ahead),
                 ..Cache::default()
             };
+            // what hangs on the folder
+            if self.key.1 == key.1 {
+                kept.blanks = std::mem::take(&mut self.blanks);
+                kept.trials = std::mem::take(&mut self.trials);
+                kept.ahead = std::mem::take(&mut self.ahead);
+            }
+            *self = kept;
         }
     }
 
