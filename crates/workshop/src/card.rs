@@ -12,7 +12,7 @@ use jiff::ZonedDateTime;
 use journal::{Act, Entry, Line, Places, Shown};
 
 use crate::{
-    Error, Workshop,
+    Workshop,
     doubt::{Doubted, doubted},
     economy::economy,
     evidence::{Testimony, unseen, why},
@@ -59,8 +59,7 @@ impl Workshop {
     pub fn export_network(&self, tag: &str) -> Result<ExportedNetwork> {
         let mut inner = self.fresh()?;
         let tag = inner.state().machine(tag)?.tag.clone();
-        let reckoned = inner.reckon(&[&[]])?;
-        let now = reckoned.first().ok_or_else(nothing_reckoned)?;
+        let now = inner.reckoned()?;
         let network = now
             .diagnosis
             .export_network(&tag)
@@ -71,10 +70,6 @@ impl Workshop {
             names: network.names,
         })
     }
-}
-
-fn nothing_reckoned() -> Error {
-    Error::new(crate::ErrorKind::Internal, "nothing was reckoned")
 }
 
 /// A machine with what was reckoned about it.
@@ -101,8 +96,7 @@ fn card(inner: &mut Inner, tag: &str) -> Result<JobCard> {
     let (boards, blanks) = (state.boards()?, inner.cache().blanks());
     let mule = Mule::of(inner, machine);
     let board = state.folder.board(&machine.board)?;
-    let reckoned = inner.reckon(&[&[]])?;
-    let now = reckoned.first().ok_or_else(nothing_reckoned)?;
+    let now = &*inner.reckoned()?;
     let economy = economy(&state.folder, &board, machine, &standing);
     // both are reckoned beside the advice
     let mut fresh = None;

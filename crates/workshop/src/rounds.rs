@@ -8,7 +8,7 @@ use journal::{Line, Shown, Truth};
 use serde::Serialize;
 
 use crate::{
-    Error, ErrorKind, Workshop,
+    Workshop,
     card::{at_hand, standing},
     economy::economy,
     lead::{absent_supply, standing_words},
@@ -190,10 +190,7 @@ impl Open {
             .iter()
             .map(|machine| Mule::of(inner, machine))
             .collect();
-        let reckoned = inner.reckon(&[&[]])?;
-        let now = reckoned
-            .first()
-            .ok_or_else(|| Error::new(ErrorKind::Internal, "nothing was reckoned"))?;
+        let now = &*inner.reckoned()?;
         let economies: Vec<Option<Economy>> = state
             .pile
             .machines

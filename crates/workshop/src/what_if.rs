@@ -119,11 +119,8 @@ impl Workshop {
         let mut inner = self.fresh()?;
         let tag = inner.state().machine(tag)?.tag.clone();
         let case = Case::of(&mut inner, tag)?;
-        let reckoned = inner.reckon(&[&[]])?;
-        let now = *reckoned
-            .first()
-            .ok_or_else(|| Error::new(ErrorKind::Internal, "nothing was reckoned"))?;
-        case.answer(now, line.trim())
+        let now = inner.reckoned()?;
+        case.answer(&now, line.trim())
     }
 }
 
