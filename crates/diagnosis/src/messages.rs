@@ -10,7 +10,7 @@
 
 use crate::{
     clique::{Cliques, Node, Row},
-    number::{Lanes, Number, Running},
+    number::{Bound, Lanes, Number, Running},
 };
 
 /// Numbers without and with the unmodelled fault.
@@ -24,6 +24,15 @@ pub(crate) fn times<T: Number>([a, b]: Dual<T>, [c, d]: Dual<T>) -> Dual<T> {
 /// The second part of a product.
 fn second<T: Number>([a, b]: Dual<T>, [c, d]: Dual<T>) -> T {
     a * d + b * c
+}
+
+/// Empties a list and makes room in it; nothing has to be moved, so the old room goes before the new one comes.
+pub(crate) fn cleared_for<T>(list: &mut Vec<T>, count: usize) {
+    list.clear();
+    if list.capacity() < count {
+        *list = Vec::new();
+        list.reserve_exact(count);
+    }
 }
 
 /// Where numbers leave this range they are brought back by a power of two.
@@ -103,6 +112,56 @@ impl<'a, T: Number, O: Own<T>> Entries<'a, T, O> {
         })
     }
 
+    /// The sums of its message, from the messages below; the power of two that was taken from them is handed back.
+    fn sums(self, below: impl Fn(usize) -> T, sums: &mut [T]) -> i32 {
+        if self.weights.is_empty() {
+            self.sums_of(below, plain, sums);
+        } else {
+            self.sums_of(below, self.weighted(), sums);
+        }
+        brought_back(sums, &mut [])
+    }
+
+    fn sums_of(self, below: impl Fn(usize) -> T, number: impl Fn(O, u16) -> T, sums: &mut [T]) {
+        sums.fill(T::ZERO);
+        for run in self.runs() {
+            let sums = &mut sums[run.row.group - self.node.groups.start..];
+            let put = |beside: usize, value: T| sums[beside] += value;
+            run.sums(self.node, &below, &number, put);
+        }
+    }
+
+    /// The same with the unmodelled fault.
+    fn dual_sums(self, below: impl Fn(usize) -> Dual<T>, sums: &mut [T], faulty: &mut [T]) -> i32 {
+        if self.weights.is_empty() {
+            self.dual_sums_of(below, plain, sums, faulty);
+        } else {
+            self.dual_sums_of(below, self.weighted(), sums, faulty);
+        }
+        brought_back(sums, faulty)
+    }
+
+    fn dual_sums_of(
+        self,
+        below: impl Fn(usize) -> Dual<T>,
+        number: impl Fn(O, u16) -> T,
+        sums: &mut [T],
+        faulty: &mut [T],
+    ) {
+        sums.fill(T::ZERO);
+        faulty.fill(T::ZERO);
+        let carries = self.carries();
+        for run in self.runs() {
+            let group = run.row.group - self.node.groups.start;
+            let (sums, faulty) = (&mut sums[group..], &mut faulty[group..]);
+            let put = |beside: usize, value: Dual<T>| {
+                sums[beside] += value[0];
+                faulty[beside] += value[1];
+            };
+            run.dual_sums(self.node, carries, &below, &number, put);
+        }
+    }
+
     /// Whether the unmodelled fault sits at one of the variables of a class.
     fn carries(self) -> impl Fn(u16) -> bool + Copy {
         let carries = self.node.carries;
@@ -156,7 +215,7 @@ impl<O: Copy> Run<'_, O> {
     fn sums<T: Number>(
         &self,
         node: &Node<'_>,
-        below: &[T],
+        below: impl Fn(usize) -> T,
         number: impl Fn(O, u16) -> T,
         put: impl FnMut(usize, T),
     ) {
@@ -166,22 +225,22 @@ impl<O: Copy> Run<'_, O> {
             0 => self.put(each, wide, T::add, put),
             1 => {
                 let each = each.zip(self.maps_of());
-                let each = each.map(|(own, [child])| own * below[child]);
+                let each = each.map(|(own, [child])| own * below(child));
                 self.put(each, wide, T::add, put);
             }
             2 => {
                 let each = each.zip(self.maps_of());
-                let each = each.map(|(own, [left, right])| own * below[left] * below[right]);
+                let each = each.map(|(own, [left, right])| own * below(left) * below(right));
                 self.put(each, wide, T::add, put);
             }
             3 => {
                 let each = each.zip(self.maps_of::<3>());
-                let times = |value: T, child: usize| value * below[child];
+                let times = |value: T, child: usize| value * below(child);
                 let each = each.map(|(own, map)| map.into_iter().fold(own, times));
                 self.put(each, wide, T::add, put);
             }
             _ => {
-                let times = |value: T, child: usize| value * below[child];
+                let times = |value: T, child: usize| value * below(child);
                 let each = each.zip(self.maps());
                 let each = each.map(|(own, map)| map.fold(own, times));
                 self.put(each, wide, T::add, put);
@@ -283,44 +342,18 @@ impl<T: Number> Messages<T> {
 
     /// The message of a clique, after those of the cliques below it.
     pub(crate) fn sum_up<O: Own<T>>(&mut self, entries: Entries<'_, T, O>) {
-        if entries.weights.is_empty() {
-            self.sum(entries, plain);
-        } else {
-            self.sum(entries, entries.weighted());
-        }
-    }
-
-    fn sum<O: Own<T>>(&mut self, entries: Entries<'_, T, O>, number: impl Fn(O, u16) -> T + Copy) {
-        let node = entries.node;
-        let first = node.groups.start;
-        let (below, sums) = self.sums.split_at_mut(first);
-        let sums = &mut sums[..node.groups.len()];
-        sums.fill(T::ZERO);
-        let shift = if node.dual {
-            let (faulty_below, faulty) = self.faulty.split_at_mut(first);
-            let faulty = &mut faulty[..sums.len()];
-            faulty.fill(T::ZERO);
+        let groups = &entries.node.groups;
+        let (below, sums) = self.sums.split_at_mut(groups.start);
+        let sums = &mut sums[..groups.len()];
+        let shift = if entries.node.dual {
+            let (faulty_below, faulty) = self.faulty.split_at_mut(groups.start);
+            let faulty = &mut faulty[..groups.len()];
             let below = |child: usize| [below[child], faulty_below[child]];
-            let carries = entries.carries();
-            for run in entries.runs() {
-                let group = run.row.group - first;
-                let (sums, faulty) = (&mut sums[group..], &mut faulty[group..]);
-                let put = |beside: usize, value: Dual<T>| {
-                    sums[beside] += value[0];
-                    faulty[beside] += value[1];
-                };
-                run.dual_sums(node, carries, below, number, put);
-            }
-            brought_back(sums, faulty)
+            entries.dual_sums(below, sums, faulty)
         } else {
-            for run in entries.runs() {
-                let sums = &mut sums[run.row.group - first..];
-                let put = |beside: usize, value: T| sums[beside] += value;
-                run.sums(node, below, number, put);
-            }
-            brought_back(sums, &mut [])
+            entries.sums(|child| below[child], sums)
         };
-        self.exponents[entries.index] = self.below(node) + shift;
+        self.exponents[entries.index] = self.below(entries.node) + shift;
     }
 
     /// The powers of two that the messages to a clique have together.
@@ -344,47 +377,149 @@ impl<T: Number> Messages<T> {
     }
 }
 
-/// Bounds of what rounding did to messages.
-#[derive(Debug)]
-pub(crate) struct Errors {
-    sums: Vec<f64>,
-    faulty: Vec<f64>,
+/// The messages of a pass that are kept as they are reckoned with, or in less room.
+pub(crate) trait Passed<T> {
+    fn empty(cliques: &Cliques) -> Self;
+
+    /// The message of a clique, after those of the cliques below it. What is in `spare` does not matter.
+    fn take<O: Own<T>>(&mut self, entries: Entries<'_, T, O>, spare: &mut Vec<T>);
+
+    /// The same where there was one before; says whether it is another one now.
+    fn replace<O: Own<T>>(&mut self, entries: Entries<'_, T, O>, spare: &mut Vec<T>) -> bool;
 }
 
-impl<T: Number> Messages<T> {
-    /// Numbers that carry their bounds.
-    pub(crate) fn with(&self, errors: &Errors) -> Messages<Running<T>> {
-        let with = |values: &[T], errors: &[f64]| {
-            let both = values.iter().zip(errors);
-            both.map(|(&value, &error)| Running { value, error })
-                .collect()
-        };
-        Messages {
-            sums: with(&self.sums, &errors.sums),
-            faulty: with(&self.faulty, &errors.faulty),
-            exponents: self.exponents.clone(),
+impl<T: Number> Passed<T> for Messages<T> {
+    fn empty(cliques: &Cliques) -> Self {
+        Self::empty(cliques)
+    }
+
+    fn take<O: Own<T>>(&mut self, entries: Entries<'_, T, O>, _spare: &mut Vec<T>) {
+        self.sum_up(entries);
+    }
+
+    fn replace<O: Own<T>>(&mut self, entries: Entries<'_, T, O>, before: &mut Vec<T>) -> bool {
+        let Entries { node, index, .. } = entries;
+        let groups = node.groups.clone();
+        before.clear();
+        before.extend_from_slice(&self.sums[groups.clone()]);
+        if node.dual {
+            before.extend_from_slice(&self.faulty[groups.clone()]);
         }
+        let exponent = self.exponents[index];
+        self.sum_up(entries);
+        let (sums, faulty) = before.split_at(groups.len());
+        exponent != self.exponents[index]
+            || self.sums[groups.clone()] != *sums
+            || node.dual && self.faulty[groups] != *faulty
     }
 }
 
-impl<T: Number> Messages<Running<T>> {
-    /// The numbers and their bounds.
-    pub(crate) fn apart(self) -> (Messages<T>, Errors) {
-        let apart = |all: Vec<Running<T>>| -> (Vec<T>, Vec<f64>) {
-            all.iter().map(|one| (one.value, one.error)).unzip()
+/// Messages with bounds of what rounding did to them.
+#[derive(Debug, Clone)]
+pub(crate) struct Bounded<T> {
+    pub(crate) messages: Messages<T>,
+    pub(crate) errors: Errors,
+}
+
+/// Bounds of what rounding did to messages.
+#[derive(Debug, Clone)]
+pub(crate) struct Errors {
+    sums: Vec<Bound>,
+    faulty: Vec<Bound>,
+}
+
+impl<T: Number> Bounded<T> {
+    fn sum(&self, entry: usize) -> Running<T> {
+        running(&self.messages.sums, &self.errors.sums, entry)
+    }
+
+    fn faulty(&self, entry: usize) -> Running<T> {
+        running(&self.messages.faulty, &self.errors.faulty, entry)
+    }
+
+    /// What a root says.
+    pub(crate) fn at(&self, entry: usize) -> Dual<Running<T>> {
+        let faulty = self.errors.faulty.get(entry);
+        [
+            self.sum(entry),
+            faulty.map_or(Running::ZERO, |_| self.faulty(entry)),
+        ]
+    }
+
+    /// Reckons the message of a clique; its power of two is handed back.
+    fn sum_up<O: Own<Running<T>>>(
+        &self,
+        entries: Entries<'_, Running<T>, O>,
+        into: &mut Vec<Running<T>>,
+    ) -> i32 {
+        let count = entries.node.groups.len();
+        let all = if entries.node.dual { 2 * count } else { count };
+        cleared_for(into, all);
+        into.resize(all, Running::ZERO);
+        let shift = if entries.node.dual {
+            let (sums, faulty) = into.split_at_mut(count);
+            entries.dual_sums(|child| [self.sum(child), self.faulty(child)], sums, faulty)
+        } else {
+            entries.sums(|child| self.sum(child), into)
         };
-        let (sums, errors) = apart(self.sums);
-        let (faulty, faulty_errors) = apart(self.faulty);
-        let messages = Messages {
-            sums,
-            faulty,
-            exponents: self.exponents,
-        };
+        self.messages.below(entries.node) + shift
+    }
+
+    fn put(
+        &mut self,
+        node: &Node<'_>,
+        index: usize,
+        message: &[Running<T>],
+        exponent: i32,
+    ) -> bool {
+        let (sums, faulty) = message.split_at(node.groups.len());
+        let mut changed =
+            std::mem::replace(&mut self.messages.exponents[index], exponent) != exponent;
+        let Self { messages, errors } = self;
+        for (all, bounds, message) in [
+            (&mut messages.sums, &mut errors.sums, sums),
+            (&mut messages.faulty, &mut errors.faulty, faulty),
+        ] {
+            for (entry, number) in node.groups.clone().zip(message) {
+                let bound = Bound::of(number.error);
+                changed |= all[entry] != number.value || bounds[entry] != bound;
+                (all[entry], bounds[entry]) = (number.value, bound);
+            }
+        }
+        changed
+    }
+}
+
+fn running<T: Number>(values: &[T], errors: &[Bound], entry: usize) -> Running<T> {
+    let (value, error) = (values[entry], errors[entry].get());
+    Running { value, error }
+}
+
+impl<T: Number> Passed<Running<T>> for Bounded<T> {
+    fn empty(cliques: &Cliques) -> Self {
+        let messages = Messages::empty(cliques);
         let errors = Errors {
-            sums: errors,
-            faulty: faulty_errors,
+            sums: vec![Bound::default(); messages.sums.len()],
+            faulty: vec![Bound::default(); messages.faulty.len()],
         };
-        (messages, errors)
+        Self { messages, errors }
+    }
+
+    fn take<O: Own<Running<T>>>(
+        &mut self,
+        entries: Entries<'_, Running<T>, O>,
+        spare: &mut Vec<Running<T>>,
+    ) {
+        self.replace(entries, spare);
+    }
+
+    fn replace<O: Own<Running<T>>>(
+        &mut self,
+        entries: Entries<'_, Running<T>, O>,
+        message: &mut Vec<Running<T>>,
+    ) -> bool {
+        let exponent = self.sum_up(entries, message);
+        self.put(entries.node, entries.index, message, exponent)
     }
 }
 

@@ -344,6 +344,20 @@ impl<T: Number> Mul for Running<T> {
     }
 }
 
+/// A bound of an error in half the room: of its digits, twenty-one are kept and what is left is rounded up.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(crate) struct Bound(u32);
+
+impl Bound {
+    pub(crate) fn of(error: f64) -> Self {
+        Self(((error.to_bits() + u64::from(u32::MAX)) >> 32) as u32)
+    }
+
+    pub(crate) fn get(self) -> f64 {
+        f64::from_bits(u64::from(self.0) << 32)
+    }
+}
+
 /// The rounded sum and what it leaves out.
 fn two_sum(a: f64, b: f64) -> (f64, f64) {
     let sum = a + b;
@@ -395,6 +409,28 @@ mod tests {
         let nine = third * third;
         let exact = 1.0 / 9.0;
         assert!((nine.high - exact).abs() < 1e-16);
+    }
+
+    #[test]
+    fn bounds_in_half_the_room_are_rounded_up() {
+        let check = |error: f64, exact: bool| {
+            let kept = Bound::of(error).get();
+            assert!(
+                kept >= error && kept <= error * (1.0 + 2.0_f64.powi(-20)),
+                "{error}"
+            );
+            assert_eq!(kept == error, exact, "{error}");
+        };
+        check(0.0, true);
+        check(1.0, true);
+        check(f64::INFINITY, true);
+        check(0.1, false);
+        check(1.7e-16, false);
+        check(2.3e-301, false);
+        check(1.0_f64.next_up(), false);
+        check(1.0_f64.next_down(), false);
+        assert_eq!(Bound::of(f64::MAX).get(), f64::INFINITY);
+        assert!(Bound::of(f64::from_bits(1)).get() > 0.0);
     }
 
     /// Sums of products against the same in pairs, whose digits are the truth here.

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use crate::{
     clique::{Cliques, Node},
-    messages::{Down, Dual, Entries, Messages, Wanted},
-    number::{Number, Running},
+    messages::{Bounded, Down, Dual, Entries, Messages, Passed, Wanted, cleared_for},
+    number::Number,
 };
 
 /// What a question changes, by cliques.
@@ -100,6 +100,7 @@ pub(crate) struct Pass<'a, T> {
     cliques: &'a Cliques,
     changes: &'a Changes<T>,
     own: Vec<T>,
+    spare: Vec<T>,
 }
 
 impl<'a, T: Number> Pass<'a, T> {
@@ -108,50 +109,45 @@ impl<'a, T: Number> Pass<'a, T> {
             cliques,
             changes,
             own: Vec::new(),
+            spare: Vec::new(),
         }
     }
 
-    pub(crate) fn up(&mut self) -> Messages<T> {
-        let mut messages = Messages::empty(self.cliques);
-        for node in 0..self.cliques.count() {
-            self.message(node, &mut messages);
+    pub(crate) fn up<M: Passed<T>>(&mut self) -> M {
+        let mut messages = M::empty(self.cliques);
+        for index in 0..self.cliques.count() {
+            self.at(index, |entries, spare| messages.take(entries, spare));
         }
         messages
     }
 
     /// Does those cliques anew that are marked, and those above whose messages change by it.
-    pub(crate) fn again(&mut self, messages: &mut Messages<T>, dirty: &mut [bool]) {
-        let mut before = Vec::new();
-        for node in 0..dirty.len() {
-            if !dirty[node] {
+    pub(crate) fn again(&mut self, messages: &mut impl Passed<T>, dirty: &mut [bool]) {
+        for index in 0..dirty.len() {
+            if !dirty[index] {
                 continue;
             }
-            let of = self.cliques.node(node);
-            let Some(parent) = of.parent else {
-                self.message(node, messages);
-                continue;
-            };
-            before.clear();
-            before.extend_from_slice(&messages.sums[of.groups.clone()]);
-            if of.dual {
-                before.extend_from_slice(&messages.faulty[of.groups.clone()]);
+            let changed = self.at(index, |entries, spare| messages.replace(entries, spare));
+            if let Some(parent) = self.cliques.parent(index) {
+                dirty[parent] |= changed;
             }
-            let exponent = messages.exponents[node];
-            self.message(node, messages);
-            let sums = &messages.sums[of.groups.clone()];
-            let same = exponent == messages.exponents[node]
-                && *sums == before[..sums.len()]
-                && (!of.dual || messages.faulty[of.groups.clone()] == before[sums.len()..]);
-            dirty[parent] |= !same;
         }
+    }
+
+    fn at<A>(&mut self, index: usize, act: impl FnOnce(Entries<'_, T, T>, &mut Vec<T>) -> A) -> A {
+        let mut spare = std::mem::take(&mut self.spare);
+        let node = self.cliques.node(index);
+        let done = act(self.entries(&node, index), &mut spare);
+        self.spare = spare;
+        done
     }
 
     /// Base, findings and weights of a clique, without messages.
     fn own(&mut self, node: &Node<'_>, index: usize) {
         let cliques = self.cliques;
-        let own = &mut self.own;
-        own.clear();
         let base = &cliques.base[node.entries.clone()];
+        let own = &mut self.own;
+        cleared_for(own, base.len());
         // at least once in all, so that one time more, by what is said later, at most doubles what is lost
         let nothing_said = cliques.said(index).next().is_none();
         let roundings = node.roundings.max(usize::from(nothing_said));
@@ -182,11 +178,6 @@ impl<'a, T: Number> Pass<'a, T> {
                 *own = *own * weights[class];
             }
         }
-    }
-
-    fn message(&mut self, index: usize, messages: &mut Messages<T>) {
-        let node = self.cliques.node(index);
-        messages.sum_up(self.entries(&node, index));
     }
 
     /// The entries of a clique with all that is known of them. Where nothing is said beside the base, that is taken as it is.
@@ -238,7 +229,7 @@ impl<'a, T: Number> Pass<'a, T> {
     }
 }
 
-impl<T: Number> Messages<Running<T>> {
+impl<T: Number> Bounded<T> {
     /// How far each root can be off by rounding.
     pub(crate) fn lost(&self, cliques: &Cliques) -> Vec<Lost> {
         let lost = cliques.roots().map(|root| {
@@ -247,7 +238,7 @@ impl<T: Number> Messages<Running<T>> {
                 root,
                 value: none.high().max(0.0) + faulty.high().max(0.0),
                 error: none.error + faulty.error,
-                exponent: self.exponent(root),
+                exponent: self.messages.exponent(root),
             }
         });
         lost.collect()

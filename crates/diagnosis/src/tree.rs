@@ -21,9 +21,9 @@ pub(crate) use self::{marginals::Marginals, question::Question};
 use crate::{
     clique::Cliques,
     error::Error,
-    messages::{Dual, Errors, Messages, brought_back, times},
+    messages::{Bounded, Dual, Errors, Messages, brought_back, times},
     model::{Likelihood, Model, Once, Table, Var},
-    number::{LANES, Number, Pair, Running},
+    number::{LANES, Lanes, Number, Pair, Running},
     order::Ties,
     pass::{Lost, Pass},
     workers::side_by_side_if,
@@ -156,21 +156,23 @@ impl Tree {
         if !self.signed {
             (self.upward(&unchanged), Vec::new())
         } else if self.with_pairs() {
-            let (messages, _) = self.up::<Running<Pair>>(&self.unchanged());
-            self.bounded(messages, Kept::Pairs)
+            self.bounded(self.bounded_pass(), Kept::Pairs)
         } else {
-            let (messages, _) = self.up::<Running<f64>>(&self.unchanged());
-            self.bounded(messages, Kept::Plain)
+            self.bounded(self.bounded_pass(), Kept::Plain)
         }
+    }
+
+    fn bounded_pass<T: Number>(&self) -> Bounded<T> {
+        Pass::<Running<T>>::new(&self.cliques, &self.unchanged().cliques).up()
     }
 
     fn bounded<T: Number>(
         &self,
-        messages: Messages<Running<T>>,
+        bounded: Bounded<T>,
         kept: impl Fn(Messages<T>) -> Kept,
     ) -> (Upward, Vec<Lost>) {
-        let lost = messages.lost(&self.cliques);
-        let (messages, errors) = messages.apart();
+        let lost = bounded.lost(&self.cliques);
+        let Bounded { messages, errors } = bounded;
         let (total, log) = self.total(&messages, self.unchanged().once);
         let upward = Upward {
             messages: kept(messages),
@@ -199,9 +201,12 @@ impl Tree {
         let (Kept::Plain(messages), Some(errors)) = (&before.messages, &before.errors) else {
             return self.first_pass();
         };
-        let mut messages = messages.with(errors);
-        Pass::new(&self.cliques, &self.unchanged().cliques).again(&mut messages, &mut dirty);
-        self.if_enough(self.bounded(messages, Kept::Plain))
+        let mut bounded = Bounded {
+            messages: messages.clone(),
+            errors: Errors::clone(errors),
+        };
+        Pass::new(&self.cliques, &self.unchanged().cliques).again(&mut bounded, &mut dirty);
+        self.if_enough(self.bounded(bounded, Kept::Plain))
     }
 
     /// A pass after such a change, with what is known of its rounding: what that can have done to a root stays within so many times
@@ -330,7 +335,7 @@ impl Tree {
     }
 
     fn up<T: Number>(&self, changed: &Changed<T>) -> (Messages<T>, f64) {
-        let messages = Pass::new(&self.cliques, &changed.cliques).up();
+        let messages: Messages<T> = Pass::new(&self.cliques, &changed.cliques).up();
         let (total, log) = self.total(&messages, changed.once);
         (messages, total.high().ln() + log)
     }
@@ -438,7 +443,7 @@ impl Tree {
         }
         self.by_chunks(questions, |some| {
             let changed = self.changes_of_each(some);
-            let messages = Pass::new(&self.cliques, &changed.cliques).up();
+            let messages: Messages<Lanes> = Pass::new(&self.cliques, &changed.cliques).up();
             let (total, log) = self.total(&messages, changed.once);
             let logs = total.0.iter().zip(some);
             logs.map(|(total, question)| total.ln() + log + question.log_scale())

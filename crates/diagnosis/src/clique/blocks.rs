@@ -31,6 +31,7 @@ impl Shape {
             .map(|index| self.groups(index).start)
             .collect();
         let mut groups = 0;
+        self.blocks.reserve_exact(self.count());
         for (index, (known, &size)) in known.iter().zip(&sizes).enumerate() {
             self.begins[index].groups = groups;
             let mut left = Vec::new();

@@ -63,11 +63,7 @@ impl<'a> Plan<'a> {
             };
             list.node::<T>(&rough).ok_or_else(|| too_large(most))?;
         }
-        let List {
-            mut shape,
-            mut said,
-            ..
-        } = list;
+        let (mut shape, mut said) = list.done();
         if shape.base.len() >= WORTH_DROPPING {
             shape.drop_unasked(&mut said);
         }
@@ -122,21 +118,23 @@ impl<'a> Plan<'a> {
     fn reserve(&mut self, most: usize) -> Result<(), Error> {
         let product =
             |vars: &[Var]| -> f64 { vars.iter().map(|&var| self.states[var] as f64).product() };
-        let mut size = [0.0; 3];
+        let mut size = [0.0; 4];
         for node in self.shape.nodes() {
             let groups = product(node.separator);
             size[0] += groups * node.classes as f64;
             size[1] += groups;
-            size[2] += groups * node.children.len() as f64;
+            let rows = groups / node.wide as f64;
+            size[2] += rows;
+            size[3] += rows * node.children.len() as f64;
         }
-        let [entries, groups, places] = size;
+        let [entries, groups, rows, places] = size;
         if groups > MOST_GROUPS.min(GROUPS_BY_ENTRY * most as f64) {
             return Err(too_large(most));
         }
         if entries.max(places) <= WORTH_RESERVING {
             let shape = &mut self.shape;
             shape.base.reserve_exact(entries as usize);
-            shape.rows.reserve_exact(groups as usize);
+            shape.rows.reserve_exact(rows as usize);
             shape.places.reserve_exact(places as usize);
         }
         Ok(())
@@ -177,6 +175,11 @@ struct List<'a> {
 }
 
 impl List<'_> {
+    /// What was listed; the room that listing took is given back.
+    fn done(self) -> (Shape, Vec<(usize, usize, Vec<f64>)>) {
+        (self.shape, self.said)
+    }
+
     /// Lists one clique; none if there are more entries than may be.
     fn node<T: Number>(&mut self, rough: &Rough<'_>) -> Option<()> {
         let index = rough.index;
