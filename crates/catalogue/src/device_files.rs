@@ -1,6 +1,6 @@
 //! The built-in devices: found by a glance at the files, each file read when first asked for.
 
-use std::collections::BTreeMap;
+use std::collections::HashMap;
 use std::sync::OnceLock;
 
 use crate::built_in::{DEVICES, FAULTS};
@@ -14,8 +14,8 @@ use crate::rules::read_file;
 type Read = Result<Vec<Device>, Vec<Problem>>;
 
 /// The file in which each device stands, and its place there.
-fn index() -> &'static BTreeMap<&'static str, (usize, usize)> {
-    static INDEX: OnceLock<BTreeMap<&'static str, (usize, usize)>> = OnceLock::new();
+fn index() -> &'static HashMap<&'static str, (usize, usize)> {
+    static INDEX: OnceLock<HashMap<&'static str, (usize, usize)>> = OnceLock::new();
     INDEX.get_or_init(|| {
         let files = DEVICES.iter().enumerate();
         let in_file = |(file, (_, text)): (usize, &(&'static str, &'static str))| {
@@ -95,7 +95,7 @@ pub(crate) fn device(id: &str) -> Option<&'static Device> {
     file(number).get(place)
 }
 
-/// The ids of all built-in devices, in order.
+/// The ids of all built-in devices, in no order.
 pub(crate) fn device_ids() -> impl Iterator<Item = &'static str> {
     index().keys().copied()
 }

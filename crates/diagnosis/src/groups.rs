@@ -162,11 +162,12 @@ pub(crate) struct Outer {
     pub(crate) values: Vec<f64>,
 }
 
-/// Something several machines share.
+/// Something several machines share. What touches little comes first: of a machine's network less is summed anew as the last
+/// ones change.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum SharedKey {
-    Event(EventKey),
     Outside(String),
+    Event(EventKey),
 }
 
 impl SharedKey {
@@ -534,10 +535,11 @@ impl Says {
             chances.push(chance);
             questions.push(question);
         });
-        let logs = tree.log_totals_with(&base, &alone, &questions);
+        let log_factor = base.log_total;
+        let logs = tree.log_totals_with(base, &alone, &questions);
         let values = chances.into_iter().zip(logs).map(|(chance, log)| {
             if chance > 0.0 {
-                (log - base.log_total).exp() / chance
+                (log - log_factor).exp() / chance
             } else {
                 0.0
             }
@@ -546,7 +548,7 @@ impl Says {
         Self {
             keys,
             values,
-            log_factor: base.log_total,
+            log_factor,
         }
     }
 }

@@ -8,6 +8,8 @@
 //! numbers: Clifford 1873), so that products count it once and no variable has to remember where it was; ε is set to 1 when the total is
 //! read. In the cliques below which it cannot sit, the second part stays away.
 
+use std::ops::Range;
+
 use crate::{
     clique::{Cliques, Node, Row},
     number::{Bound, Lanes, Number, Running},
@@ -557,19 +559,13 @@ impl<T: Number> Down<T> {
         }
     }
 
-    /// Nothing was handed down yet.
-    pub(crate) fn clear(&mut self) {
-        self.by_sum.fill(T::ZERO);
-        self.by_faulty.fill(T::ZERO);
-        self.exponents.fill(0);
-    }
-
     /// How much the two parts of a root count.
-    pub(crate) fn begin(&mut self, root: &Node<'_>, [sum, faulty]: Dual<T>) {
+    pub(crate) fn begin(&mut self, index: usize, root: &Node<'_>, [sum, faulty]: Dual<T>) {
         self.by_sum[root.groups.start] = sum;
         if root.dual {
             self.by_faulty[root.groups.start] = faulty;
         }
+        self.exponents[index] = 0;
     }
 
     /// The derivatives by the messages to a clique, after all cliques above it, and its sums by class.
@@ -591,8 +587,11 @@ impl<T: Number> Down<T> {
             false => brought_back(&mut self.by_sum[groups], &mut []),
         };
         let all = *exponent + messages.below(node);
-        for &child in node.children {
-            self.exponents[child as usize] = all - messages.exponents[child as usize];
+        for child in node.children.iter().map(|&child| child as usize) {
+            self.exponents[child] = all - messages.exponents[child];
+            if wanted.below {
+                self.clear(entries.cliques.groups(child), node.dual);
+            }
         }
         by_class.clear();
         by_class.resize(node.classes, T::ZERO);
@@ -601,6 +600,14 @@ impl<T: Number> Down<T> {
             (false, false) => self.plain(entries, entries.weighted(), messages, wanted, by_class),
             (true, true) => self.dual(entries, plain, messages, wanted, by_class),
             (true, false) => self.dual(entries, entries.weighted(), messages, wanted, by_class),
+        }
+    }
+
+    /// Of these messages nothing is known yet.
+    fn clear(&mut self, groups: Range<usize>, dual: bool) {
+        self.by_sum[groups.clone()].fill(T::ZERO);
+        if dual {
+            self.by_faulty[groups].fill(T::ZERO);
         }
     }
 

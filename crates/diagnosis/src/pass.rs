@@ -218,7 +218,7 @@ impl<'a, T: Number> Pass<'a, T> {
         {
             let node = self.cliques.node(index);
             if node.parent.is_none() {
-                down.begin(&node, reading(index));
+                down.begin(index, &node, reading(index));
             }
             let wanted = Wanted::of(&node, needed, asked[index]);
             down.hand_down(self.entries(&node, index), messages, wanted, &mut by_class);

@@ -353,11 +353,11 @@ impl Tree {
     /// The same for many questions that add to it, each weighing variables best a little differently than the one before.
     pub(crate) fn log_totals_with(
         &self,
-        base: &Upward,
+        base: Upward,
         base_question: &Question,
         more: &[Question],
     ) -> Vec<f64> {
-        let (mut messages, mut before) = (base.messages.clone(), &Question::default());
+        let (mut messages, mut before) = (base.messages, &Question::default());
         let each = more.iter().map(|more| {
             let dirty = self.touched_by(&more.apart_from(before));
             before = more;

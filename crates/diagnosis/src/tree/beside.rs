@@ -58,14 +58,13 @@ impl Tree {
         let room = || Frame::new(self, &found, base.beside_each_other());
         let answer = |frame: &mut Frame<'_>, (number, some): (usize, &[Question])| {
             let mut answered = Vec::new();
-            let dirty = frame.ground(some, &grounds[0], &needed);
+            frame.ground(some, (&grounds[0], &base), &needed);
             let others = frame.product(&others, [Lanes::ONE], &[]);
             for ((_, works), asked) in asked.range((number, 0)..(number + 1, 0)) {
                 let total = frame.total(&spots[*works], &told, others);
                 let log = |&pair: &usize| (pair, total[pairs[pair].0 % LANES]);
                 answered.extend(asked.iter().map(log));
             }
-            frame.restore(&base, &dirty);
             answered
         };
         let worth = chunks.len() * self.entries() >= WORTH_A_THREAD;
@@ -165,9 +164,13 @@ struct Spot {
 }
 
 impl Frame<'_> {
-    /// Passes grounds up, where they differ from the one that stands there, and down to the cliques that are needed. What changed is
-    /// handed back.
-    fn ground(&mut self, grounds: &[Question], first: &Question, needed: &[bool]) -> Vec<bool> {
+    /// Passes grounds up, where they differ from the first one, whose messages are `base`, and down to the cliques that are needed.
+    fn ground(
+        &mut self,
+        grounds: &[Question],
+        (first, base): (&Question, &Messages<f64>),
+        needed: &[bool],
+    ) {
         let tree = self.tree;
         let differs = |ground: &'_ Question| {
             let weights = ground.weights.iter().zip(&first.weights);
@@ -175,17 +178,16 @@ impl Frame<'_> {
             let new = new.map(|(weights, _)| tree.cliques.home(weights.0));
             new.collect::<Vec<_>>()
         };
-        let dirty = self.up_anew(grounds, grounds.iter().flat_map(differs));
-        self.down.clear();
+        self.up_anew(grounds, base, grounds.iter().flat_map(differs));
         let mut by_class = Vec::new();
         for node in (0..needed.len()).rev().filter(|&node| needed[node]) {
             let clique = self.node(node);
             if clique.parent.is_none() {
-                self.down.begin(&clique, [Lanes::ONE, Lanes::ZERO]);
+                self.down.begin(node, &clique, [Lanes::ONE, Lanes::ZERO]);
             }
-            self.hand_down(node, Wanted::of(&clique, needed, false), &mut by_class);
+            let wanted = Wanted::of(&clique, needed, false);
+            self.hand_down(node, &clique, wanted, &mut by_class);
         }
-        dirty
     }
 
     /// The logarithm of each ground's total with what is said beside it; `others` is the product of the roots at which nothing is.

@@ -24,6 +24,8 @@ pub(super) struct Frame<'a> {
     found: &'a [f64],
     pub(super) changed: Changed<Lanes>,
     pub(super) up: Messages<Lanes>,
+    /// By clique: its message is that of the questions before.
+    pub(super) dirty: Vec<bool>,
     pub(super) down: Down<Lanes>,
     /// By class of the clique at hand; empty for 1.
     weights: Vec<Lanes>,
@@ -53,6 +55,7 @@ impl<'a> Frame<'a> {
             found,
             changed: tree.unchanged(),
             down: Down::new(&up),
+            dirty: vec![false; up.exponents.len()],
             up,
             weights: Vec::new(),
             own: Vec::new(),
@@ -143,14 +146,19 @@ impl<'a> Frame<'a> {
     }
 
     /// How much the messages to a clique count, and its sums by class; after all cliques above it.
-    pub(super) fn hand_down(&mut self, index: usize, wanted: Wanted, by_class: &mut Vec<Lanes>) {
-        let node = self.node(index);
-        match self.prepare(index, &node, None) {
+    pub(super) fn hand_down(
+        &mut self,
+        index: usize,
+        node: &Node<'_>,
+        wanted: Wanted,
+        by_class: &mut Vec<Lanes>,
+    ) {
+        match self.prepare(index, node, None) {
             Some(own) => {
                 let entries = Entries {
                     cliques: &self.tree.cliques,
                     index,
-                    node: &node,
+                    node,
                     own,
                     weights: &self.weights,
                 };
@@ -160,7 +168,7 @@ impl<'a> Frame<'a> {
                 let entries = Entries {
                     cliques: &self.tree.cliques,
                     index,
-                    node: &node,
+                    node,
                     own: &self.own,
                     weights: &self.weights,
                 };

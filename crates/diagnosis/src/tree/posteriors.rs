@@ -3,6 +3,7 @@
 //! Upwards only the cliques change that this touches, and those above: the rest of the messages is that of the findings.
 
 use crate::{
+    clique::Node,
     messages::{Dual, Messages, Wanted, brought_back, times},
     model::Var,
     number::{LANES, Lanes, Number},
@@ -111,7 +112,7 @@ impl Messages<f64> {
 }
 
 impl Frame<'_> {
-    /// Posteriors on the way down, and logarithms of the totals; what the questions touch is handed back as it was.
+    /// Posteriors on the way down, and logarithms of the totals.
     fn posteriors(
         &mut self,
         base: &Messages<f64>,
@@ -120,69 +121,69 @@ impl Frame<'_> {
         way: Option<&Way>,
     ) -> Vec<(f64, Marginals)> {
         let tree = self.tree;
-        let dirty = self.up_anew(questions, touched);
+        self.up_anew(questions, base, touched);
         let states = way.map_or(&[][..], |_| &tree.states);
         let mut found = vec![Marginals::empty(states); questions.len()];
         if let Some(way) = way {
             self.read_down(way, &mut found);
         }
         let (total, log) = tree.total(&self.up, self.changed.once);
-        self.restore(base, &dirty);
         let logs = total.0.iter().zip(questions);
         let logs = logs.map(|(total, question)| total.ln() + log + question.log_scale());
         logs.zip(found).collect()
     }
 
-    /// Passes these questions up, in the cliques that they touch and those above; the others say what they said.
+    /// Passes these questions up, in the cliques that they touch and those above; the others say what they say in `base`.
     pub(super) fn up_anew(
         &mut self,
         questions: &[Question],
+        base: &Messages<f64>,
         touched: impl Iterator<Item = usize>,
-    ) -> Vec<bool> {
+    ) {
         let cliques = &self.tree.cliques;
         self.changed = self.tree.changes_of_each(questions);
         let mut dirty = vec![false; cliques.count()];
         touched.for_each(|node| dirty[node] = true);
-        for node in 0..cliques.count() {
+        for node in 0..dirty.len() {
             if dirty[node] {
                 self.message(node, None);
                 if let Some(parent) = cliques.parent(node) {
                     dirty[parent] = true;
                 }
+            } else if self.dirty[node] {
+                self.restore(node, base);
             }
         }
-        dirty
+        self.dirty = dirty;
     }
 
-    /// The messages of these cliques as they are in another pass.
-    pub(super) fn restore(&mut self, base: &Messages<f64>, dirty: &[bool]) {
-        let nodes = self.tree.cliques.nodes().zip(dirty);
-        for (node, _) in nodes.filter(|(_, dirty)| **dirty) {
-            for group in node.groups.clone() {
-                self.up.sums[group] = Lanes::of(base.sums[group], 0.0);
-                if node.dual {
-                    self.up.faulty[group] = Lanes::of(base.faulty[group], 0.0);
-                }
+    /// The message of a clique as it is in another pass.
+    fn restore(&mut self, index: usize, base: &Messages<f64>) {
+        let node = self.node(index);
+        for group in node.groups.clone() {
+            self.up.sums[group] = Lanes::of(base.sums[group], 0.0);
+            if node.dual {
+                self.up.faulty[group] = Lanes::of(base.faulty[group], 0.0);
             }
         }
-        self.up.exponents.clone_from(&base.exponents);
+        self.up.exponents[index] = base.exponents[index];
     }
 
     fn read_down(&mut self, way: &Way, found: &mut [Marginals]) {
         let tree = self.tree;
-        self.down.clear();
         for (root, reading) in tree.readings(&self.up, self.changed.once) {
-            self.down.begin(&self.node(root), reading);
+            self.down.begin(root, &self.node(root), reading);
         }
         let mut by_class = Vec::new();
         for index in (0..tree.cliques.count()).rev() {
             if !way.needed[index] {
                 continue;
             }
-            let wanted = Wanted::of(&self.node(index), &way.needed, way.asked[index]);
-            self.hand_down(index, wanted, &mut by_class);
+            let node = self.node(index);
+            let wanted = Wanted::of(&node, &way.needed, way.asked[index]);
+            self.hand_down(index, &node, wanted, &mut by_class);
             if way.asked[index] {
-                self.read(index, &by_class, found);
+                self.read(&node, &by_class, found);
             }
         }
         if let Some(once) = &tree.once {
@@ -193,8 +194,7 @@ impl Frame<'_> {
     }
 
     /// The chances of the variables that a clique sums out.
-    fn read(&self, index: usize, by_class: &[Lanes], found: &mut [Marginals]) {
-        let node = self.node(index);
+    fn read(&self, node: &Node<'_>, by_class: &[Lanes], found: &mut [Marginals]) {
         for &var in node.vars {
             let mut by_state = vec![Lanes::ZERO; self.tree.states[var]];
             for (state, run) in node.runs(var, &self.tree.states) {
