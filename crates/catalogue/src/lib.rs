@@ -62,7 +62,7 @@ pub use nets::{
     TestRecord, buses, compare_ohms, name_pins, parse_bare_board, parse_nets, parse_ohms,
     parse_plain_nets, print_nets, probe_places,
 };
-pub use parse::{parse_profile, parse_profile_bytes, parse_profile_with_nets};
+pub use parse::{parse_profile, parse_profile_bytes, parse_profile_early, parse_profile_with_nets};
 pub use print::{print_profile, target_name};
 pub use problem::Problem;
 pub use profile::*;

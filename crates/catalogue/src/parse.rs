@@ -23,7 +23,7 @@ use crate::split::split;
 /// assert!(problems[0].to_string().starts_with("small.toml:3:14: expected a chance"));
 /// ```
 pub fn parse_profile(text: &str, file: &str, library: &Library) -> Result<Profile, Vec<Problem>> {
-    parse_with(text, file, library, None)
+    parse_with(text, file, || library, None)
 }
 
 /// Reads a board profile from bytes, with the nets of the board: derived modes hold only the bus that their part touches, and
@@ -38,13 +38,13 @@ pub fn parse_profile_with_nets(
     nets: &Netlist,
 ) -> Result<Profile, Vec<Problem>> {
     let text = decode(bytes, file).map_err(|problem| vec![problem])?;
-    parse_with(text, file, library, Some(nets))
+    parse_with(text, file, || library, Some(nets))
 }
 
-fn parse_with(
+fn parse_with<'l>(
     text: &str,
     file: &str,
-    library: &Library,
+    library: impl FnOnce() -> &'l Library,
     nets: Option<&Netlist>,
 ) -> Result<Profile, Vec<Problem>> {
     let profile = read_file(text, file, "a board profile", |fields, problems| {
@@ -52,6 +52,7 @@ fn parse_with(
         if problems.broken {
             return None;
         }
+        let library = library();
         derive(&mut raw, library, nets, problems);
         split(&mut raw, library, problems);
         Some(resolve(raw, library, problems))
@@ -74,6 +75,18 @@ pub fn parse_profile_bytes(
     file: &str,
     library: &Library,
 ) -> Result<Profile, Vec<Problem>> {
+    parse_profile_early(bytes, file, || library)
+}
+
+/// The same where the catalogue may still be on its way: it is asked for when the file's own words were read.
+///
+/// # Errors
+/// As [`parse_profile_bytes`].
+pub fn parse_profile_early<'l>(
+    bytes: &[u8],
+    file: &str,
+    library: impl FnOnce() -> &'l Library,
+) -> Result<Profile, Vec<Problem>> {
     let text = decode(bytes, file).map_err(|problem| vec![problem])?;
-    parse_profile(text, file, library)
+    parse_with(text, file, library, None)
 }

@@ -181,74 +181,41 @@ pub(crate) fn card_of(
 ) -> Result<JobCard> {
     let machine = state.machine(tag)?;
     let board = state.folder.board(&machine.board)?;
-    let (advice, (found, was)) = both(
+    let (advice, looked) = both(
         || now.advice(tag, economy),
         || {
             let found = Found::of(state, machine, &board, now, economy, mule);
-            (found, was())
+            let was = was();
+            let (found, was) = (found?, by_name(was?));
+            let tries = Arc::clone(&found.tries);
+            let case = Case {
+                state,
+                machine,
+                board: &board,
+                modes: now.modes(machine, &board),
+                was,
+                testimony: found.testimony,
+                explanations: found.explanations,
+                doubted: found.doubted.as_ref().map(|doubted| doubted.line),
+            };
+            let card = case.card(now, &found.functions, found.doubted.as_ref());
+            Ok((case, tries, card))
         },
     );
     let advice = advice?;
     let (steps, course) = &*advice;
-    let Found {
-        testimony,
-        explanations,
-        tries,
-        functions,
-        doubted,
-    } = found?;
-    let case = Case {
-        state,
-        machine,
-        board: &board,
-        modes: now.modes(machine, &board),
-        was: by_name(was?),
-        testimony,
-        explanations,
-        doubted: doubted.as_ref().map(|doubted| doubted.line),
-    };
-    let suspects = case.suspects();
+    let (case, tries, card) = looked?;
     let mut next = case.next(steps, &tries, mule, economy);
     let in_order = next.is_empty() && case.is_given_up(course);
     if in_order {
         next = case.in_order(now, steps, economy)?;
     }
     Ok(JobCard {
-        tag: tag.to_string(),
-        board: board.title.clone(),
-        paid: machine.paid.clone(),
-        minutes_spent: minutes_spent(state, machine),
         heading: case.heading(next.first()),
-        state: case.standing(),
-        exchanged: case.exchanged(),
-        p_findings: now.diagnosis.p_findings(),
-        left_out: case.left_out(now),
-        aside: now.diagnosis.aside().map(|aside| case.aside(aside)),
-        doubt: doubted.and_then(|doubted| case.doubt(&doubted)),
         next_note: case.next_note(&next, steps, in_order),
         next,
         course: case.course(course, economy),
-        shelve: None,
-        drawing: case.drawing(&suspects),
-        suspects,
-        unmodelled: now.diagnosis.unmodelled(tag),
-        unseen: unseen(state, machine, &board),
-        others: (1.0 - case.explanations.iter().map(|one| one.share).sum::<f64>()).max(0.0),
-        explanations: case
-            .explanations
-            .iter()
-            .map(|one| case.explanation(one))
-            .collect(),
-        modes: case.mode_views(),
-        functions: functions
-            .iter()
-            .map(|one| FunctionView {
-                function: catalogue::target_name(&one.target),
-                chance: one.chance,
-            })
-            .collect(),
-        checks: board.checks.iter().map(say::head).collect(),
-        journal: case.journal(),
+        ..card
     })
 }
 
@@ -356,6 +323,52 @@ pub(crate) fn mode_words(board: &Profile, part: &str, mode: &str) -> String {
 }
 
 impl Case<'_> {
+    /// The card but for what to do next.
+    fn card(
+        &self,
+        now: &Reckoned,
+        functions: &[FunctionChance],
+        doubted: Option<&Doubted>,
+    ) -> JobCard {
+        let (machine, board) = (self.machine, self.board);
+        let suspects = self.suspects();
+        let told = self.explanations.iter().map(|one| one.share).sum::<f64>();
+        let explanations = self.explanations.iter();
+        JobCard {
+            tag: machine.tag.clone(),
+            board: board.title.clone(),
+            paid: machine.paid.clone(),
+            minutes_spent: minutes_spent(self.state, machine),
+            heading: String::new(),
+            state: self.standing(),
+            exchanged: self.exchanged(),
+            p_findings: now.diagnosis.p_findings(),
+            left_out: self.left_out(now),
+            aside: now.diagnosis.aside().map(|aside| self.aside(aside)),
+            doubt: doubted.and_then(|doubted| self.doubt(doubted)),
+            next_note: String::new(),
+            next: Vec::new(),
+            course: String::new(),
+            shelve: None,
+            drawing: self.drawing(&suspects),
+            suspects,
+            unmodelled: now.diagnosis.unmodelled(&machine.tag),
+            unseen: unseen(self.state, machine, board),
+            others: (1.0 - told).max(0.0),
+            explanations: explanations.map(|one| self.explanation(one)).collect(),
+            modes: self.mode_views(),
+            functions: functions
+                .iter()
+                .map(|one| FunctionView {
+                    function: catalogue::target_name(&one.target),
+                    chance: one.chance,
+                })
+                .collect(),
+            checks: board.checks.iter().map(say::head).collect(),
+            journal: self.journal(),
+        }
+    }
+
     fn suspects(&self) -> Vec<Suspect> {
         let listed = self
             .modes

@@ -4,7 +4,7 @@ use std::{
     collections::{BTreeMap, BTreeSet},
     fs, io,
     path::{Path, PathBuf},
-    sync::Arc,
+    sync::{Arc, OnceLock},
     time::SystemTime,
 };
 
@@ -27,12 +27,7 @@ const LARGEST: u64 = 4_000_000;
 #[derive(Debug, Clone)]
 pub(crate) struct Folder {
     pub(crate) settings: Settings,
-    /// The person's own boards.
-    boards: BTreeMap<String, Arc<Profile>>,
-    /// Where each of them lies.
-    files: BTreeMap<String, PathBuf>,
-    /// Nets by board, where they lie beside its file.
-    nets: BTreeMap<String, Netlist>,
+    own: OwnBoards,
     /// The built-in catalogue with the person's own devices and remedies.
     pub(crate) library: Arc<Library>,
     pub(crate) vendors: Vec<Vendor>,
@@ -40,13 +35,25 @@ pub(crate) struct Folder {
     pub(crate) offers: Vec<Offer>,
     /// The offers of the folder's files.
     pub(crate) filed: Vec<Offer>,
-    /// Files that cannot be read, each with what is wrong.
+    /// Files that cannot be read, each with what is wrong; boards are not among them.
     broken: BTreeMap<String, String>,
     /// Offers of vendors whom no file describes, told.
     strays: Vec<String>,
-    /// Files of nets that cannot be read.
-    nets_broken: BTreeMap<String, String>,
     stamp: Stamp,
+}
+
+/// The person's own boards.
+#[derive(Debug, Clone, Default)]
+struct OwnBoards {
+    boards: BTreeMap<String, Arc<Profile>>,
+    /// Where each of them lies.
+    files: BTreeMap<String, PathBuf>,
+    /// Nets by board, where they lie beside its file.
+    nets: BTreeMap<String, Netlist>,
+    /// Files that cannot be read, each with what is wrong.
+    broken: BTreeMap<String, String>,
+    /// The same for files of nets.
+    nets_broken: BTreeMap<String, String>,
 }
 
 /// A file of vendors by its short name, with what it says or what is wrong with it.
@@ -79,33 +86,34 @@ impl Folder {
     /// Reads all of it.
     pub(crate) fn read(dir: &Path) -> Result<Folder, Error> {
         let stamp = stamp(dir)?;
-        let path = dir.join("workshop.toml");
-        let bytes = read(&path)?;
-        let text = std::str::from_utf8(&bytes).map_err(|_| {
-            Error::new(
-                ErrorKind::Usage,
-                "workshop.toml cannot be read\nexpected UTF-8 text",
-            )
-            .hint("save it as UTF-8")
-        })?;
-        let settings = Settings::read(text)?;
+        // boards are the longest to read, and need the catalogue only after their own words
+        let catalogue = OnceLock::new();
+        let library = || catalogue.get_or_init(|| read_library(dir));
+        let around = || {
+            let settings = read_settings(dir)?;
+            library();
+            Ok((settings, vendor_files(dir)))
+        };
+        let known = || match library() {
+            Ok((library, _)) => library,
+            Err(_) => Library::built_in(),
+        };
+        let (around, own) = both(around, || OwnBoards::read(dir, known));
+        let (settings, vendors) = around?;
+        let (library, broken) = catalogue
+            .into_inner()
+            .unwrap_or_else(|| read_library(dir))?;
         let mut folder = Folder {
             settings,
-            boards: BTreeMap::new(),
-            files: BTreeMap::new(),
-            nets: BTreeMap::new(),
-            library: Arc::clone(Library::built_in()),
+            own: own?,
+            library,
             vendors: Vec::new(),
             offers: Vec::new(),
             filed: Vec::new(),
             strays: Vec::new(),
-            broken: BTreeMap::new(),
-            nets_broken: BTreeMap::new(),
+            broken: BTreeMap::from_iter(broken),
             stamp,
         };
-        folder.read_remedies(dir)?;
-        let (vendors, boards) = both(|| vendor_files(dir), || folder.read_boards(dir));
-        boards?;
         folder.take_vendors(vendors?);
         Ok(folder)
     }
@@ -127,91 +135,17 @@ impl Folder {
         }
     }
 
-    fn read_boards(&mut self, dir: &Path) -> Result<(), Error> {
-        for path in toml_files(&dir.join("boards"))? {
-            let name = shown(dir, &path);
-            let bytes = read(&path)?;
-            let nets = self.read_nets(dir, &path, &bytes, &name)?;
-            let profile = match &nets {
-                Some(nets) => {
-                    catalogue::parse_profile_with_nets(&bytes, &name, &self.library, nets)
-                }
-                None => catalogue::parse_profile_bytes(&bytes, &name, &self.library),
-            };
-            match profile {
-                Ok(profile) => {
-                    self.nets
-                        .extend(nets.map(|nets| (profile.id.clone(), nets)));
-                    let profile = Arc::new(profile);
-                    self.files.insert(profile.id.clone(), path.clone());
-                    if let Some(other) =
-                        self.boards.insert(profile.id.clone(), Arc::clone(&profile))
-                    {
-                        let what = format!(
-                            "{name}: expected an id of its own, found `{}` twice in boards/",
-                            other.id
-                        );
-                        self.broken.insert(name, what);
-                    }
-                }
-                Err(problems) => self.break_file(name, &problems),
-            }
-        }
-        Ok(())
-    }
-
-    /// The nets that lie beside a board's file; what is wrong with them is told, and the board does without.
-    fn read_nets(
-        &mut self,
-        dir: &Path,
-        board: &Path,
-        bytes: &[u8],
-        name: &str,
-    ) -> Result<Option<Netlist>, Error> {
-        let path = board.with_extension("nets");
-        if !path.is_file() {
-            return Ok(None);
-        }
-        let file = shown(dir, &path);
-        let Ok(profile) = catalogue::parse_profile_bytes(bytes, name, &self.library) else {
-            return Ok(None);
-        };
-        let nets = catalogue::parse_nets(&read(&path)?, &file)
-            .and_then(|(nets, _)| nets.settled(&profile, &self.library, &file));
-        match nets {
-            Ok(nets) => Ok(Some(nets)),
-            Err(problems) => {
-                self.nets_broken.insert(file, problems[0].to_string());
-                Ok(None)
-            }
-        }
-    }
-
     /// The nets of a board.
     pub(crate) fn nets(&self, id: &str) -> Result<&Netlist, Error> {
-        if let Some(nets) = self.nets.get(id) {
+        if let Some(nets) = self.own.nets.get(id) {
             return Ok(nets);
         }
         let hint = format!("take them with `boardwright board read-nets {id} FILE --take`");
-        let what = match self.nets_broken.iter().next() {
+        let what = match self.own.nets_broken.iter().next() {
             Some((file, what)) => format!("the nets in {file} cannot be read\n{what}"),
             None => format!("there are no nets of {}", quoted(id)),
         };
         Err(Error::new(ErrorKind::NotFound, what).hint(hint))
-    }
-
-    fn read_remedies(&mut self, dir: &Path) -> Result<(), Error> {
-        let path = dir.join("remedies.toml");
-        if !path.is_file() {
-            return Ok(());
-        }
-        let name = shown(dir, &path);
-        let text = String::from_utf8_lossy(&read(&path)?).into_owned();
-        match self.library.with_folder([(name.as_str(), text.as_str())]) {
-            Ok(library) => self.library = Arc::new(library),
-            Err(problems) => self.break_file(name, &problems),
-        }
-        Ok(())
     }
 
     fn take_vendors(&mut self, files: Vec<VendorFile>) {
@@ -237,7 +171,9 @@ impl Folder {
                     }
                     self.filed.extend(offers);
                 }
-                Err(problems) => self.break_file(name, &problems),
+                Err(problems) => {
+                    self.broken.insert(name, told(&problems));
+                }
             }
         }
         if let Some(home) = &self.settings.country {
@@ -274,11 +210,6 @@ impl Folder {
         )
     }
 
-    fn break_file(&mut self, name: String, problems: &[impl ToString]) {
-        let text: Vec<String> = problems.iter().map(ToString::to_string).collect();
-        self.broken.insert(name, text.join("\n"));
-    }
-
     /// Boards that machines can be taken in as.
     pub(crate) fn choices(&self) -> Vec<BoardChoice> {
         let choice = |starter: bool| {
@@ -288,33 +219,28 @@ impl Folder {
                 starter,
             }
         };
-        let own = self.boards.values().cloned().map(choice(false));
+        let own = self.own.boards.values().cloned().map(choice(false));
         let starters = starter_ids()
             .into_iter()
-            .filter(|id| !self.boards.contains_key(*id))
+            .filter(|id| !self.own.boards.contains_key(*id))
             .filter_map(catalogue::starter);
         own.chain(starters.map(choice(true))).collect()
     }
 
     /// The board with this id.
     pub(crate) fn board(&self, id: &str) -> Result<Arc<Profile>, Error> {
-        let own = self.boards.get(id).cloned();
+        let own = self.own.boards.get(id).cloned();
         if let Some(profile) = own.or_else(|| catalogue::starter(id)) {
             return Ok(profile);
         }
-        if let Some(text) = self
-            .broken
-            .iter()
-            .find(|(file, _)| file.starts_with("boards"))
-            .map(|(_, text)| text)
-        {
+        if let Some(text) = self.own.broken.values().next() {
             return Err(Error::new(
                 ErrorKind::Usage,
                 format!("the board `{id}` cannot be read\n{text}"),
             )
             .hint("mend the file, then try again"));
         }
-        let own = self.boards.keys().map(String::as_str);
+        let own = self.own.boards.keys().map(String::as_str);
         let known = own.chain(starter_ids());
         Err(Error::new(
             ErrorKind::NotFound,
@@ -329,7 +255,7 @@ impl Folder {
 
     /// The file of one of the person's own boards.
     pub(crate) fn file_of(&self, dir: &Path, id: &str) -> Option<PathBuf> {
-        let by_id = self.files.get(id).cloned();
+        let by_id = self.own.files.get(id).cloned();
         // A file that cannot be read has no board yet; it is found by its name.
         let by_name = || {
             let path = dir.join("boards").join(format!("{id}.toml"));
@@ -346,20 +272,16 @@ impl Folder {
 
     /// It is built in.
     pub(crate) fn is_starter(&self, id: &str) -> bool {
-        !self.boards.contains_key(id) && starter_ids().contains(id)
+        !self.own.boards.contains_key(id) && starter_ids().contains(id)
     }
 
     /// The board taken when none is named: the only one in the folder, else the first starter.
     pub(crate) fn usual_board(&self) -> Result<Arc<Profile>, Error> {
-        let mut own = self.boards.values();
+        let mut own = self.own.boards.values();
         match (own.next(), own.next()) {
             (Some(only), None) => Ok(Arc::clone(only)),
-            (None, _) => match self
-                .broken
-                .iter()
-                .find(|(file, _)| file.starts_with("boards"))
-            {
-                Some((_, text)) => Err(Error::new(
+            (None, _) => match self.own.broken.values().next() {
+                Some(text) => Err(Error::new(
                     ErrorKind::Usage,
                     format!("a board cannot be read\n{text}"),
                 )
@@ -367,7 +289,7 @@ impl Folder {
                 None => self.board(STARTER),
             },
             (Some(_), Some(_)) => {
-                let known = choices(self.boards.keys().map(String::as_str));
+                let known = choices(self.own.boards.keys().map(String::as_str));
                 Err(Error::new(
                     ErrorKind::Usage,
                     format!("expected a board, found several: {known}"),
@@ -379,12 +301,8 @@ impl Folder {
 
     /// What is wrong with files that the plan needs.
     pub(crate) fn trouble(&self) -> Vec<String> {
-        let files = self
-            .broken
-            .iter()
-            .filter(|(file, _)| !file.starts_with("boards"));
+        let files = self.broken.iter().chain(&self.own.nets_broken);
         files
-            .chain(&self.nets_broken)
             .map(|(file, text)| {
                 format!(
                     "The file {file} is left out: {}",
@@ -396,12 +314,113 @@ impl Folder {
     }
 }
 
+impl OwnBoards {
+    /// Reads them; the catalogue is asked for when it is needed.
+    fn read<'l>(dir: &Path, library: impl Fn() -> &'l Arc<Library>) -> Result<Self, Error> {
+        let mut own = Self::default();
+        for path in toml_files(&dir.join("boards"))? {
+            let name = shown(dir, &path);
+            let bytes = read(&path)?;
+            let nets = own.read_nets(dir, &path, &bytes, &library)?;
+            let profile = match &nets {
+                Some(nets) => catalogue::parse_profile_with_nets(&bytes, &name, library(), nets),
+                None => catalogue::parse_profile_early(&bytes, &name, || &**library()),
+            };
+            match profile {
+                Ok(profile) => {
+                    own.nets.extend(nets.map(|nets| (profile.id.clone(), nets)));
+                    let profile = Arc::new(profile);
+                    own.files.insert(profile.id.clone(), path.clone());
+                    if let Some(other) = own.boards.insert(profile.id.clone(), Arc::clone(&profile))
+                    {
+                        let what = format!(
+                            "{name}: expected an id of its own, found `{}` twice in boards/",
+                            other.id
+                        );
+                        own.broken.insert(name, what);
+                    }
+                }
+                Err(problems) => {
+                    own.broken.insert(name, told(&problems));
+                }
+            }
+        }
+        Ok(own)
+    }
+
+    /// The nets that lie beside a board's file; what is wrong with them is told, and the board does without.
+    fn read_nets<'l>(
+        &mut self,
+        dir: &Path,
+        board: &Path,
+        bytes: &[u8],
+        library: impl Fn() -> &'l Arc<Library>,
+    ) -> Result<Option<Netlist>, Error> {
+        let path = board.with_extension("nets");
+        if !path.is_file() {
+            return Ok(None);
+        }
+        let file = shown(dir, &path);
+        let Ok(profile) = catalogue::parse_profile_bytes(bytes, &shown(dir, board), library())
+        else {
+            return Ok(None);
+        };
+        let nets = catalogue::parse_nets(&read(&path)?, &file)
+            .and_then(|(nets, _)| nets.settled(&profile, library(), &file));
+        match nets {
+            Ok(nets) => Ok(Some(nets)),
+            Err(problems) => {
+                self.nets_broken.insert(file, problems[0].to_string());
+                Ok(None)
+            }
+        }
+    }
+}
+
 /// The starter taken when nothing is named.
 const STARTER: &str = "z80-micro";
 
 /// Ids of the built-in starters in order.
 fn starter_ids() -> BTreeSet<&'static str> {
     catalogue::starter_ids().collect()
+}
+
+/// What is wrong with a file.
+fn told(problems: &[impl ToString]) -> String {
+    let lines: Vec<String> = problems.iter().map(ToString::to_string).collect();
+    lines.join("\n")
+}
+
+fn read_settings(dir: &Path) -> Result<Settings, Error> {
+    let bytes = read(&dir.join("workshop.toml"))?;
+    let text = std::str::from_utf8(&bytes).map_err(|_| {
+        Error::new(
+            ErrorKind::Usage,
+            "workshop.toml cannot be read\nexpected UTF-8 text",
+        )
+        .hint("save it as UTF-8")
+    })?;
+    Settings::read(text)
+}
+
+/// The catalogue, and what is wrong with the person's own file.
+type Read = Result<(Arc<Library>, Option<(String, String)>), Error>;
+
+/// The built-in catalogue with the person's own devices and remedies.
+fn read_library(dir: &Path) -> Read {
+    let built_in = Library::built_in();
+    let path = dir.join("remedies.toml");
+    if !path.is_file() {
+        return Ok((Arc::clone(built_in), None));
+    }
+    let name = shown(dir, &path);
+    let text = String::from_utf8_lossy(&read(&path)?).into_owned();
+    Ok(
+        match built_in.with_folder([(name.as_str(), text.as_str())]) {
+            Ok(library) => (Arc::new(library), None),
+            Err(problems) => (Arc::clone(built_in), Some((name, told(&problems)))),
+        },
+    )
 }
 
 fn vendor_files(dir: &Path) -> Result<Vec<VendorFile>, Error> {
