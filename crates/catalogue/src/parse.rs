@@ -78,7 +78,7 @@ pub fn parse_profile_bytes(
     parse_profile_early(bytes, file, || library)
 }
 
-/// The same where the catalogue may still be on its way: it is asked for when the file's own words were read.
+/// The same where the catalogue may still be on its way: it is asked for only when the file's own words were read without a fault.
 ///
 /// # Errors
 /// As [`parse_profile_bytes`].

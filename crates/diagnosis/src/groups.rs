@@ -162,8 +162,8 @@ pub(crate) struct Outer {
     pub(crate) values: Vec<f64>,
 }
 
-/// Something several machines share. What touches little comes first: of a machine's network less is summed anew as the last
-/// ones change.
+/// Something several machines share. In a list of their states the last one varies fastest: outside things touch little and so are
+/// mostly summed out far from the root, events nearer to it, where less has to be summed anew.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum SharedKey {
     Outside(String),

@@ -28,9 +28,8 @@ fn second<T: Number>([a, b]: Dual<T>, [c, d]: Dual<T>) -> T {
     a * d + b * c
 }
 
-/// Empties a list and makes room in it; nothing has to be moved, so the old room goes before the new one comes.
-pub(crate) fn cleared_for<T>(list: &mut Vec<T>, count: usize) {
-    list.clear();
+/// Makes room in a list whose contents do not matter: nothing has to be moved, so the old room goes before the new one comes.
+pub(crate) fn room_for<T>(list: &mut Vec<T>, count: usize) {
     if list.capacity() < count {
         *list = Vec::new();
         list.reserve_exact(count);
@@ -379,7 +378,7 @@ impl<T: Number> Messages<T> {
     }
 }
 
-/// The messages of a pass that are kept as they are reckoned with, or in less room.
+/// The messages of a pass, kept as they are reckoned with or in less room.
 pub(crate) trait Passed<T> {
     fn empty(cliques: &Cliques) -> Self;
 
@@ -442,9 +441,10 @@ impl<T: Number> Bounded<T> {
     /// What a root says.
     pub(crate) fn at(&self, entry: usize) -> Dual<Running<T>> {
         let faulty = self.errors.faulty.get(entry);
+        let none = || Running::ZERO;
         [
             self.sum(entry),
-            faulty.map_or(Running::ZERO, |_| self.faulty(entry)),
+            faulty.map_or_else(none, |_| self.faulty(entry)),
         ]
     }
 
@@ -456,7 +456,7 @@ impl<T: Number> Bounded<T> {
     ) -> i32 {
         let count = entries.node.groups.len();
         let all = if entries.node.dual { 2 * count } else { count };
-        cleared_for(into, all);
+        room_for(into, all);
         into.resize(all, Running::ZERO);
         let shift = if entries.node.dual {
             let (sums, faulty) = into.split_at_mut(count);
@@ -534,7 +534,8 @@ pub(crate) struct Wanted {
     sums: bool,
 }
 
-/// Derivatives of the total by each message entry, a power of two by clique standing beside them.
+/// Derivatives of the total by each message entry, a power of two by clique standing beside them. Those of cliques that were not needed
+/// mean nothing.
 #[derive(Debug)]
 pub(crate) struct Down<T> {
     pub(crate) by_sum: Vec<T>,

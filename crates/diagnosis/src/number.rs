@@ -344,7 +344,7 @@ impl<T: Number> Mul for Running<T> {
     }
 }
 
-/// A bound of an error in half the room: of its digits, twenty-one are kept and what is left is rounded up.
+/// A bound of an error in half the room: of its binary digits twenty-one are kept, rounded up.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(crate) struct Bound(u32);
 

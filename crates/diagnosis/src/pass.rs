@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::{
     clique::{Cliques, Node},
-    messages::{Bounded, Down, Dual, Entries, Messages, Passed, Wanted, cleared_for},
+    messages::{Bounded, Down, Dual, Entries, Messages, Passed, Wanted, room_for},
     number::Number,
 };
 
@@ -100,7 +100,6 @@ pub(crate) struct Pass<'a, T> {
     cliques: &'a Cliques,
     changes: &'a Changes<T>,
     own: Vec<T>,
-    spare: Vec<T>,
 }
 
 impl<'a, T: Number> Pass<'a, T> {
@@ -109,37 +108,30 @@ impl<'a, T: Number> Pass<'a, T> {
             cliques,
             changes,
             own: Vec::new(),
-            spare: Vec::new(),
         }
     }
 
     pub(crate) fn up<M: Passed<T>>(&mut self) -> M {
-        let mut messages = M::empty(self.cliques);
-        for index in 0..self.cliques.count() {
-            self.at(index, |entries, spare| messages.take(entries, spare));
+        let (mut messages, mut spare) = (M::empty(self.cliques), Vec::new());
+        for (index, node) in self.cliques.nodes().enumerate() {
+            messages.take(self.entries(&node, index), &mut spare);
         }
         messages
     }
 
     /// Does those cliques anew that are marked, and those above whose messages change by it.
     pub(crate) fn again(&mut self, messages: &mut impl Passed<T>, dirty: &mut [bool]) {
+        let mut spare = Vec::new();
         for index in 0..dirty.len() {
             if !dirty[index] {
                 continue;
             }
-            let changed = self.at(index, |entries, spare| messages.replace(entries, spare));
-            if let Some(parent) = self.cliques.parent(index) {
+            let node = self.cliques.node(index);
+            let changed = messages.replace(self.entries(&node, index), &mut spare);
+            if let Some(parent) = node.parent {
                 dirty[parent] |= changed;
             }
         }
-    }
-
-    fn at<A>(&mut self, index: usize, act: impl FnOnce(Entries<'_, T, T>, &mut Vec<T>) -> A) -> A {
-        let mut spare = std::mem::take(&mut self.spare);
-        let node = self.cliques.node(index);
-        let done = act(self.entries(&node, index), &mut spare);
-        self.spare = spare;
-        done
     }
 
     /// Base, findings and weights of a clique, without messages.
@@ -147,7 +139,8 @@ impl<'a, T: Number> Pass<'a, T> {
         let cliques = self.cliques;
         let base = &cliques.base[node.entries.clone()];
         let own = &mut self.own;
-        cleared_for(own, base.len());
+        own.clear();
+        room_for(own, base.len());
         // at least once in all, so that one time more, by what is said later, at most doubles what is lost
         let nothing_said = cliques.said(index).next().is_none();
         let roundings = node.roundings.max(usize::from(nothing_said));

@@ -323,7 +323,7 @@ pub(crate) fn mode_words(board: &Profile, part: &str, mode: &str) -> String {
 }
 
 impl Case<'_> {
-    /// The card but for what to do next.
+    /// The card but for what to do next: `heading`, `next`, `next_note`, `course` and `shelve` are blank.
     fn card(
         &self,
         now: &Reckoned,

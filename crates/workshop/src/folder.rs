@@ -86,7 +86,8 @@ impl Folder {
     /// Reads all of it.
     pub(crate) fn read(dir: &Path) -> Result<Folder, Error> {
         let stamp = stamp(dir)?;
-        // boards are the longest to read, and need the catalogue only after their own words
+        // boards are the longest to read, and need the catalogue only after their own words; what reads it waits for no other worker,
+        // which might be waiting for it
         let catalogue = OnceLock::new();
         let library = || catalogue.get_or_init(|| read_library(dir));
         let around = || {
@@ -95,11 +96,12 @@ impl Folder {
             Ok((settings, vendor_files(dir)))
         };
         let known = || match library() {
-            Ok((library, _)) => library,
-            Err(_) => Library::built_in(),
+            Ok((library, _)) => &**library,
+            Err(_) => &**Library::built_in(),
         };
         let (around, own) = both(around, || OwnBoards::read(dir, known));
         let (settings, vendors) = around?;
+        // it was read, or there was no way here
         let (library, broken) = catalogue
             .into_inner()
             .unwrap_or_else(|| read_library(dir))?;
@@ -316,7 +318,7 @@ impl Folder {
 
 impl OwnBoards {
     /// Reads them; the catalogue is asked for when it is needed.
-    fn read<'l>(dir: &Path, library: impl Fn() -> &'l Arc<Library>) -> Result<Self, Error> {
+    fn read<'l>(dir: &Path, library: impl Fn() -> &'l Library) -> Result<Self, Error> {
         let mut own = Self::default();
         for path in toml_files(&dir.join("boards"))? {
             let name = shown(dir, &path);
@@ -324,7 +326,7 @@ impl OwnBoards {
             let nets = own.read_nets(dir, &path, &bytes, &library)?;
             let profile = match &nets {
                 Some(nets) => catalogue::parse_profile_with_nets(&bytes, &name, library(), nets),
-                None => catalogue::parse_profile_early(&bytes, &name, || &**library()),
+                None => catalogue::parse_profile_early(&bytes, &name, &library),
             };
             match profile {
                 Ok(profile) => {
@@ -354,14 +356,14 @@ impl OwnBoards {
         dir: &Path,
         board: &Path,
         bytes: &[u8],
-        library: impl Fn() -> &'l Arc<Library>,
+        library: impl Fn() -> &'l Library,
     ) -> Result<Option<Netlist>, Error> {
         let path = board.with_extension("nets");
         if !path.is_file() {
             return Ok(None);
         }
         let file = shown(dir, &path);
-        let Ok(profile) = catalogue::parse_profile_bytes(bytes, &shown(dir, board), library())
+        let Ok(profile) = catalogue::parse_profile_early(bytes, &shown(dir, board), &library)
         else {
             return Ok(None);
         };
@@ -404,10 +406,10 @@ fn read_settings(dir: &Path) -> Result<Settings, Error> {
 }
 
 /// The catalogue, and what is wrong with the person's own file.
-type Read = Result<(Arc<Library>, Option<(String, String)>), Error>;
+type Catalogue = Result<(Arc<Library>, Option<(String, String)>), Error>;
 
 /// The built-in catalogue with the person's own devices and remedies.
-fn read_library(dir: &Path) -> Read {
+fn read_library(dir: &Path) -> Catalogue {
     let built_in = Library::built_in();
     let path = dir.join("remedies.toml");
     if !path.is_file() {

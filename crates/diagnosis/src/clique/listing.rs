@@ -123,7 +123,7 @@ impl<'a> Plan<'a> {
             let groups = product(node.separator);
             size[0] += groups * node.classes as f64;
             size[1] += groups;
-            let rows = groups / node.wide as f64;
+            let rows = groups / node.wide as f64 * node.slots().div_ceil(ROW) as f64;
             size[2] += rows;
             size[3] += rows * node.children.len() as f64;
         }

@@ -55,10 +55,10 @@ impl Tree {
             [] => return Vec::new(),
             [first, ..] => self.up(&self.changes(first)).0,
         };
-        let room = || Frame::new(self, &found, base.beside_each_other());
+        let room = || Frame::new(self, &found, &base);
         let answer = |frame: &mut Frame<'_>, (number, some): (usize, &[Question])| {
             let mut answered = Vec::new();
-            frame.ground(some, (&grounds[0], &base), &needed);
+            frame.ground(some, &grounds[0], &needed);
             let others = frame.product(&others, [Lanes::ONE], &[]);
             for ((_, works), asked) in asked.range((number, 0)..(number + 1, 0)) {
                 let total = frame.total(&spots[*works], &told, others);
@@ -164,13 +164,8 @@ struct Spot {
 }
 
 impl Frame<'_> {
-    /// Passes grounds up, where they differ from the first one, whose messages are `base`, and down to the cliques that are needed.
-    fn ground(
-        &mut self,
-        grounds: &[Question],
-        (first, base): (&Question, &Messages<f64>),
-        needed: &[bool],
-    ) {
+    /// Passes grounds up, where they differ from the first one, which is the base, and down to the cliques that are needed.
+    fn ground(&mut self, grounds: &[Question], first: &Question, needed: &[bool]) {
         let tree = self.tree;
         let differs = |ground: &'_ Question| {
             let weights = ground.weights.iter().zip(&first.weights);
@@ -178,7 +173,7 @@ impl Frame<'_> {
             let new = new.map(|(weights, _)| tree.cliques.home(weights.0));
             new.collect::<Vec<_>>()
         };
-        self.up_anew(grounds, base, grounds.iter().flat_map(differs));
+        self.up_anew(grounds, grounds.iter().flat_map(differs));
         let mut by_class = Vec::new();
         for node in (0..needed.len()).rev().filter(|&node| needed[node]) {
             let clique = self.node(node);

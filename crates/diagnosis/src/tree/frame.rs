@@ -24,7 +24,9 @@ pub(super) struct Frame<'a> {
     found: &'a [f64],
     pub(super) changed: Changed<Lanes>,
     pub(super) up: Messages<Lanes>,
-    /// By clique: its message is that of the questions before.
+    /// What is passed up without a question.
+    pub(super) base: &'a Messages<f64>,
+    /// By clique: its message is no longer that of the base.
     pub(super) dirty: Vec<bool>,
     pub(super) down: Down<Lanes>,
     /// By class of the clique at hand; empty for 1.
@@ -49,12 +51,14 @@ impl Tree {
 }
 
 impl<'a> Frame<'a> {
-    pub(super) fn new(tree: &'a Tree, found: &'a [f64], up: Messages<Lanes>) -> Self {
+    pub(super) fn new(tree: &'a Tree, found: &'a [f64], base: &'a Messages<f64>) -> Self {
+        let up = base.beside_each_other();
         Self {
             tree,
             found,
             changed: tree.unchanged(),
             down: Down::new(&up),
+            base,
             dirty: vec![false; up.exponents.len()],
             up,
             weights: Vec::new(),

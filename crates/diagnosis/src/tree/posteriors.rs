@@ -59,11 +59,11 @@ impl Tree {
         let chunks: Vec<&[usize]> = order.chunks(LANES).collect();
         let several = chunks.len() * self.entries() >= WORTH_A_THREAD;
         let workers = if several { threads() } else { 1 };
-        let room = || Frame::new(self, &found, base.beside_each_other());
+        let room = || Frame::new(self, &found, base);
         let answer = |frame: &mut Frame<'_>, chunk: &[usize]| {
             let questions: Vec<Question> = chunk.iter().map(|&one| beside[one].clone()).collect();
             let touched = chunk.iter().flat_map(|&one| touched[one].iter().copied());
-            let answers = frame.posteriors(base, &questions, touched, way);
+            let answers = frame.posteriors(&questions, touched, way);
             chunk.iter().copied().zip(answers).collect::<Vec<_>>()
         };
         let each = side_by_side_in(workers, chunks, room, answer);
@@ -115,13 +115,12 @@ impl Frame<'_> {
     /// Posteriors on the way down, and logarithms of the totals.
     fn posteriors(
         &mut self,
-        base: &Messages<f64>,
         questions: &[Question],
         touched: impl Iterator<Item = usize>,
         way: Option<&Way>,
     ) -> Vec<(f64, Marginals)> {
         let tree = self.tree;
-        self.up_anew(questions, base, touched);
+        self.up_anew(questions, touched);
         let states = way.map_or(&[][..], |_| &tree.states);
         let mut found = vec![Marginals::empty(states); questions.len()];
         if let Some(way) = way {
@@ -133,13 +132,8 @@ impl Frame<'_> {
         logs.zip(found).collect()
     }
 
-    /// Passes these questions up, in the cliques that they touch and those above; the others say what they say in `base`.
-    pub(super) fn up_anew(
-        &mut self,
-        questions: &[Question],
-        base: &Messages<f64>,
-        touched: impl Iterator<Item = usize>,
-    ) {
+    /// Passes these questions up, in the cliques that they touch and those above; the others say what they say in the base.
+    pub(super) fn up_anew(&mut self, questions: &[Question], touched: impl Iterator<Item = usize>) {
         let cliques = &self.tree.cliques;
         self.changed = self.tree.changes_of_each(questions);
         let mut dirty = vec![false; cliques.count()];
@@ -151,15 +145,15 @@ impl Frame<'_> {
                     dirty[parent] = true;
                 }
             } else if self.dirty[node] {
-                self.restore(node, base);
+                self.restore(node);
             }
         }
         self.dirty = dirty;
     }
 
-    /// The message of a clique as it is in another pass.
-    fn restore(&mut self, index: usize, base: &Messages<f64>) {
-        let node = self.node(index);
+    /// The message of a clique as it is in the base.
+    fn restore(&mut self, index: usize) {
+        let (node, base) = (self.node(index), self.base);
         for group in node.groups.clone() {
             self.up.sums[group] = Lanes::of(base.sums[group], 0.0);
             if node.dual {
