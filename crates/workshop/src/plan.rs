@@ -287,10 +287,7 @@ fn make(
         least_working: limits.working,
     };
     let boards = state.boards()?;
-    let reckoned = inner.reckon(&[&[]])?;
-    let now = reckoned
-        .first()
-        .ok_or_else(|| refused("nothing was reckoned"))?;
+    let now = &*inner.reckoned()?;
     let mut offered = offered(state, &boards, now, within, &pinned.without)?;
     let all_vendors = match pinned.without.as_slice() {
         [] => None,
