@@ -82,6 +82,36 @@ pub(crate) struct Row<'a> {
     pub(crate) offsets: &'a [u16],
 }
 
+/// The rows of a clique, one after the other.
+pub(crate) struct Rows<'a> {
+    shape: &'a Shape,
+    left: &'a [RowKept],
+    width: usize,
+    /// Of those that are left, and others.
+    places: &'a [u32],
+}
+
+impl<'a> Iterator for Rows<'a> {
+    type Item = Row<'a>;
+
+    #[inline(always)]
+    fn next(&mut self) -> Option<Row<'a>> {
+        let (row, left) = self.left.split_first()?;
+        let (places, others) = self.places.split_at(self.width);
+        (self.left, self.places) = (left, others);
+        let (shape, kind) = (self.shape, row.kind as usize);
+        let (begin, end) = (shape.kinds[kind], shape.kinds[kind + 1]);
+        let entries = begin.classes as usize..end.classes as usize;
+        Some(Row {
+            classes: &shape.classes[entries.clone()],
+            group: row.group as usize,
+            groups: &shape.in_row[entries],
+            places,
+            offsets: &shape.offsets[begin.offsets as usize..end.offsets as usize],
+        })
+    }
+}
+
 /// A row as it is kept.
 #[derive(Debug, Clone, Copy)]
 struct RowKept {
@@ -279,21 +309,14 @@ impl Shape {
     }
 
     /// The rows of a clique; its entries are theirs, one row after the other.
-    pub(crate) fn rows(&self, node: &Node<'_>) -> impl Iterator<Item = Row<'_>> {
-        let (width, first) = (node.children.len(), node.places);
-        let rows = self.rows[node.rows.clone()].iter().enumerate();
-        rows.map(move |(number, row)| {
-            let kind = row.kind as usize;
-            let (begin, end) = (self.kinds[kind], self.kinds[kind + 1]);
-            let entries = begin.classes as usize..end.classes as usize;
-            Row {
-                classes: &self.classes[entries.clone()],
-                group: row.group as usize,
-                groups: &self.in_row[entries],
-                places: &self.places[first + number * width..][..width],
-                offsets: &self.offsets[begin.offsets as usize..end.offsets as usize],
-            }
-        })
+    #[inline(always)]
+    pub(crate) fn rows<'a>(&'a self, node: &Node<'_>) -> Rows<'a> {
+        Rows {
+            shape: self,
+            left: &self.rows[node.rows.clone()],
+            width: node.children.len(),
+            places: &self.places[node.places..],
+        }
     }
 
     /// By entry of a kind of rows: how much farther its message entry stands.

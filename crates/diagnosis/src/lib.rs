@@ -37,6 +37,7 @@ mod tree;
 mod tries;
 mod unroll;
 mod weigh;
+mod widest;
 mod wiring;
 mod workers;
 

@@ -18,6 +18,7 @@ pub(crate) trait Number:
     fn high(self) -> f64;
     fn low(self) -> f64;
     /// Itself, which was rounded so many times.
+    #[inline(always)]
     fn rounded(self, _times: usize) -> Self {
         self
     }
@@ -44,31 +45,38 @@ impl Number for f64 {
     const ONE: Self = 1.0;
     const ROUNDING: f64 = f64::EPSILON / 2.0;
 
+    #[inline(always)]
     fn of(high: f64, _low: f64) -> Self {
         high
     }
 
+    #[inline(always)]
     fn high(self) -> f64 {
         self
     }
 
+    #[inline(always)]
     fn low(self) -> f64 {
         0.0
     }
 
+    #[inline(always)]
     fn shifted(self, power: f64) -> Self {
         self * power
     }
 
+    #[inline(always)]
     fn size(self) -> f64 {
         self.abs()
     }
 
+    #[inline(always)]
     fn or_greater(self, other: Self) -> Self {
         let size = other.abs();
         if size > self { size } else { self }
     }
 
+    #[inline(always)]
     fn positive(self) -> Self {
         self.max(0.0)
     }
@@ -91,26 +99,32 @@ impl Number for Lanes {
     const ROUNDING: f64 = f64::EPSILON / 2.0;
     const ALL: u8 = u8::MAX >> (8 - LANES);
 
+    #[inline(always)]
     fn of(high: f64, _low: f64) -> Self {
         Self([high; LANES])
     }
 
+    #[inline(always)]
     fn high(self) -> f64 {
         self.0[0]
     }
 
+    #[inline(always)]
     fn low(self) -> f64 {
         0.0
     }
 
+    #[inline(always)]
     fn shifted(self, power: f64) -> Self {
         Self(self.0.map(|value| value * power))
     }
 
+    #[inline(always)]
     fn size(self) -> f64 {
         self.0.iter().fold(0.0, |size, value| size.max(value.abs()))
     }
 
+    #[inline(always)]
     fn or_greater(mut self, other: Self) -> Self {
         for (size, other) in self.0.iter_mut().zip(other.0) {
             *size = size.or_greater(other);
@@ -118,6 +132,7 @@ impl Number for Lanes {
         self
     }
 
+    #[inline(always)]
     fn positive(self) -> Self {
         Self(self.0.map(|value| value.max(0.0)))
     }
@@ -135,6 +150,7 @@ impl Number for Lanes {
 impl Add for Lanes {
     type Output = Self;
 
+    #[inline(always)]
     fn add(mut self, other: Self) -> Self {
         self += other;
         self
@@ -142,6 +158,7 @@ impl Add for Lanes {
 }
 
 impl AddAssign for Lanes {
+    #[inline(always)]
     fn add_assign(&mut self, other: Self) {
         for (value, other) in self.0.iter_mut().zip(other.0) {
             *value += other;
@@ -152,6 +169,7 @@ impl AddAssign for Lanes {
 impl Mul for Lanes {
     type Output = Self;
 
+    #[inline(always)]
     fn mul(mut self, other: Self) -> Self {
         for (value, other) in self.0.iter_mut().zip(other.0) {
             *value *= other;
@@ -181,18 +199,22 @@ impl Number for Pair {
     /// arithmetic", ACM TOMS 44(2), 2017: 3 u² for the sum, 7 u² for the product without a fused operation, u = 2⁻⁵³).
     const ROUNDING: f64 = 4.0 * f64::EPSILON * f64::EPSILON;
 
+    #[inline(always)]
     fn of(high: f64, low: f64) -> Self {
         Self { high, low }
     }
 
+    #[inline(always)]
     fn high(self) -> f64 {
         self.high
     }
 
+    #[inline(always)]
     fn low(self) -> f64 {
         self.low
     }
 
+    #[inline(always)]
     fn shifted(self, power: f64) -> Self {
         Self {
             high: self.high * power,
@@ -200,10 +222,12 @@ impl Number for Pair {
         }
     }
 
+    #[inline(always)]
     fn size(self) -> f64 {
         self.high.abs()
     }
 
+    #[inline(always)]
     fn or_greater(self, other: Self) -> Self {
         if other.size() > self.size() {
             other
@@ -212,6 +236,7 @@ impl Number for Pair {
         }
     }
 
+    #[inline(always)]
     fn positive(self) -> Self {
         if self.high > 0.0 { self } else { Self::ZERO }
     }
@@ -220,6 +245,7 @@ impl Number for Pair {
 impl Add for Pair {
     type Output = Self;
 
+    #[inline(always)]
     fn add(self, other: Self) -> Self {
         let (high, high_rest) = two_sum(self.high, other.high);
         let (low, low_rest) = two_sum(self.low, other.low);
@@ -230,6 +256,7 @@ impl Add for Pair {
 }
 
 impl AddAssign for Pair {
+    #[inline(always)]
     fn add_assign(&mut self, other: Self) {
         *self = *self + other;
     }
@@ -238,6 +265,7 @@ impl AddAssign for Pair {
 impl Mul for Pair {
     type Output = Self;
 
+    #[inline(always)]
     fn mul(self, other: Self) -> Self {
         let (high, rest) = two_product(self.high, other.high);
         let cross = self.high * other.low + self.low * other.high;
@@ -264,6 +292,7 @@ impl<T: Number> Number for Running<T> {
     };
     const ROUNDING: f64 = T::ROUNDING;
 
+    #[inline(always)]
     fn of(high: f64, low: f64) -> Self {
         Self {
             value: T::of(high, low),
@@ -271,6 +300,7 @@ impl<T: Number> Number for Running<T> {
         }
     }
 
+    #[inline(always)]
     fn rounded(self, times: usize) -> Self {
         Self {
             error: self.error + self.size() * times as f64 * T::ROUNDING,
@@ -278,14 +308,17 @@ impl<T: Number> Number for Running<T> {
         }
     }
 
+    #[inline(always)]
     fn high(self) -> f64 {
         self.value.high()
     }
 
+    #[inline(always)]
     fn low(self) -> f64 {
         self.value.low()
     }
 
+    #[inline(always)]
     fn shifted(self, power: f64) -> Self {
         Self {
             value: self.value.shifted(power),
@@ -293,10 +326,12 @@ impl<T: Number> Number for Running<T> {
         }
     }
 
+    #[inline(always)]
     fn size(self) -> f64 {
         self.value.size()
     }
 
+    #[inline(always)]
     fn or_greater(self, other: Self) -> Self {
         if other.size() > self.size() {
             other
@@ -305,6 +340,7 @@ impl<T: Number> Number for Running<T> {
         }
     }
 
+    #[inline(always)]
     fn positive(self) -> Self {
         Self {
             value: self.value.positive(),
@@ -316,6 +352,7 @@ impl<T: Number> Number for Running<T> {
 impl<T: Number> Add for Running<T> {
     type Output = Self;
 
+    #[inline(always)]
     fn add(self, other: Self) -> Self {
         let sum = Self {
             value: self.value + other.value,
@@ -327,6 +364,7 @@ impl<T: Number> Add for Running<T> {
 }
 
 impl<T: Number> AddAssign for Running<T> {
+    #[inline(always)]
     fn add_assign(&mut self, other: Self) {
         *self = *self + other;
     }
@@ -335,6 +373,7 @@ impl<T: Number> AddAssign for Running<T> {
 impl<T: Number> Mul for Running<T> {
     type Output = Self;
 
+    #[inline(always)]
     fn mul(self, other: Self) -> Self {
         let product = Self {
             value: self.value * other.value,
@@ -359,6 +398,7 @@ impl Bound {
 }
 
 /// The rounded sum and what it leaves out.
+#[inline(always)]
 fn two_sum(a: f64, b: f64) -> (f64, f64) {
     let sum = a + b;
     let part = sum - a;
@@ -366,12 +406,14 @@ fn two_sum(a: f64, b: f64) -> (f64, f64) {
 }
 
 /// The same where |a| is not the smaller one.
+#[inline(always)]
 fn quick_two_sum(a: f64, b: f64) -> (f64, f64) {
     let sum = a + b;
     (sum, b - (sum - a))
 }
 
 /// The rounded product and what it leaves out.
+#[inline(always)]
 fn two_product(a: f64, b: f64) -> (f64, f64) {
     let product = a * b;
     let ((a, a_low), (b, b_low)) = (halves(a), halves(b));
@@ -382,6 +424,7 @@ fn two_product(a: f64, b: f64) -> (f64, f64) {
 }
 
 /// A number as the sum of two with half the digits each.
+#[inline(always)]
 fn halves(number: f64) -> (f64, f64) {
     const SPLIT: f64 = 134_217_729.0; // 2²⁷ + 1
     let shifted = SPLIT * number;

@@ -2,7 +2,7 @@
 
 use std::{collections::BTreeMap, ops::Index};
 
-use crate::{clique::Factor, model::Var};
+use crate::{clique::Factor, model::Var, widest::widest};
 
 /// What the greedy elimination takes first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -325,8 +325,8 @@ fn together<'a>(
 /// Eliminates greedily; each clique starts with its eliminated variable. Where the cliques come out large other rules of
 /// choice are tried and the smallest result kept.
 fn eliminate(states: &[usize], edges: &Edges, ties: Ties) -> Sets {
-    let mut best = eliminate_by(states, edges.clone(), Greed::Size, ties);
-    let mut least = entries_of(&best, states);
+    let by = |greed, ties, less_than| eliminate_by(states, edges.clone(), greed, ties, less_than);
+    let mut best = by(Greed::Size, ties, f64::INFINITY);
     let others = [
         (Greed::Fill, ties),
         (Greed::Size, Ties::Late),
@@ -336,51 +336,72 @@ fn eliminate(states: &[usize], edges: &Edges, ties: Ties) -> Sets {
         .into_iter()
         .take(if ties == Ties::Late { 1 } else { 3 })
     {
+        let least = best
+            .as_ref()
+            .map_or(f64::INFINITY, |best| entries_of(best, states));
         if least <= SMALL_ENOUGH {
             break;
         }
-        let other = eliminate_by(states, edges.clone(), greed, ties);
-        let entries = entries_of(&other, states);
-        if entries < least {
-            (best, least) = (other, entries);
-        }
+        best = by(greed, ties, least).or(best);
     }
-    best
+    best.unwrap_or_else(|| Sets::with_room(0))
 }
 
 /// Entries of all cliques together, zeros included.
 pub(crate) fn entries_of(cliques: &Sets, states: &[usize]) -> f64 {
-    let size = |clique: &[Var]| {
-        clique
-            .iter()
-            .map(|&var| states[var] as f64)
-            .product::<f64>()
-    };
-    cliques.iter().map(size).sum()
+    cliques.iter().map(|clique| size_of(clique, states)).sum()
 }
 
-fn eliminate_by(states: &[usize], mut edges: Edges, greed: Greed, ties: Ties) -> Sets {
-    let mut cliques = Sets::with_room(states.len());
-    let mut costs = Costs::of(states, greed);
-    eliminate_simplicial(&mut edges, &mut costs, &mut cliques, ties);
-    let mut around = Vec::new();
-    while cliques.len() < states.len() {
-        let var = costs.least(&edges, ties);
-        around.clear();
-        around.extend(edges.around(var));
-        cliques.push([var], around.iter().copied());
-        for other in edges.eliminate(var, &around) {
-            costs.stale(other);
-        }
-        costs.gone(var);
+/// Entries of a clique, zeros included.
+#[inline(always)]
+fn size_of(clique: &[Var], states: &[usize]) -> f64 {
+    let mut size = 1.0;
+    for &var in clique {
+        size *= states[var] as f64;
     }
-    cliques
+    size
+}
+
+/// Eliminates by one rule of choice; none as soon as there are not fewer entries than these.
+fn eliminate_by(
+    states: &[usize],
+    mut edges: Edges,
+    greed: Greed,
+    ties: Ties,
+    less_than: f64,
+) -> Option<Sets> {
+    widest(
+        #[inline(always)]
+        || {
+            let mut cliques = Sets::with_room(states.len());
+            let mut costs = Costs::of(states, greed);
+            eliminate_simplicial(&mut edges, &mut costs, &mut cliques, ties);
+            let mut entries = entries_of(&cliques, states);
+            let mut around = Vec::new();
+            costs.reckon_all(&edges);
+            while cliques.len() < states.len() {
+                let var = costs.least(&edges, ties);
+                around.clear();
+                around.extend(edges.around(var));
+                cliques.push([var], around.iter().copied());
+                entries += size_of(&cliques[cliques.len() - 1], states);
+                if entries >= less_than {
+                    return None;
+                }
+                costs.gone(var);
+                edges.eliminate(var, &around);
+                costs.reckon_anew(&edges);
+            }
+            Some(cliques)
+        },
+    )
 }
 
 /// Eliminates what may always go first: variables around which all have met already (van den Eijkhof, Bodlaender & Koster, "Safe
 /// reduction rules for weighted treewidth", Algorithmica 47, 2007).
+#[inline(always)]
 fn eliminate_simplicial(edges: &mut Edges, costs: &mut Costs<'_>, cliques: &mut Sets, ties: Ties) {
-    let mut open = costs.left.clone();
+    let mut open: Vec<Var> = (0..costs.states.len()).collect();
     if ties == Ties::Early {
         open.reverse();
     }
@@ -402,16 +423,18 @@ fn eliminate_simplicial(edges: &mut Edges, costs: &mut Costs<'_>, cliques: &mut 
 const GONE: u32 = u32::MAX;
 /// A cost that nobody asked for yet.
 const UNKNOWN: u32 = u32::MAX - 1;
+/// Costs that are compared beside each other.
+const BESIDE: usize = 16;
 
-/// What it costs to eliminate each variable next, reckoned when it is asked for.
+/// What it costs to eliminate each variable next.
 struct Costs<'a> {
     states: &'a [usize],
     greed: Greed,
-    /// Variables that are left.
-    left: Vec<Var>,
     first: Vec<u32>,
-    /// What decides among those that are equal.
+    /// What decides among those that are equal, reckoned when it is asked for.
     second: Vec<u32>,
+    /// Variables that cost the least.
+    alike: Vec<Var>,
 }
 
 impl<'a> Costs<'a> {
@@ -419,50 +442,65 @@ impl<'a> Costs<'a> {
         Self {
             states,
             greed,
-            left: (0..states.len()).collect(),
             first: vec![UNKNOWN; states.len()],
             second: vec![UNKNOWN; states.len()],
+            alike: Vec::new(),
         }
     }
 
+    #[inline(always)]
     fn is_gone(&self, var: Var) -> bool {
         self.first[var] == GONE
     }
 
+    #[inline(always)]
     fn gone(&mut self, var: Var) {
         self.first[var] = GONE;
     }
 
-    /// What a variable costs has changed.
-    fn stale(&mut self, var: Var) {
-        self.first[var] = UNKNOWN;
-        self.second[var] = UNKNOWN;
+    #[inline(always)]
+    fn reckon_all(&mut self, edges: &Edges) {
+        for var in 0..self.first.len() {
+            if !self.is_gone(var) {
+                self.first[var] = self.reckon(var, edges, self.greed);
+            }
+        }
+    }
+
+    /// Reckons what the last elimination may have changed.
+    #[inline(always)]
+    fn reckon_anew(&mut self, edges: &Edges) {
+        for var in ones(edges.stale.iter().copied()) {
+            self.first[var] = self.reckon(var, edges, self.greed);
+            self.second[var] = UNKNOWN;
+        }
     }
 
     /// The one that costs least; of those that cost the same the first one, or the last one.
+    #[inline(always)]
     fn least(&mut self, edges: &Edges, ties: Ties) -> Var {
-        let (mut least, mut left) = (GONE, 0);
-        for place in 0..self.left.len() {
-            let var = self.left[place];
-            match self.first[var] {
-                GONE => continue,
-                UNKNOWN => self.first[var] = self.reckon(var, edges, self.greed),
-                _ => {}
-            }
-            least = least.min(self.first[var]);
-            self.left[left] = var;
-            left += 1;
+        let mut least = GONE;
+        for &cost in &self.first {
+            least = least.min(cost);
         }
-        self.left.truncate(left);
-        let (mut best, mut second) = (0, UNKNOWN);
-        for place in 0..self.left.len() {
-            let var = match ties {
-                Ties::Early => self.left[place],
-                Ties::Late => self.left[self.left.len() - 1 - place],
-            };
-            if self.first[var] != least {
-                continue;
+        self.alike.clear();
+        for (number, costs) in self.first.chunks(BESIDE).enumerate() {
+            let mut some = false;
+            for &cost in costs {
+                some |= cost == least;
             }
+            if some {
+                let alike = costs.iter().enumerate().filter(|(_, cost)| **cost == least);
+                self.alike
+                    .extend(alike.map(|(place, _)| number * BESIDE + place));
+            }
+        }
+        let (mut best, mut second) = (0, UNKNOWN);
+        for place in 0..self.alike.len() {
+            let var = match ties {
+                Ties::Early => self.alike[place],
+                Ties::Late => self.alike[self.alike.len() - 1 - place],
+            };
             if self.second[var] == UNKNOWN {
                 self.second[var] = self.reckon(var, edges, self.greed.other());
             }
@@ -473,11 +511,17 @@ impl<'a> Costs<'a> {
         best
     }
 
+    #[inline(always)]
     fn reckon(&self, var: Var, edges: &Edges, greed: Greed) -> u32 {
-        let size = |size: u32, other| size.saturating_mul(self.states[other] as u32);
         let cost = match greed {
             Greed::Fill => edges.fill(var),
-            Greed::Size => edges.around(var).fold(self.states[var] as u32, size),
+            Greed::Size => {
+                let mut size = self.states[var] as u32;
+                for other in edges.around(var) {
+                    size = size.saturating_mul(self.states[other] as u32);
+                }
+                size
+            }
         };
         cost.min(UNKNOWN - 1)
     }
@@ -488,6 +532,10 @@ impl<'a> Costs<'a> {
 struct Edges {
     words: usize,
     bits: Vec<u64>,
+    /// Those around which the last elimination may have changed something.
+    stale: Vec<u64>,
+    /// Room.
+    row: Vec<u64>,
 }
 
 impl Edges {
@@ -496,6 +544,8 @@ impl Edges {
         let mut edges = Self {
             words,
             bits: vec![0; vars * words],
+            stale: vec![0; words],
+            row: vec![0; words],
         };
         for factor in factors {
             for a in factor.vars() {
@@ -507,33 +557,38 @@ impl Edges {
         edges
     }
 
+    #[inline(always)]
     fn row(&self, var: Var) -> &[u64] {
         &self.bits[var * self.words..(var + 1) * self.words]
     }
 
+    #[inline(always)]
     fn join(&mut self, a: Var, b: Var) {
         self.bits[a * self.words + b / 64] |= 1 << (b % 64);
     }
 
+    #[inline(always)]
     fn around(&self, var: Var) -> impl Iterator<Item = Var> {
         ones(self.row(var).iter().copied())
     }
 
     /// Edges that are missing among those around a variable.
+    #[inline(always)]
     fn fill(&self, var: Var) -> u32 {
         let row = self.row(var);
-        let missing: u32 = self
-            .around(var)
-            .map(|other| {
-                let apart = row.iter().zip(self.row(other)).map(|(a, b)| a & !b);
-                // it is not its own neighbour
-                apart.map(u64::count_ones).sum::<u32>() - 1
-            })
-            .sum();
+        let mut missing = 0;
+        for other in self.around(var) {
+            for (a, b) in row.iter().zip(self.row(other)) {
+                missing += (a & !b).count_ones();
+            }
+            // it is not its own neighbour
+            missing -= 1;
+        }
         missing / 2
     }
 
     /// Takes a variable away from those around it.
+    #[inline(always)]
     fn take(&mut self, var: Var, around: &[Var]) {
         for &a in around {
             self.bits[a * self.words + var / 64] &= !(1 << (var % 64));
@@ -541,40 +596,69 @@ impl Edges {
         self.bits[var * self.words..(var + 1) * self.words].fill(0);
     }
 
-    /// Joins all around a variable, takes it away and returns those whose cost may have changed.
-    fn eliminate(&mut self, var: Var, around: &[Var]) -> Vec<Var> {
-        let row = self.row(var).to_vec();
-        let mut stale = row.clone();
+    /// Joins all around a variable, and takes it away.
+    #[inline(always)]
+    fn eliminate(&mut self, var: Var, around: &[Var]) {
+        let Self {
+            words,
+            bits,
+            stale,
+            row,
+        } = self;
+        let words = *words;
+        row.copy_from_slice(&bits[var * words..(var + 1) * words]);
+        stale.copy_from_slice(row);
         for &a in around {
             for (at, &row) in row.iter().enumerate() {
-                let new = row & !self.bits[a * self.words + at];
-                for b in ones(std::iter::once(new))
-                    .map(|bit| at * 64 + bit)
-                    .filter(|&b| b > a)
-                {
-                    self.join(a, b);
-                    self.join(b, a);
+                let new = row & !bits[a * words + at];
+                for b in ones(std::iter::once(new)) {
+                    let b = at * 64 + b;
+                    if b <= a {
+                        continue;
+                    }
+                    bits[a * words + b / 64] |= 1 << (b % 64);
+                    bits[b * words + a / 64] |= 1 << (a % 64);
                     // a new edge changes the fill of those that see both ends
                     for (word, stale) in stale.iter_mut().enumerate() {
-                        *stale |=
-                            self.bits[a * self.words + word] & self.bits[b * self.words + word];
+                        *stale |= bits[a * words + word] & bits[b * words + word];
                     }
                 }
             }
         }
         self.take(var, around);
-        stale[var / 64] &= !(1 << (var % 64));
-        ones(stale.into_iter()).collect()
+        self.stale[var / 64] &= !(1 << (var % 64));
     }
 }
 
 /// The places of the bits that are set.
-pub(crate) fn ones(words: impl Iterator<Item = u64>) -> impl Iterator<Item = usize> {
-    words.enumerate().flat_map(|(place, mut word)| {
-        std::iter::from_fn(move || {
-            let bit = word.trailing_zeros() as usize;
-            word &= word.checked_sub(1)?;
-            Some(place * 64 + bit)
-        })
-    })
+pub(crate) struct Ones<I> {
+    words: I,
+    left: u64,
+    /// Where the word after the present one begins.
+    end: usize,
+}
+
+impl<I: Iterator<Item = u64>> Iterator for Ones<I> {
+    type Item = usize;
+
+    #[inline(always)]
+    fn next(&mut self) -> Option<usize> {
+        while self.left == 0 {
+            self.left = self.words.next()?;
+            self.end += 64;
+        }
+        let bit = self.left.trailing_zeros() as usize;
+        self.left &= self.left - 1;
+        Some(self.end - 64 + bit)
+    }
+}
+
+/// The places of the bits that are set.
+#[inline(always)]
+pub(crate) fn ones<I: Iterator<Item = u64>>(words: I) -> Ones<I> {
+    Ones {
+        words,
+        left: 0,
+        end: 0,
+    }
 }

@@ -173,6 +173,8 @@ impl Frame<'_> {
             let new = new.map(|(weights, _)| tree.cliques.home(weights.0));
             new.collect::<Vec<_>>()
         };
+        self.put_back(|_| false);
+        self.kept.fill(false);
         self.up_anew(grounds, grounds.iter().flat_map(differs));
         let mut by_class = Vec::new();
         for node in (0..needed.len()).rev().filter(|&node| needed[node]) {
@@ -192,15 +194,13 @@ impl Frame<'_> {
         told: &[usize],
         (others, power): (Lanes, i32),
     ) -> [f64; LANES] {
-        let changed = || spot.path.iter().chain(&spot.tops);
-        let mut saved = std::mem::take(&mut self.saved);
-        saved.clear();
-        for &node in changed() {
-            let groups = self.tree.cliques.groups(node);
-            saved.extend_from_slice(&self.up.sums[groups]);
+        let changed = || spot.path.iter().chain(&spot.tops).copied();
+        self.put_back(|node| changed().any(|changed| changed == node));
+        for node in changed() {
+            self.keep(node);
+            self.message(node, spot.touched.get(&node));
         }
-        let exponents: Vec<i32> = changed().map(|&node| self.up.exponents[node]).collect();
-        changed().for_each(|&node| self.message(node, spot.touched.get(&node)));
+        self.aside.extend(changed());
         let tops = spot.tops.iter().map(|&top| {
             let groups = self.tree.cliques.groups(top);
             let counts = self.down.by_sum[groups.clone()].iter();
@@ -211,19 +211,33 @@ impl Frame<'_> {
             (self.tree.root_of(top), all, exponent)
         });
         let tops: Vec<(usize, Lanes, i32)> = tops.collect();
-        let mut left = &saved[..];
-        for (&node, exponent) in changed().zip(exponents) {
-            let groups = self.tree.cliques.groups(node);
-            let (sums, others) = left.split_at(groups.len());
-            self.up.sums[groups].copy_from_slice(sums);
-            self.up.exponents[node] = exponent;
-            left = others;
-        }
-        self.saved = saved;
         let (product, more) = self.product(told, [others], &tops);
         let power = f64::from(power + more) * std::f64::consts::LN_2;
         let before = self.tree.scalar.ln() + spot.log_scale + power;
         product.0.map(|total| total.ln() + before)
+    }
+
+    /// Keeps a clique's message of the ground before it becomes something else.
+    fn keep(&mut self, index: usize) {
+        if std::mem::replace(&mut self.kept[index], true) {
+            return;
+        }
+        let groups = self.tree.cliques.groups(index);
+        self.ground.sums.resize(self.up.sums.len(), Lanes::ZERO);
+        self.ground.exponents.resize(self.kept.len(), 0);
+        self.ground.sums[groups.clone()].copy_from_slice(&self.up.sums[groups]);
+        self.ground.exponents[index] = self.up.exponents[index];
+    }
+
+    /// Puts messages of the ground back, but for those that become something else now.
+    fn put_back(&mut self, but: impl Fn(usize) -> bool) {
+        let mut aside = std::mem::take(&mut self.aside);
+        for index in aside.drain(..).filter(|&index| !but(index)) {
+            let groups = self.tree.cliques.groups(index);
+            self.up.sums[groups.clone()].copy_from_slice(&self.ground.sums[groups]);
+            self.up.exponents[index] = self.ground.exponents[index];
+        }
+        self.aside = aside;
     }
 
     /// The product of some roots and this, with its power of two; what is told of a root stands in its place.
@@ -246,5 +260,64 @@ impl Frame<'_> {
         }
         let [product] = product;
         (product, exponent)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::{Model, Table, Var};
+
+    /// A ring of variables with a few states each, every one tied to the next two.
+    fn ring(count: usize) -> Model {
+        let states: Vec<usize> = (0..count).map(|var| 2 + var % 2).collect();
+        let tied = |var: Var| {
+            let vars = [var, (var + 1) % count, (var + 2) % count];
+            let entries: usize = vars.iter().map(|&var| states[var]).product();
+            let number = |entry: usize| 0.1 + ((entry * 7 + var * 5) % 11) as f64 / 11.0;
+            Table {
+                vars: vars.to_vec(),
+                values: (0..entries).map(number).collect(),
+            }
+        };
+        Model {
+            conditionals: (0..count).map(tied).collect(),
+            states,
+            ..Model::default()
+        }
+    }
+
+    #[test]
+    fn as_asked_one_by_one() {
+        let model = ring(17);
+        let tree = Tree::compile_within(&model, &[], usize::MAX).expect("a small network");
+        let weighing = |var: Var, number: usize| -> Arc<[f64]> {
+            let states = 0..model.states[var];
+            let weights = states.map(|state| ((state + number) % 3) as f64 / 2.0 + 0.1);
+            weights.collect()
+        };
+        // more than fit beside each other, so that room is used again
+        let ground = |number: usize| Question {
+            weights: [3, 11].map(|var| (var, weighing(var, number))).to_vec(),
+            ..Question::default()
+        };
+        let grounds: Vec<Question> = (0..3 * LANES - 1).map(ground).collect();
+        let said = |var: Var| Works::weighing(var, &weighing(var, var));
+        let beside: Vec<Arc<Works>> = (0..model.states.len()).map(said).collect();
+        let pairs: Vec<(usize, usize)> = (0..grounds.len() * beside.len())
+            .map(|pair| (pair % grounds.len(), pair * 5 % beside.len()))
+            .collect();
+        let logs = tree.log_totals_beside(&grounds, &beside, &pairs);
+        for (&(ground, works), log) in pairs.iter().zip(logs) {
+            let question = Question {
+                works: Some(Arc::clone(&beside[works])),
+                ..grounds[ground].clone()
+            };
+            let alone = tree.upward(&question).log_total;
+            assert!(
+                (log - alone).abs() < 1e-12,
+                "{ground}, {works}: {log}, alone {alone}"
+            );
+        }
     }
 }

@@ -1,5 +1,7 @@
 //! Passes over what is known without a question, in room that is kept from one to the next.
 
+use std::cell::RefCell;
+
 use crate::{
     clique::Node,
     messages::{Down, Entries, Messages, Wanted},
@@ -33,8 +35,28 @@ pub(super) struct Frame<'a> {
     weights: Vec<Lanes>,
     /// By entry of the clique at hand, where what is known there differs from question to question.
     own: Vec<Lanes>,
-    /// Messages that are put back.
-    pub(super) saved: Vec<Lanes>,
+    /// Messages of the ground, of those cliques where they were something else meanwhile.
+    pub(super) ground: Messages<Lanes>,
+    /// By clique: its message is kept there.
+    pub(super) kept: Vec<bool>,
+    /// Cliques whose message is something else now.
+    pub(super) aside: Vec<usize>,
+}
+
+/// What frames need room for.
+#[derive(Default)]
+struct Room {
+    up: Messages<Lanes>,
+    down: Down<Lanes>,
+    ground: Messages<Lanes>,
+}
+
+/// Message entries above which the room is given back.
+const MOST_KEPT: usize = 1 << 16;
+
+thread_local! {
+    /// The room of the frame before: new memory would have to be made empty first.
+    static ROOM: RefCell<Room> = RefCell::default();
 }
 
 impl Tree {
@@ -52,18 +74,22 @@ impl Tree {
 
 impl<'a> Frame<'a> {
     pub(super) fn new(tree: &'a Tree, found: &'a [f64], base: &'a Messages<f64>) -> Self {
-        let up = base.beside_each_other();
+        let room = ROOM.take();
+        let up = base.beside_each_other(room.up);
+        let cliques = up.exponents.len();
         Self {
             tree,
             found,
             changed: tree.unchanged(),
-            down: Down::new(&up),
+            down: Down::in_room(&up, room.down),
             base,
-            dirty: vec![false; up.exponents.len()],
+            dirty: vec![false; cliques],
             up,
             weights: Vec::new(),
             own: Vec::new(),
-            saved: Vec::new(),
+            ground: room.ground,
+            kept: vec![false; cliques],
+            aside: Vec::new(),
         }
     }
 
@@ -178,6 +204,18 @@ impl<'a> Frame<'a> {
                 };
                 self.down.hand_down(entries, &self.up, wanted, by_class);
             }
+        }
+    }
+}
+
+impl Drop for Frame<'_> {
+    fn drop(&mut self) {
+        if self.up.sums.capacity() <= MOST_KEPT {
+            ROOM.set(Room {
+                up: std::mem::take(&mut self.up),
+                down: std::mem::take(&mut self.down),
+                ground: std::mem::take(&mut self.ground),
+            });
         }
     }
 }

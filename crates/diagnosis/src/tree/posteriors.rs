@@ -100,14 +100,16 @@ impl Tree {
 }
 
 impl Messages<f64> {
-    /// The same messages in each lane.
-    pub(super) fn beside_each_other(&self) -> Messages<Lanes> {
-        let lanes = |numbers: &[f64]| numbers.iter().map(|&one| Lanes::of(one, 0.0)).collect();
-        Messages {
-            sums: lanes(&self.sums),
-            faulty: lanes(&self.faulty),
-            exponents: self.exponents.clone(),
-        }
+    /// The same messages in each lane, in room that was used before.
+    pub(super) fn beside_each_other(&self, mut room: Messages<Lanes>) -> Messages<Lanes> {
+        let fill = |lanes: &mut Vec<Lanes>, numbers: &[f64]| {
+            lanes.clear();
+            lanes.extend(numbers.iter().map(|&one| Lanes::of(one, 0.0)));
+        };
+        fill(&mut room.sums, &self.sums);
+        fill(&mut room.faulty, &self.faulty);
+        room.exponents.clone_from(&self.exponents);
+        room
     }
 }
 
