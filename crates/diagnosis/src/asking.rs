@@ -118,7 +118,7 @@ impl Asking {
             open.push(draft.open(&profile.checks[asked.check], asked)?);
         }
         let told = draft.works.len();
-        let functions = functions.iter().map(|&or| draft.work(&[or])).collect();
+        let functions = functions.iter().map(|&or| draft.work(or)).collect();
         draft.lowered.model.keep_findings();
         let (tree, upward) = Tree::with_pass(&draft.lowered.model, &draft.tables, most)?;
         Ok(Self {
@@ -156,9 +156,28 @@ impl Asking {
         works.iter().map(chance).collect()
     }
 
-    /// The chance of each set that checks speak of.
-    pub(crate) fn told(&self) -> Vec<f64> {
-        self.chances(&(0..self.told).collect::<Vec<_>>())
+    /// By state of a variable, where that is known beside all else: the chance of each set that checks speak of; 0 where it cannot be.
+    pub(crate) fn told_by(&self, var: Var) -> Vec<Vec<f64>> {
+        let works = &self.works[..self.told];
+        let states = 0..self.lowered.model.states[var];
+        let questions = states.flat_map(|state| {
+            let question = move |works: &Arc<Works>| {
+                let mut question = Question::that(works);
+                question.fix(&self.tree, var, state);
+                question
+            };
+            works.iter().map(question)
+        });
+        let questions: Vec<Question> = questions.collect();
+        let logs = self.tree.log_totals_of(&self.upward, &questions);
+        // the first set says nothing
+        let chance = |nothing: f64, log: f64| match nothing > f64::NEG_INFINITY {
+            true => (log - nothing).exp(),
+            false => 0.0,
+        };
+        let states = logs.chunks(works.len());
+        let each = |logs: &[f64]| logs.iter().map(|&log| chance(logs[0], log)).collect();
+        states.map(each).collect()
     }
 
     /// For each set that checks speak of the same, with the posteriors of these variables where they work.
@@ -307,20 +326,26 @@ impl Draft {
         }
     }
 
-    /// The number of "these functions work".
-    fn work(&mut self, ors: &[OrId]) -> usize {
-        let mut all = OrSet::none(self.ors);
-        for &or in ors {
-            let only_asked = &self.only_asked;
-            let below = self.below.entry(or);
-            all.extend(below.or_insert_with(|| below_of(or, only_asked, self.ors)));
-        }
-        if let Some(&number) = self.known.get(&all) {
+    /// The number of "this function works".
+    fn work(&mut self, or: OrId) -> usize {
+        let all = self.below(or).clone();
+        self.number(&all)
+    }
+
+    /// An OR with those below it that are only asked for too.
+    fn below(&mut self, or: OrId) -> &OrSet {
+        let below = || below_of(or, &self.only_asked, self.ors);
+        self.below.entry(or).or_insert_with(below)
+    }
+
+    /// The number of "these functions work", those below them included.
+    fn number(&mut self, all: &OrSet) -> usize {
+        if let Some(&number) = self.known.get(all) {
             return number;
         }
-        let works = self.product(&all);
+        let works = self.product(all);
         self.works.push(Arc::new(works));
-        self.known.insert(all, self.works.len() - 1);
+        self.known.insert(all.clone(), self.works.len() - 1);
         self.works.len() - 1
     }
 
@@ -375,14 +400,15 @@ impl Draft {
     }
 
     fn sum(&mut self, sets: &Sets, ors: &[OrId]) -> Sum {
+        let below: Vec<OrSet> = ors.iter().map(|&or| self.below(or).clone()).collect();
+        let mut all = OrSet::none(self.ors);
         let mut sum: BTreeMap<usize, f64> = BTreeMap::new();
-        for (&set, &factor) in &sets.0 {
-            let all = ors.iter().enumerate();
-            let all: Vec<OrId> = all
-                .filter(|(place, _)| set >> place & 1 == 1)
-                .map(|(_, &or)| or)
-                .collect();
-            *sum.entry(self.work(&all)).or_default() += factor;
+        for &(set, factor) in &sets.0 {
+            all.0.fill(0);
+            for place in ones(std::iter::once(set)) {
+                all.extend(&below[place]);
+            }
+            *sum.entry(self.number(&all)).or_default() += factor;
         }
         let terms = sum.into_iter().map(|(works, factor)| (factor, works));
         terms.filter(|(factor, _)| factor.abs() > NOTHING).collect()
@@ -451,34 +477,55 @@ fn is_whole(table: &Table) -> bool {
     table.vars.len() == 1 && table.values == [1.0, 0.0]
 }
 
-/// A chance as a sum over sets of functions that work: a bit for each, and its factor.
+/// A chance as a sum over sets of functions that work: a bit for each, and its factor; smaller numbers first.
 #[derive(Debug, Clone, Default, PartialEq)]
-struct Sets(BTreeMap<u64, f64>);
+struct Sets(Vec<(u64, f64)>);
 
 impl Sets {
     fn number(number: f64) -> Self {
-        Self(BTreeMap::from([(0, number)]))
+        Self(vec![(0, number)])
     }
 
     fn add(&mut self, factor: f64, other: &Self) {
-        for (set, more) in &other.0 {
-            *self.0.entry(*set).or_default() += factor * more;
+        let mut sum = Vec::with_capacity(self.0.len() + other.0.len());
+        let mut known = self.0.iter().copied().peekable();
+        let mut more = other.0.iter().copied().peekable();
+        loop {
+            let next = match (known.peek(), more.peek()) {
+                (Some(one), Some(other)) => one.0.min(other.0),
+                (Some(only), None) | (None, Some(only)) => only.0,
+                (None, None) => break,
+            };
+            let is_next = |&(set, _): &(u64, f64)| set == next;
+            let mut all = known.next_if(is_next).map_or(0.0, |(_, factor)| factor);
+            if let Some((_, more)) = more.next_if(is_next) {
+                all += factor * more;
+            }
+            if all.abs() > NOTHING {
+                sum.push((next, all));
+            }
         }
-        self.0.retain(|_, factor| factor.abs() > NOTHING);
+        self.0 = sum;
     }
 
     /// And these functions work.
     fn and(&self, set: u64) -> Self {
-        let mut all = Self::default();
-        for (other, factor) in &self.0 {
-            *all.0.entry(other | set).or_default() += factor;
-        }
-        all
+        let mut all = self.0.clone();
+        all.iter_mut().for_each(|(other, _)| *other |= set);
+        all.sort_by_key(|(set, _)| *set);
+        all.dedup_by(|(set, factor), (before, sum)| {
+            let same = set == before;
+            if same {
+                *sum += *factor;
+            }
+            same
+        });
+        Self(all)
     }
 
     fn times(&self, other: &Self) -> Self {
         let mut product = Self::default();
-        for (&set, &factor) in &other.0 {
+        for &(set, factor) in &other.0 {
             product.add(factor, &self.and(set));
         }
         product

@@ -385,20 +385,6 @@ impl Diagnosis {
             .collect())
     }
 
-    /// For each check not yet made in the present epoch: its number in the profile and the chance of each outcome, `cannot` last.
-    pub(crate) fn shown(&self, tag: &str) -> Result<Vec<(usize, Vec<f64>)>, Error> {
-        let (group, machine) = self.place(tag)?;
-        let mut shown = Vec::new();
-        for asking in self.asked(group, machine)? {
-            let chances = asking.told();
-            shown.extend(asking.open.iter().map(|open| {
-                let outcomes = open.outcomes.iter().map(|sum| chance_of(sum, &chances));
-                (open.check, outcomes.collect())
-            }));
-        }
-        Ok(shown)
-    }
-
     /// For each check not yet made in the present epoch what it would show and how much it would clear up over all machines.
     ///
     /// # Errors

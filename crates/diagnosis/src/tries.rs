@@ -4,20 +4,20 @@
 //! chip itself, weighed like any other look; putting the chip back is part of its minutes. What moving a chip does to the contacts
 //! of its place is a cost here; once the swap is made it is part of what is known.
 
-use std::{collections::BTreeMap, sync::Arc};
+use std::{borrow::Borrow, collections::BTreeMap, sync::Arc};
 
 use catalogue::{Mount, Part, Profile, Site};
 
 use crate::{
-    advise::{Adviser, Cost, Ground, Point, Seen, Way},
+    advise::{Adviser, Cost, Ground, Point, Seen, Way, part_of},
     answer::{Economy, Step},
-    asking::Works,
+    asking::{Works, chance_of},
     compiled::Compiled,
-    diagnosis::{Diagnosis, Listed},
+    diagnosis::{Diagnosis, Listed, listed_on},
     digits::first_of_most,
     error::Error,
     model::Var,
-    situation::{Action, Chip, Machine, Situation, Step as BenchStep, Truth},
+    situation::{Action, Chip, Machine, Situation, Step as BenchStep},
     tree::{Marginals, Question},
 };
 
@@ -28,14 +28,16 @@ const LEAST_CHANCE: f64 = 0.01;
 /// An outcome below this chance is not followed.
 const LEAST_OUTCOME: f64 = 1e-9;
 
+/// By state of a chip, the good one first: the chance of each outcome of a check; `cannot` comes last.
+type Shown = Vec<Vec<f64>>;
+
 /// What a good board shows with a chip in one of its positions.
 #[derive(Debug, Clone)]
 pub struct Trial {
     /// The position.
     pub part: String,
-    /// By check that tells a bad chip from a good one: its number in the profile and, for the good chip and then for each of its
-    /// modes, the chance of each outcome; `cannot` comes last.
-    checks: Vec<(usize, Vec<Vec<f64>>)>,
+    /// Checks that tell a bad chip from a good one: their numbers in the profile, and what each shows.
+    checks: Vec<(usize, Shown)>,
     /// Ids of the chip's modes.
     modes: Vec<String>,
 }
@@ -54,46 +56,33 @@ impl Trial {
         }
         let modes = part.modes.iter().filter(|mode| mode.site == Site::Chip);
         let modes: Vec<String> = modes.map(|mode| mode.id.clone()).collect();
-        let mut shown: BTreeMap<usize, Vec<Vec<f64>>> = BTreeMap::new();
-        let states = std::iter::once(None).chain(modes.iter().map(Some));
-        for state in states.take_while(|_| !modes.is_empty()) {
-            for (check, chances) in Diagnosis::of(held(profile, part, state))?.shown(MULE)? {
-                shown.entry(check).or_default().push(chances);
-            }
+        if modes.is_empty() {
+            return Ok(None);
         }
-        let tells = |states: &Vec<Vec<f64>>| {
+        let mut shown = Diagnosis::of(held(profile, part))?.shown_by(MULE, &part.reference)?;
+        let tells = |states: &Shown| {
             let apart = |a: &f64, b: &f64| (a - b).abs() > 0.1;
             states
                 .iter()
                 .any(|other| other.iter().zip(&states[0]).any(|(a, b)| apart(a, b)))
         };
-        shown.retain(|_, states| tells(states));
+        shown.retain(|(_, states)| tells(states));
         Ok((!shown.is_empty()).then(|| Self {
             part: part.reference.clone(),
-            checks: shown.into_iter().collect(),
+            checks: shown,
             modes,
         }))
     }
 }
 
-/// The mule with a chip that is good or has a mode.
-fn held(profile: &Arc<Profile>, part: &Part, mode: Option<&String>) -> Situation {
-    let reference = part.reference.clone();
+/// The mule with a chip of which nothing is known.
+fn held(profile: &Arc<Profile>, part: &Part) -> Situation {
     let fit = Action::Fit {
         machine: MULE.to_owned(),
-        part: reference.clone(),
-        chip: Chip::New {
-            works: if mode.is_some() { 0.5 } else { 1.0 },
-        },
+        part: part.reference.clone(),
+        chip: Chip::New { works: 0.5 },
         old_mark: None,
     };
-    let truth = mode.map(|mode| Action::Settle {
-        machine: Some(MULE.to_owned()),
-        truth: Truth::Mode {
-            part: reference,
-            mode: mode.clone(),
-        },
-    });
     Situation {
         profiles: BTreeMap::from([(profile.id.clone(), Arc::clone(profile))]),
         machines: vec![Machine {
@@ -102,10 +91,10 @@ fn held(profile: &Arc<Profile>, part: &Part, mode: Option<&String>) -> Situation
             mule: true,
             ..Machine::default()
         }],
-        steps: std::iter::once(fit)
-            .chain(truth)
-            .map(|action| BenchStep { time: None, action })
-            .collect(),
+        steps: vec![BenchStep {
+            time: None,
+            action: fit,
+        }],
         ..Situation::default()
     }
 }
@@ -132,6 +121,30 @@ struct Candidate<'a> {
 }
 
 impl Diagnosis {
+    /// The number in the profile of each check not yet made, with what it shows by state of the chip at a position.
+    fn shown_by(&self, tag: &str, part: &str) -> Result<Vec<(usize, Shown)>, Error> {
+        let (group, machine) = self.place(tag)?;
+        let unrolled = &self.groups()[group].unrolled;
+        let mut shown = Vec::new();
+        for asking in self.asked(group, machine)? {
+            let listed = listed_on(unrolled, machine, &asking.lowered.places);
+            // else nothing that is asked hangs on it
+            let Some(var) = variable_of(listed, part) else {
+                continue;
+            };
+            let told = asking.told_by(var);
+            shown.extend(asking.open.iter().map(|open| {
+                let outcomes = |chances: &Vec<f64>| {
+                    let outcomes = open.outcomes.iter();
+                    outcomes.map(|sum| chance_of(sum, chances)).collect()
+                };
+                (open.check, told.iter().map(outcomes).collect())
+            }));
+        }
+        shown.sort_by_key(|(check, _)| *check);
+        Ok(shown)
+    }
+
     /// Every suspect chip that could be tried in a mule with what the try saves, the largest saving first; of each the look that
     /// tells most a minute. `trial` says how a chip is tried.
     ///
@@ -239,11 +252,17 @@ fn chip<'m>(
     part: &Part,
     marginals: impl Fn(Var) -> &'m [f64],
 ) -> Option<(Var, Vec<f64>)> {
-    let here = |one: &&Listed| {
-        one.site == Site::Chip && crate::advise::part_of(one) == Some(&part.reference)
-    };
-    let (var, _) = listed.iter().find(here)?.at?;
+    let var = variable_of(listed.iter(), &part.reference)?;
     Some((var, marginals(var).to_vec()))
+}
+
+/// The variable of the chip at a position.
+fn variable_of(listed: impl Iterator<Item = impl Borrow<Listed>>, part: &str) -> Option<Var> {
+    let mut chips = listed.filter(|one| {
+        let one = one.borrow();
+        one.site == Site::Chip && part_of(one).is_some_and(|other| other == part)
+    });
+    Some(chips.next()?.borrow().at?.0)
 }
 
 impl Trial {
