@@ -160,24 +160,22 @@ impl Asking {
     pub(crate) fn told_by(&self, var: Var) -> Vec<Vec<f64>> {
         let works = &self.works[..self.told];
         let states = 0..self.lowered.model.states[var];
-        let questions = states.flat_map(|state| {
-            let question = move |works: &Arc<Works>| {
-                let mut question = Question::that(works);
-                question.fix(&self.tree, var, state);
-                question
-            };
-            works.iter().map(question)
-        });
-        let questions: Vec<Question> = questions.collect();
-        let logs = self.tree.log_totals_of(&self.upward, &questions);
+        let in_state = |state| {
+            let mut question = Question::default();
+            question.fix(&self.tree, var, state);
+            question
+        };
+        let grounds: Vec<Question> = states.clone().map(in_state).collect();
+        let pairs = states.flat_map(|state| (0..works.len()).map(move |works| (state, works)));
+        let pairs: Vec<(usize, usize)> = pairs.collect();
+        let logs = self.tree.log_totals_beside(&grounds, works, &pairs);
         // the first set says nothing
         let chance = |nothing: f64, log: f64| match nothing > f64::NEG_INFINITY {
             true => (log - nothing).exp(),
             false => 0.0,
         };
-        let states = logs.chunks(works.len());
         let each = |logs: &[f64]| logs.iter().map(|&log| chance(logs[0], log)).collect();
-        states.map(each).collect()
+        logs.chunks(works.len()).map(each).collect()
     }
 
     /// For each set that checks speak of the same, with the posteriors of these variables where they work.
@@ -405,9 +403,8 @@ impl Draft {
         let mut sum: BTreeMap<usize, f64> = BTreeMap::new();
         for &(set, factor) in &sets.0 {
             all.0.fill(0);
-            for place in ones(std::iter::once(set)) {
-                all.extend(&below[place]);
-            }
+            let named = ones(std::iter::once(set)).filter_map(|place| below.get(place));
+            named.for_each(|below| all.extend(below));
             *sum.entry(self.number(&all)).or_default() += factor;
         }
         let terms = sum.into_iter().map(|(works, factor)| (factor, works));

@@ -12,7 +12,7 @@ mod down;
 mod up;
 
 pub(crate) use self::down::{Down, Wanted};
-use self::up::{Below, From};
+use self::up::{Below, OfPass};
 use crate::{
     clique::{Cliques, Node},
     number::{Bound, Lanes, Number, Running},
@@ -151,13 +151,13 @@ impl<T: Number> Messages<T> {
         let shift = if entries.node.dual {
             let (faulty_below, faulty) = self.faulty.split_at_mut(groups.start);
             let faulty = &mut faulty[..groups.len()];
-            let below = From {
+            let below = OfPass {
                 sums: below,
                 faulty: faulty_below,
             };
             entries.dual_sums(below, sums, faulty)
         } else {
-            let below = From {
+            let below = OfPass {
                 sums: below,
                 faulty: &[],
             };

@@ -39,6 +39,9 @@ const SMALLEST_MEETING: f64 = 64.0;
 /// Messages of a clique that are tried against each other, the smallest ones.
 const MOST_MEETING: usize = 16;
 
+/// Variables of a clique at most whose messages are tried against each other: a bit for each.
+const MOST_IN_SET: usize = u128::BITS as usize;
+
 /// Total size above which other orders are tried.
 const SMALL_ENOUGH: f64 = 50_000.0;
 
@@ -292,41 +295,50 @@ fn together<'a>(
     clique: &[Var],
     states: &[usize],
 ) -> Vec<Vec<Var>> {
-    let size = |vars: &[Var]| vars.iter().map(|&var| states[var] as f64).product::<f64>();
-    let most = size(clique) / WORTH_MEETING;
-    if most < SMALLEST_MEETING {
+    let most = size_of(clique, states) / WORTH_MEETING;
+    if most < SMALLEST_MEETING || clique.len() > MOST_IN_SET {
         return Vec::new();
     }
-    let mut open: Vec<Vec<Var>> = messages.take(MOST_MEETING).cloned().collect();
+    let mut clique = clique.to_vec();
+    clique.sort_unstable();
+    let vars_of = |set: u128| (0..clique.len()).filter(move |place| set >> place & 1 == 1);
+    let size = |set: u128| {
+        let mut size = 1.0;
+        for place in vars_of(set) {
+            size *= states[clique[place]] as f64;
+        }
+        size
+    };
+    let set_of = |vars: &Vec<Var>| {
+        let places = vars.iter().filter_map(|var| clique.binary_search(var).ok());
+        places.fold(0, |set, place| set | 1 << place)
+    };
+    let mut open: Vec<u128> = messages.take(MOST_MEETING).map(set_of).collect();
     let mut met = Vec::new();
     loop {
-        let mut least: Option<(f64, [usize; 2], Vec<Var>)> = None;
-        for (a, one) in open.iter().enumerate() {
-            for (b, other) in open.iter().enumerate().skip(a + 1) {
-                let mut both: Vec<Var> = one.iter().chain(other).copied().collect();
-                both.sort_unstable();
-                both.dedup();
-                let size = size(&both);
-                let better = least.as_ref().is_none_or(|(least, ..)| size < *least);
-                if size <= most && better {
-                    least = Some((size, [a, b], both));
+        let mut least: Option<(f64, [usize; 2])> = None;
+        for (a, &one) in open.iter().enumerate() {
+            for (b, &other) in open.iter().enumerate().skip(a + 1) {
+                let size = size(one | other);
+                if size <= most && least.is_none_or(|(least, _)| size < least) {
+                    least = Some((size, [a, b]));
                 }
             }
         }
-        let Some((_, [a, b], both)) = least else {
+        let Some((_, [a, b])) = least else {
             return met;
         };
-        open.swap_remove(b);
-        open[a].clone_from(&both);
-        met.push(both);
+        let other = open.swap_remove(b);
+        open[a] |= other;
+        met.push(vars_of(open[a]).map(|place| clique[place]).collect());
     }
 }
 
 /// Eliminates greedily; each clique starts with its eliminated variable. Where the cliques come out large other rules of
 /// choice are tried and the smallest result kept.
 fn eliminate(states: &[usize], edges: &Edges, ties: Ties) -> Sets {
-    let by = |greed, ties, less_than| eliminate_by(states, edges.clone(), greed, ties, less_than);
-    let mut best = by(Greed::Size, ties, f64::INFINITY);
+    let by = |greed, ties, least| eliminate_by(states, edges.clone(), greed, ties, least);
+    let (mut best, mut least) = by(Greed::Size, ties, f64::INFINITY);
     let others = [
         (Greed::Fill, ties),
         (Greed::Size, Ties::Late),
@@ -336,15 +348,15 @@ fn eliminate(states: &[usize], edges: &Edges, ties: Ties) -> Sets {
         .into_iter()
         .take(if ties == Ties::Late { 1 } else { 3 })
     {
-        let least = best
-            .as_ref()
-            .map_or(f64::INFINITY, |best| entries_of(best, states));
         if least <= SMALL_ENOUGH {
             break;
         }
-        best = by(greed, ties, least).or(best);
+        let (other, entries) = by(greed, ties, least);
+        if entries < least {
+            (best, least) = (other, entries);
+        }
     }
-    best.unwrap_or_else(|| Sets::with_room(0))
+    best
 }
 
 /// Entries of all cliques together, zeros included.
@@ -362,73 +374,77 @@ fn size_of(clique: &[Var], states: &[usize]) -> f64 {
     size
 }
 
-/// Eliminates by one rule of choice; none as soon as there are not fewer entries than these.
+/// Eliminates by one rule of choice; given up as soon as there are more entries than these. Their number stands beside the cliques.
 fn eliminate_by(
     states: &[usize],
     mut edges: Edges,
     greed: Greed,
     ties: Ties,
-    less_than: f64,
-) -> Option<Sets> {
+    least: f64,
+) -> (Sets, f64) {
     widest(
         #[inline(always)]
         || {
             let mut cliques = Sets::with_room(states.len());
-            let mut costs = Costs::of(states, greed);
-            eliminate_simplicial(&mut edges, &mut costs, &mut cliques, ties);
+            let left = eliminate_simplicial(&mut edges, &mut cliques, ties);
             let mut entries = entries_of(&cliques, states);
+            let mut edges = edges.among(&left);
+            let mut costs = Costs::of(&left, states, &edges, greed);
             let mut around = Vec::new();
-            costs.reckon_all(&edges);
-            while cliques.len() < states.len() {
+            for _ in 0..left.len() {
                 let var = costs.least(&edges, ties);
                 around.clear();
                 around.extend(edges.around(var));
-                cliques.push([var], around.iter().copied());
+                cliques.push([left[var]], around.iter().map(|&other| left[other]));
                 entries += size_of(&cliques[cliques.len() - 1], states);
-                if entries >= less_than {
-                    return None;
+                if entries > least {
+                    break;
                 }
                 costs.gone(var);
                 edges.eliminate(var, &around);
                 costs.reckon_anew(&edges);
             }
-            Some(cliques)
+            (cliques, entries)
         },
     )
 }
 
 /// Eliminates what may always go first: variables around which all have met already (van den Eijkhof, Bodlaender & Koster, "Safe
-/// reduction rules for weighted treewidth", Algorithmica 47, 2007).
+/// reduction rules for weighted treewidth", Algorithmica 47, 2007). Those that are left are handed back.
 #[inline(always)]
-fn eliminate_simplicial(edges: &mut Edges, costs: &mut Costs<'_>, cliques: &mut Sets, ties: Ties) {
-    let mut open: Vec<Var> = (0..costs.states.len()).collect();
+fn eliminate_simplicial(edges: &mut Edges, cliques: &mut Sets, ties: Ties) -> Vec<Var> {
+    let count = edges.count();
+    let mut open: Vec<Var> = (0..count).collect();
     if ties == Ties::Early {
         open.reverse();
     }
+    let mut gone = vec![false; count];
     let mut around = Vec::new();
     while let Some(var) = open.pop() {
-        if costs.is_gone(var) || edges.fill(var) > 0 {
+        if gone[var] || edges.fill(var) > 0 {
             continue;
         }
         around.clear();
         around.extend(edges.around(var));
         cliques.push([var], around.iter().copied());
         edges.take(var, &around);
-        costs.gone(var);
+        gone[var] = true;
         open.extend(&around);
     }
+    (0..count).filter(|&var| !gone[var]).collect()
 }
 
 /// The cost of what is eliminated.
 const GONE: u32 = u32::MAX;
-/// A cost that nobody asked for yet.
+/// What decides among equal ones where nobody asked for it yet.
 const UNKNOWN: u32 = u32::MAX - 1;
 /// Costs that are compared beside each other.
 const BESIDE: usize = 16;
 
 /// What it costs to eliminate each variable next.
-struct Costs<'a> {
-    states: &'a [usize],
+struct Costs {
+    /// How many states each has.
+    states: Vec<u32>,
     greed: Greed,
     first: Vec<u32>,
     /// What decides among those that are equal, reckoned when it is asked for.
@@ -437,34 +453,26 @@ struct Costs<'a> {
     alike: Vec<Var>,
 }
 
-impl<'a> Costs<'a> {
-    fn of(states: &'a [usize], greed: Greed) -> Self {
-        Self {
-            states,
-            greed,
-            first: vec![UNKNOWN; states.len()],
-            second: vec![UNKNOWN; states.len()],
-            alike: Vec::new(),
-        }
-    }
-
+impl Costs {
     #[inline(always)]
-    fn is_gone(&self, var: Var) -> bool {
-        self.first[var] == GONE
+    fn of(vars: &[Var], states: &[usize], edges: &Edges, greed: Greed) -> Self {
+        let mut costs = Self {
+            states: vars.iter().map(|&var| states[var] as u32).collect(),
+            greed,
+            first: Vec::with_capacity(vars.len()),
+            second: vec![UNKNOWN; vars.len()],
+            alike: Vec::new(),
+        };
+        for var in 0..vars.len() {
+            let cost = costs.reckon(var, edges, greed);
+            costs.first.push(cost);
+        }
+        costs
     }
 
     #[inline(always)]
     fn gone(&mut self, var: Var) {
         self.first[var] = GONE;
-    }
-
-    #[inline(always)]
-    fn reckon_all(&mut self, edges: &Edges) {
-        for var in 0..self.first.len() {
-            if !self.is_gone(var) {
-                self.first[var] = self.reckon(var, edges, self.greed);
-            }
-        }
     }
 
     /// Reckons what the last elimination may have changed.
@@ -516,9 +524,9 @@ impl<'a> Costs<'a> {
         let cost = match greed {
             Greed::Fill => edges.fill(var),
             Greed::Size => {
-                let mut size = self.states[var] as u32;
+                let mut size = self.states[var];
                 for other in edges.around(var) {
-                    size = size.saturating_mul(self.states[other] as u32);
+                    size = size.saturating_mul(self.states[other]);
                 }
                 size
             }
@@ -539,14 +547,18 @@ struct Edges {
 }
 
 impl Edges {
-    fn of<'a>(vars: usize, factors: impl Iterator<Item = Factor<'a>>) -> Self {
+    fn none(vars: usize) -> Self {
         let words = vars.div_ceil(64);
-        let mut edges = Self {
+        Self {
             words,
             bits: vec![0; vars * words],
             stale: vec![0; words],
             row: vec![0; words],
-        };
+        }
+    }
+
+    fn of<'a>(vars: usize, factors: impl Iterator<Item = Factor<'a>>) -> Self {
+        let mut edges = Self::none(vars);
         for factor in factors {
             for a in factor.vars() {
                 for b in factor.vars().filter(|&b| b != a) {
@@ -555,6 +567,28 @@ impl Edges {
             }
         }
         edges
+    }
+
+    /// Those among some variables that meet no others, numbered anew.
+    #[inline(always)]
+    fn among(&self, vars: &[Var]) -> Self {
+        let mut places = vec![0; self.count()];
+        for (place, &var) in vars.iter().enumerate() {
+            places[var] = place;
+        }
+        let mut edges = Self::none(vars.len());
+        for (place, &var) in vars.iter().enumerate() {
+            for other in self.around(var) {
+                edges.join(place, places[other]);
+            }
+        }
+        edges
+    }
+
+    /// How many variables there are.
+    #[inline(always)]
+    fn count(&self) -> usize {
+        self.bits.len().checked_div(self.words).unwrap_or(0)
     }
 
     #[inline(always)]
@@ -630,7 +664,7 @@ impl Edges {
     }
 }
 
-/// The places of the bits that are set.
+/// See [`ones`].
 pub(crate) struct Ones<I> {
     words: I,
     left: u64,
@@ -660,5 +694,42 @@ pub(crate) fn ones<I: Iterator<Item = u64>>(words: I) -> Ones<I> {
         words,
         left: 0,
         end: 0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::Table;
+
+    /// Entries of the order that is found for variables that meet in these sets.
+    fn entries(states: &[usize], sets: &[&[Var]]) -> f64 {
+        let table = |vars: &&[Var]| Table {
+            vars: vars.to_vec(),
+            values: Vec::new(),
+        };
+        let tables: Vec<Table> = sets.iter().map(table).collect();
+        let edges = Edges::of(states.len(), tables.iter().map(Factor::Table));
+        let cliques = eliminate(states, &edges, Ties::Early);
+        assert_eq!(cliques.len(), states.len(), "each variable once");
+        entries_of(&cliques, states)
+    }
+
+    #[test]
+    fn the_smallest_is_kept() {
+        let check = |states: &[usize], sets: &[&[Var]], expect: f64| {
+            assert_eq!(entries(states, sets), expect, "{states:?} {sets:?}");
+        };
+        check(&[], &[], 0.0);
+        check(&[2], &[], 2.0);
+        // every variable may go at once; begun at the wrong end there are 200 entries more
+        check(&[400, 300, 200], &[&[0, 1], &[1, 2]], 180_200.0);
+        check(&[200, 300, 400], &[&[0, 1], &[1, 2]], 180_200.0);
+    }
+
+    #[test]
+    fn what_is_far_too_large_is_counted_too() {
+        let all: Vec<Var> = (0..1100).collect();
+        assert_eq!(entries(&[2; 1100], &[&all]), f64::INFINITY);
     }
 }

@@ -4,7 +4,7 @@
 //! chip itself, weighed like any other look; putting the chip back is part of its minutes. What moving a chip does to the contacts
 //! of its place is a cost here; once the swap is made it is part of what is known.
 
-use std::{borrow::Borrow, collections::BTreeMap, sync::Arc};
+use std::{collections::BTreeMap, sync::Arc};
 
 use catalogue::{Mount, Part, Profile, Site};
 
@@ -29,7 +29,7 @@ const LEAST_CHANCE: f64 = 0.01;
 const LEAST_OUTCOME: f64 = 1e-9;
 
 /// By state of a chip, the good one first: the chance of each outcome of a check; `cannot` comes last.
-type Shown = Vec<Vec<f64>>;
+type ByState = Vec<Vec<f64>>;
 
 /// What a good board shows with a chip in one of its positions.
 #[derive(Debug, Clone)]
@@ -37,9 +37,7 @@ pub struct Trial {
     /// The position.
     pub part: String,
     /// Checks that tell a bad chip from a good one: their numbers in the profile, and what each shows.
-    checks: Vec<(usize, Shown)>,
-    /// Ids of the chip's modes.
-    modes: Vec<String>,
+    checks: Vec<(usize, ByState)>,
 }
 
 impl Trial {
@@ -54,28 +52,27 @@ impl Trial {
         {
             return Ok(None);
         }
-        let modes = part.modes.iter().filter(|mode| mode.site == Site::Chip);
-        let modes: Vec<String> = modes.map(|mode| mode.id.clone()).collect();
-        if modes.is_empty() {
+        if !part.modes.iter().any(|mode| mode.site == Site::Chip) {
             return Ok(None);
         }
         let mut shown = Diagnosis::of(held(profile, part))?.shown_by(MULE, &part.reference)?;
-        let tells = |states: &Shown| {
+        let tells = |states: &ByState| {
             let apart = |a: &f64, b: &f64| (a - b).abs() > 0.1;
             states
                 .iter()
                 .any(|other| other.iter().zip(&states[0]).any(|(a, b)| apart(a, b)))
         };
-        shown.retain(|(_, states)| tells(states));
+        // a new chip has no mode whose chance is 0, and what that would show is not known
+        let known = |states: &ByState| states.iter().all(|state| state.iter().sum::<f64>() > 0.0);
+        shown.retain(|(_, states)| known(states) && tells(states));
         Ok((!shown.is_empty()).then(|| Self {
             part: part.reference.clone(),
             checks: shown,
-            modes,
         }))
     }
 }
 
-/// The mule with a chip of which nothing is known.
+/// The mule with a chip that is as likely good as bad.
 fn held(profile: &Arc<Profile>, part: &Part) -> Situation {
     let fit = Action::Fit {
         machine: MULE.to_owned(),
@@ -122,15 +119,16 @@ struct Candidate<'a> {
 
 impl Diagnosis {
     /// The number in the profile of each check not yet made, with what it shows by state of the chip at a position.
-    fn shown_by(&self, tag: &str, part: &str) -> Result<Vec<(usize, Shown)>, Error> {
+    fn shown_by(&self, tag: &str, part: &str) -> Result<Vec<(usize, ByState)>, Error> {
         let (group, machine) = self.place(tag)?;
         let unrolled = &self.groups()[group].unrolled;
         let mut shown = Vec::new();
         for asking in self.asked(group, machine)? {
-            let listed = listed_on(unrolled, machine, &asking.lowered.places);
-            // else nothing that is asked hangs on it
-            let Some(var) = variable_of(listed, part) else {
-                continue;
+            let listed: Vec<Listed> =
+                listed_on(unrolled, machine, &asking.lowered.places).collect();
+            let Some(var) = variable_of(&listed, part) else {
+                // it cannot be bad
+                return Ok(Vec::new());
             };
             let told = asking.told_by(var);
             shown.extend(asking.open.iter().map(|open| {
@@ -184,7 +182,8 @@ impl Diagnosis {
                     let mut set_ups = profile.checks[check].set_up.iter();
                     !set_ups.any(|set_up| economy.missing.contains(set_up))
                 };
-                let whole = chances.len() == trial.modes.len() + 1;
+                let mut checks = trial.checks.iter();
+                let whole = checks.all(|(_, states)| states.len() == chances.len());
                 let best = || trial.best(var, &chances, usable, minutes, moving);
                 whole.then(best).flatten()
             })
@@ -252,17 +251,15 @@ fn chip<'m>(
     part: &Part,
     marginals: impl Fn(Var) -> &'m [f64],
 ) -> Option<(Var, Vec<f64>)> {
-    let var = variable_of(listed.iter(), &part.reference)?;
+    let var = variable_of(listed, &part.reference)?;
     Some((var, marginals(var).to_vec()))
 }
 
 /// The variable of the chip at a position.
-fn variable_of(listed: impl Iterator<Item = impl Borrow<Listed>>, part: &str) -> Option<Var> {
-    let mut chips = listed.filter(|one| {
-        let one = one.borrow();
-        one.site == Site::Chip && part_of(one).is_some_and(|other| other == part)
-    });
-    Some(chips.next()?.borrow().at?.0)
+fn variable_of(listed: &[Listed], part: &str) -> Option<Var> {
+    let here =
+        |one: &&Listed| one.site == Site::Chip && part_of(one).is_some_and(|other| other == part);
+    Some(listed.iter().find(here)?.at?.0)
 }
 
 impl Trial {
@@ -275,7 +272,7 @@ impl Trial {
         minutes: impl Fn(usize) -> f64,
         moving: Moving,
     ) -> Option<Candidate<'_>> {
-        let told = |one: &&(usize, Vec<Vec<f64>>)| information(chances, &one.1) / minutes(one.0);
+        let told = |one: &&(usize, ByState)| information(chances, &one.1) / minutes(one.0);
         let usable = self.checks.iter().filter(|(check, _)| usable(*check));
         let (check, states) = first_of_most(usable, told)?;
         let outcomes = states.first().map_or(0, Vec::len);

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use super::{
     Dual, Entries, Messages, Own, brought_back, second, times,
-    up::{Below, From, MANY, Run},
+    up::{Below, MANY, OfPass, Run},
 };
 use crate::{clique::Node, number::Number, widest::widest};
 
@@ -141,16 +141,13 @@ impl<T: Number> Down<T> {
             below,
             by_class,
             wanted,
-            before: vec![T::ZERO; if width > 2 { width } else { 0 }],
+            before: vec![T::ZERO; if width > 3 { width } else { 0 }],
         };
         entries.for_each_run(
             #[inline(always)]
             |run| {
                 let above = &above[run.row.group - first..];
-                let counts = run.row.groups.iter();
-                if counts.fold(true, |none, &group| {
-                    none & (above[usize::from(group)] == T::ZERO)
-                }) {
+                if run.counts_for_nothing(above) {
                     return;
                 }
                 match width {
@@ -178,7 +175,7 @@ impl<T: Number> Down<T> {
         let (below, above) = self.by_sum.split_at_mut(first);
         let (faulty_below, faulty_above) = self.by_faulty.split_at_mut(first);
         let mut dual = WithFault {
-            from: From {
+            from: OfPass {
                 sums: &messages.sums[..first],
                 faulty: &messages.faulty[..first],
             },
@@ -301,7 +298,7 @@ impl<T: Number> Plain<'_, T> {
 
 /// The way down in a clique at or below which the unmodelled fault can sit.
 struct WithFault<'a, T> {
-    from: From<'a, T>,
+    from: OfPass<'a, T>,
     below: &'a mut [T],
     faulty_below: &'a mut [T],
     by_class: &'a mut [T],

@@ -14,13 +14,13 @@ pub(super) trait Below<T>: Copy {
 
 /// Those of a pass.
 #[derive(Clone, Copy)]
-pub(super) struct From<'a, T> {
+pub(super) struct OfPass<'a, T> {
     pub(super) sums: &'a [T],
     /// Empty where no clique has it.
     pub(super) faulty: &'a [T],
 }
 
-impl<T: Number> Below<T> for From<'_, T> {
+impl<T: Number> Below<T> for OfPass<'_, T> {
     #[inline(always)]
     fn sum(self, entry: usize) -> T {
         self.sums[entry]
@@ -164,6 +164,16 @@ impl<T: Number, O: Own<T>> Run<'_, T, O> {
     #[inline(always)]
     pub(super) fn group(&self, entry: usize) -> usize {
         usize::from(self.row.groups[entry])
+    }
+
+    /// Whether no message entry of the row counts for anything.
+    #[inline(always)]
+    pub(super) fn counts_for_nothing(&self, above: &[T]) -> bool {
+        let mut nothing = true;
+        for &group in self.row.groups {
+            nothing &= above[usize::from(group)] == T::ZERO;
+        }
+        nothing
     }
 
     /// The entry of a child's message.

@@ -157,9 +157,9 @@ impl Tree {
 struct Spot {
     log_scale: f64,
     touched: BTreeMap<usize, Touch>,
-    /// Cliques whose messages change, as far as that has to be known.
+    /// Cliques whose messages change, as far as that has to be known; smaller numbers first.
     path: Vec<usize>,
-    /// For each tree of cliques the one at which the total is read.
+    /// For each tree of cliques the one at which the total is read; smaller numbers first.
     tops: Vec<usize>,
 }
 
@@ -174,7 +174,7 @@ impl Frame<'_> {
             new.collect::<Vec<_>>()
         };
         self.put_back(|_| false);
-        self.kept.fill(false);
+        self.copied.fill(false);
         self.up_anew(grounds, grounds.iter().flat_map(differs));
         let mut by_class = Vec::new();
         for node in (0..needed.len()).rev().filter(|&node| needed[node]) {
@@ -195,12 +195,16 @@ impl Frame<'_> {
         (others, power): (Lanes, i32),
     ) -> [f64; LANES] {
         let changed = || spot.path.iter().chain(&spot.tops).copied();
-        self.put_back(|node| changed().any(|changed| changed == node));
+        let changes = |node| {
+            let inside = |list: &[usize]| list.binary_search(&node).is_ok();
+            inside(&spot.path) || inside(&spot.tops)
+        };
+        self.put_back(changes);
         for node in changed() {
             self.keep(node);
             self.message(node, spot.touched.get(&node));
         }
-        self.aside.extend(changed());
+        self.others.extend(changed());
         let tops = spot.tops.iter().map(|&top| {
             let groups = self.tree.cliques.groups(top);
             let counts = self.down.by_sum[groups.clone()].iter();
@@ -217,27 +221,28 @@ impl Frame<'_> {
         product.0.map(|total| total.ln() + before)
     }
 
-    /// Keeps a clique's message of the ground before it becomes something else.
+    /// Copies a clique's message of the ground before it becomes another one.
     fn keep(&mut self, index: usize) {
-        if std::mem::replace(&mut self.kept[index], true) {
+        if std::mem::replace(&mut self.copied[index], true) {
             return;
         }
         let groups = self.tree.cliques.groups(index);
-        self.ground.sums.resize(self.up.sums.len(), Lanes::ZERO);
-        self.ground.exponents.resize(self.kept.len(), 0);
-        self.ground.sums[groups.clone()].copy_from_slice(&self.up.sums[groups]);
-        self.ground.exponents[index] = self.up.exponents[index];
+        self.of_ground.sums.resize(self.up.sums.len(), Lanes::ZERO);
+        self.of_ground.exponents.resize(self.copied.len(), 0);
+        self.of_ground.sums[groups.clone()].copy_from_slice(&self.up.sums[groups]);
+        self.of_ground.exponents[index] = self.up.exponents[index];
     }
 
-    /// Puts messages of the ground back, but for those that become something else now.
+    /// Puts messages of the ground back, but for those that become others now.
     fn put_back(&mut self, but: impl Fn(usize) -> bool) {
-        let mut aside = std::mem::take(&mut self.aside);
-        for index in aside.drain(..).filter(|&index| !but(index)) {
+        debug_assert!(self.up.faulty.is_empty(), "only sums are put back");
+        let mut others = std::mem::take(&mut self.others);
+        for index in others.drain(..).filter(|&index| !but(index)) {
             let groups = self.tree.cliques.groups(index);
-            self.up.sums[groups.clone()].copy_from_slice(&self.ground.sums[groups]);
-            self.up.exponents[index] = self.ground.exponents[index];
+            self.up.sums[groups.clone()].copy_from_slice(&self.of_ground.sums[groups]);
+            self.up.exponents[index] = self.of_ground.exponents[index];
         }
-        self.aside = aside;
+        self.others = others;
     }
 
     /// The product of some roots and this, with its power of two; what is told of a root stands in its place.

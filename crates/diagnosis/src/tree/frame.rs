@@ -35,12 +35,12 @@ pub(super) struct Frame<'a> {
     weights: Vec<Lanes>,
     /// By entry of the clique at hand, where what is known there differs from question to question.
     own: Vec<Lanes>,
-    /// Messages of the ground, of those cliques where they were something else meanwhile.
-    pub(super) ground: Messages<Lanes>,
-    /// By clique: its message is kept there.
-    pub(super) kept: Vec<bool>,
-    /// Cliques whose message is something else now.
-    pub(super) aside: Vec<usize>,
+    /// Messages of the ground, of those cliques where they were others meanwhile.
+    pub(super) of_ground: Messages<Lanes>,
+    /// By clique: its message stands there.
+    pub(super) copied: Vec<bool>,
+    /// Cliques whose message is another one now.
+    pub(super) others: Vec<usize>,
 }
 
 /// What frames need room for.
@@ -48,11 +48,11 @@ pub(super) struct Frame<'a> {
 struct Room {
     up: Messages<Lanes>,
     down: Down<Lanes>,
-    ground: Messages<Lanes>,
+    of_ground: Messages<Lanes>,
 }
 
-/// Message entries above which the room is given back.
-const MOST_KEPT: usize = 1 << 16;
+/// Message entries above which the room is given back; of so many up to 5 MB stay with each thread.
+const MOST_KEPT: usize = 1 << 15;
 
 thread_local! {
     /// The room of the frame before: new memory would have to be made empty first.
@@ -87,9 +87,9 @@ impl<'a> Frame<'a> {
             up,
             weights: Vec::new(),
             own: Vec::new(),
-            ground: room.ground,
-            kept: vec![false; cliques],
-            aside: Vec::new(),
+            of_ground: room.of_ground,
+            copied: vec![false; cliques],
+            others: Vec::new(),
         }
     }
 
@@ -214,7 +214,7 @@ impl Drop for Frame<'_> {
             ROOM.set(Room {
                 up: std::mem::take(&mut self.up),
                 down: std::mem::take(&mut self.down),
-                ground: std::mem::take(&mut self.ground),
+                of_ground: std::mem::take(&mut self.of_ground),
             });
         }
     }
