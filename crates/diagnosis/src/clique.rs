@@ -362,17 +362,17 @@ impl Shape {
         self.home[var] as usize
     }
 
-    /// Room that is not used is given back.
+    /// Room that is not used is given back, that of the longest lists last: for a while they are there twice.
     fn shrink(&mut self) {
         self.carries.shrink_to_fit();
-        give_back(&mut self.base);
-        give_back(&mut self.base_low);
-        give_back(&mut self.rows);
-        give_back(&mut self.places);
         self.kinds.shrink_to_fit();
         self.classes.shrink_to_fit();
         self.in_row.shrink_to_fit();
         self.offsets.shrink_to_fit();
+        give_back(&mut self.rows);
+        give_back(&mut self.places);
+        give_back(&mut self.base);
+        give_back(&mut self.base_low);
     }
 }
 

@@ -83,25 +83,38 @@ pub(crate) struct Entries<'a, T, O> {
     pub(crate) index: usize,
     pub(crate) node: &'a Node<'a>,
     pub(crate) own: &'a [O],
+    /// How far each of those can be off, relatively; only where bounds are reckoned.
+    pub(crate) off: f64,
     /// What that is multiplied by, by class; empty for 1.
     pub(crate) weights: &'a [T],
 }
 
 /// A number that passes can begin with.
 pub(crate) trait Own<T>: Copy {
-    fn to(self) -> T;
+    /// Itself, which can be off by so much relatively.
+    fn to(self, off: f64) -> T;
 }
 
 impl<T: Number> Own<T> for T {
     #[inline(always)]
-    fn to(self) -> T {
+    fn to(self, _off: f64) -> T {
         self
+    }
+}
+
+impl<T: Number> Own<Running<T>> for T {
+    #[inline(always)]
+    fn to(self, off: f64) -> Running<T> {
+        Running {
+            value: self,
+            error: self.size() * off,
+        }
     }
 }
 
 impl Own<Lanes> for f64 {
     #[inline(always)]
-    fn to(self) -> Lanes {
+    fn to(self, _off: f64) -> Lanes {
         Lanes::of(self, 0.0)
     }
 }

@@ -17,11 +17,6 @@ pub(crate) trait Number:
     fn of(high: f64, low: f64) -> Self;
     fn high(self) -> f64;
     fn low(self) -> f64;
-    /// Itself, which was rounded so many times.
-    #[inline(always)]
-    fn rounded(self, _times: usize) -> Self {
-        self
-    }
     /// Times a power of two.
     fn shifted(self, power: f64) -> Self;
     /// Its size; that of the largest where there are several.
@@ -281,6 +276,17 @@ pub(crate) struct Running<T> {
     pub(crate) error: f64,
 }
 
+impl<T: Number> Running<T> {
+    /// Itself, rounded once.
+    #[inline(always)]
+    fn rounded(self) -> Self {
+        Self {
+            error: self.error + self.size() * T::ROUNDING,
+            ..self
+        }
+    }
+}
+
 impl<T: Number> Number for Running<T> {
     const ZERO: Self = Self {
         value: T::ZERO,
@@ -297,14 +303,6 @@ impl<T: Number> Number for Running<T> {
         Self {
             value: T::of(high, low),
             error: 0.0,
-        }
-    }
-
-    #[inline(always)]
-    fn rounded(self, times: usize) -> Self {
-        Self {
-            error: self.error + self.size() * times as f64 * T::ROUNDING,
-            ..self
         }
     }
 
@@ -359,7 +357,10 @@ impl<T: Number> Add for Running<T> {
             error: self.error + other.error,
         };
         // added to nothing it stays what it is
-        sum.rounded(usize::from(self.value != T::ZERO))
+        match self.value == T::ZERO {
+            true => sum,
+            false => sum.rounded(),
+        }
     }
 }
 
@@ -379,7 +380,7 @@ impl<T: Number> Mul for Running<T> {
             value: self.value * other.value,
             error: self.error * other.size() + self.size() * other.error,
         };
-        product.rounded(1)
+        product.rounded()
     }
 }
 

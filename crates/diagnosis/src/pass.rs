@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::{
     clique::{Cliques, Node},
-    messages::{Bounded, Down, Dual, Entries, Messages, Passed, Wanted, room_for},
+    messages::{Bounded, Down, Dual, Entries, Messages, Own, Passed, Wanted, room_for},
     number::Number,
 };
 
@@ -111,7 +111,10 @@ impl<'a, T: Number> Pass<'a, T> {
         }
     }
 
-    pub(crate) fn up<M: Passed<T>>(&mut self) -> M {
+    pub(crate) fn up<N: Number, M: Passed<N>>(&mut self) -> M
+    where
+        T: Own<N>,
+    {
         let (mut messages, mut spare) = (M::empty(self.cliques), Vec::new());
         for (index, node) in self.cliques.nodes().enumerate() {
             messages.take(self.entries(&node, index), &mut spare);
@@ -120,7 +123,10 @@ impl<'a, T: Number> Pass<'a, T> {
     }
 
     /// Does those cliques anew that are marked, and those above whose messages change by it.
-    pub(crate) fn again(&mut self, messages: &mut impl Passed<T>, dirty: &mut [bool]) {
+    pub(crate) fn again<N: Number>(&mut self, messages: &mut impl Passed<N>, dirty: &mut [bool])
+    where
+        T: Own<N>,
+    {
         let mut spare = Vec::new();
         for index in 0..dirty.len() {
             if !dirty[index] {
@@ -141,15 +147,11 @@ impl<'a, T: Number> Pass<'a, T> {
         let own = &mut self.own;
         own.clear();
         room_for(own, base.len());
-        // at least once in all, so that one time more, by what is said later, at most doubles what is lost
-        let nothing_said = cliques.said(index).next().is_none();
-        let roundings = node.roundings.max(usize::from(nothing_said));
-        let of = |high, low| T::of(high, low).rounded(roundings);
         if cliques.base_low.is_empty() {
-            own.extend(base.iter().map(|&base| of(base, 0.0)));
+            own.extend(base.iter().map(|&base| T::of(base, 0.0)));
         } else {
             let low = &cliques.base_low[node.entries.clone()];
-            own.extend(base.iter().zip(low).map(|(&base, &low)| of(base, low)));
+            own.extend(base.iter().zip(low).map(|(&base, &low)| T::of(base, low)));
         }
         for table in cliques.said(index) {
             let values = own.iter_mut().zip(&*cliques.evidence[table].values);
@@ -173,10 +175,14 @@ impl<'a, T: Number> Pass<'a, T> {
         }
     }
 
-    /// The entries of a clique with all that is known of them. Where nothing is said beside the base, that is taken as it is.
-    fn entries<'e>(&'e mut self, node: &'e Node<'e>, index: usize) -> Entries<'e, T, T> {
+    /// The entries of a clique with all that is known of them. Where nothing is said beside the base, that is taken as it is. What
+    /// questions change is not bounded.
+    fn entries<'e, N: Number>(&'e mut self, node: &'e Node<'e>, index: usize) -> Entries<'e, N, T> {
         let cliques = self.cliques;
-        let said = cliques.said(index).next().is_some()
+        let findings = cliques.said(index).count();
+        // at least once in all, so that one time more, by what is said later, at most doubles what is lost
+        let roundings = (node.roundings + findings).max(1);
+        let said = findings > 0
             || self.changes.with.contains_key(&index)
             || self.changes.of(index, node.classes).is_some();
         let base = T::doubles(&cliques.base[node.entries.clone()]).filter(|_| !said);
@@ -189,6 +195,7 @@ impl<'a, T: Number> Pass<'a, T> {
             index,
             node,
             own,
+            off: roundings as f64 * T::ROUNDING,
             weights: &[],
         }
     }

@@ -23,7 +23,7 @@ use crate::{
     error::Error,
     messages::{Bounded, Dual, Errors, Messages, brought_back, times},
     model::{Likelihood, Model, Once, Table, Var},
-    number::{LANES, Lanes, Number, Pair, Running},
+    number::{LANES, Lanes, Number, Pair},
     order::Ties,
     pass::{Lost, Pass},
     workers::side_by_side_if,
@@ -37,6 +37,9 @@ const WORTH_A_THREAD: usize = 1 << 16;
 
 /// Bound of the relative rounding error above which another order, or pairs of doubles, are taken: answers are wanted within it.
 const MOST_ROUNDING: f64 = 1e-9;
+
+/// Bounds of messages that are kept for the next finding. Of larger networks they would be a good part of the room that an answer takes.
+const MOST_BOUNDS: usize = 1 << 12;
 
 /// The bound above which an answer is refused even then.
 const LEAST_DIGITS: f64 = 1e-6;
@@ -68,7 +71,7 @@ pub(crate) struct Upward {
     pub(crate) log_total: f64,
     /// Bound of the relative rounding error of each root, where it was asked for.
     rounding: Option<f64>,
-    /// The bounds of the messages, where they were reckoned with it.
+    /// The bounds of the messages, where they were reckoned with it and take little room.
     errors: Option<Arc<Errors>>,
 }
 
@@ -163,7 +166,7 @@ impl Tree {
     }
 
     fn bounded_pass<T: Number>(&self) -> Bounded<T> {
-        Pass::<Running<T>>::new(&self.cliques, &self.unchanged().cliques).up()
+        Pass::<T>::new(&self.cliques, &self.unchanged().cliques).up()
     }
 
     fn bounded<T: Number>(
@@ -178,7 +181,7 @@ impl Tree {
             messages: kept(messages),
             log_total: total.high().ln() + log,
             rounding: None,
-            errors: Some(Arc::new(errors)),
+            errors: (self.cliques.all_groups() <= MOST_BOUNDS).then(|| Arc::new(errors)),
         };
         (upward, lost)
     }
@@ -205,7 +208,7 @@ impl Tree {
             messages: messages.clone(),
             errors: Errors::clone(errors),
         };
-        Pass::new(&self.cliques, &self.unchanged().cliques).again(&mut bounded, &mut dirty);
+        Pass::<f64>::new(&self.cliques, &self.unchanged().cliques).again(&mut bounded, &mut dirty);
         self.if_enough(self.bounded(bounded, Kept::Plain))
     }
 

@@ -33,9 +33,35 @@ const GROUPS_BY_ENTRY: f64 = 8.0;
 /// The most of them, whatever may be kept.
 const MOST_GROUPS: f64 = (1 << 25) as f64;
 
+/// A clique, a finding that speaks of it, and what that says by entry.
+pub(super) type Said = (usize, usize, Vec<f64>);
+
 impl<'a> Plan<'a> {
     /// Lists the rows of all cliques.
-    pub(crate) fn build<T: Number>(mut self, most: usize) -> Result<Cliques, Error> {
+    pub(crate) fn build<T: Number>(self, most: usize) -> Result<Cliques, Error> {
+        let states = self.states;
+        let (mut shape, mut said) = self.listed::<T>(most)?;
+        if shape.base.len() >= WORTH_DROPPING {
+            shape.drop_unasked(&mut said);
+        }
+        if shape.all_groups() >= WORTH_DROPPING_BLOCKS {
+            shape.drop_blocks(states);
+        }
+        shape.shrink();
+        let mut cliques = Cliques {
+            said: vec![NONE; shape.count()],
+            shape: Arc::new(shape),
+            evidence: Vec::with_capacity(said.len()),
+            optional: Vec::new(),
+        };
+        for (node, finding, values) in said {
+            cliques.add(node, finding, values);
+        }
+        Ok(cliques)
+    }
+
+    /// The entries of all cliques, and what findings say by entry.
+    fn listed<T: Number>(mut self, most: usize) -> Result<(Shape, Vec<Said>), Error> {
         self.fixed.sort_by_key(|(node, _)| *node);
         self.evidence.sort_by_key(|(node, ..)| *node);
         self.carriers.sort_by_key(|(node, ..)| *node);
@@ -63,24 +89,7 @@ impl<'a> Plan<'a> {
             };
             list.node::<T>(&rough).ok_or_else(|| too_large(most))?;
         }
-        let (mut shape, mut said) = list.done();
-        if shape.base.len() >= WORTH_DROPPING {
-            shape.drop_unasked(&mut said);
-        }
-        if shape.all_groups() >= WORTH_DROPPING_BLOCKS {
-            shape.drop_blocks(self.states);
-        }
-        shape.shrink();
-        let mut cliques = Cliques {
-            said: vec![NONE; shape.count()],
-            shape: Arc::new(shape),
-            evidence: Vec::with_capacity(said.len()),
-            optional: Vec::new(),
-        };
-        for (node, finding, values) in said {
-            cliques.add(node, finding, values);
-        }
-        Ok(cliques)
+        Ok(list.done())
     }
 
     /// Tables with zeros that are multiplied in farther up, at the large cliques that know all their variables too: what they leave out
@@ -168,7 +177,7 @@ struct List<'a> {
     most: usize,
     shape: Shape,
     /// What findings say: the clique, the finding, and by entry.
-    said: Vec<(usize, usize, Vec<f64>)>,
+    said: Vec<Said>,
     /// By message entry: it can be other than 0.
     possible: Vec<bool>,
     walk: Walk,
@@ -176,7 +185,7 @@ struct List<'a> {
 
 impl List<'_> {
     /// What was listed; the room that listing took is given back.
-    fn done(self) -> (Shape, Vec<(usize, usize, Vec<f64>)>) {
+    fn done(self) -> (Shape, Vec<Said>) {
         (self.shape, self.said)
     }
 

@@ -1,12 +1,12 @@
 //! Entries that nothing above asks for: the message entry they go into meets no entry of the clique above, as another factor there has
 //! nothing to offer.
 
-use super::{Kind, RowKept, Shape};
+use super::{Kind, RowKept, Shape, listing::Said};
 use crate::order::ones;
 
 impl Shape {
     /// Drops them, with what findings say of them: given are the clique, the finding and what it says by entry, in the order of the cliques.
-    pub(super) fn drop_unasked(&mut self, said: &mut [(usize, usize, Vec<f64>)]) {
+    pub(super) fn drop_unasked(&mut self, said: &mut [Said]) {
         let asked = self.asked();
         let mut said = said.iter_mut().peekable();
         let mut keep: Vec<bool> = Vec::with_capacity(self.base.len());

@@ -35,6 +35,7 @@ impl<T: Number> Below<T> for OfPass<'_, T> {
 /// A row with what is its own.
 pub(super) struct Run<'a, T, O> {
     pub(super) own: &'a [O],
+    off: f64,
     pub(super) row: Row<'a>,
     weights: &'a [T],
     carries: &'a [bool],
@@ -78,6 +79,7 @@ impl<'a, T: Number, O: Own<T>> Entries<'a, T, O> {
             left = others;
             each(Run {
                 own,
+                off: self.off,
                 row,
                 weights: self.weights,
                 carries: self.node.carries,
@@ -148,7 +150,7 @@ impl<T: Number, O: Own<T>> Run<'_, T, O> {
     /// An entry's number without messages.
     #[inline(always)]
     pub(super) fn number<const WEIGHED: bool>(&self, entry: usize) -> T {
-        let own = self.own[entry].to();
+        let own = self.own[entry].to(self.off);
         match WEIGHED {
             true => own * self.weights[self.class(entry)],
             false => own,

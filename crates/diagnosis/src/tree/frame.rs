@@ -163,6 +163,7 @@ impl<'a> Frame<'a> {
                 index,
                 node: &node,
                 own,
+                off: 0.0,
                 weights: &self.weights,
             }),
             None => self.up.sum_up(Entries {
@@ -170,6 +171,7 @@ impl<'a> Frame<'a> {
                 index,
                 node: &node,
                 own: &self.own,
+                off: 0.0,
                 weights: &self.weights,
             }),
         }
@@ -190,6 +192,7 @@ impl<'a> Frame<'a> {
                     index,
                     node,
                     own,
+                    off: 0.0,
                     weights: &self.weights,
                 };
                 self.down.hand_down(entries, &self.up, wanted, by_class);
@@ -200,6 +203,7 @@ impl<'a> Frame<'a> {
                     index,
                     node,
                     own: &self.own,
+                    off: 0.0,
                     weights: &self.weights,
                 };
                 self.down.hand_down(entries, &self.up, wanted, by_class);
