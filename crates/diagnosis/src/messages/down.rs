@@ -141,7 +141,7 @@ impl<T: Number> Down<T> {
             below,
             by_class,
             wanted,
-            before: vec![T::ZERO; if width > 3 { width } else { 0 }],
+            before: vec![T::ZERO; if width > 4 { width } else { 0 }],
         };
         entries.for_each_run(
             #[inline(always)]
@@ -155,6 +155,7 @@ impl<T: Number> Down<T> {
                     1 => plain.one::<O, WEIGHED>(&run, above),
                     2 => plain.two::<O, WEIGHED>(&run, above),
                     3 => plain.three::<O, WEIGHED>(&run, above),
+                    4 => plain.four::<O, WEIGHED>(&run, above),
                     _ => plain.many::<O, WEIGHED>(&run, above),
                 }
             },
@@ -267,6 +268,32 @@ impl<T: Number> Plain<'_, T> {
                 self.below[right] += with_both;
             }
             self.by_class[run.class(entry)] += with_both * from_right;
+        }
+    }
+
+    #[inline(always)]
+    fn four<O: Own<T>, const WEIGHED: bool>(&mut self, run: &Run<'_, T, O>, above: &[T]) {
+        for entry in 0..run.own.len() {
+            let mut value = Self::own::<O, WEIGHED>(run, entry, above);
+            if value == T::ZERO {
+                continue;
+            }
+            let (mut places, mut before) = ([0; 4], [T::ZERO; 4]);
+            for child in 0..4 {
+                places[child] = run.place::<4>(entry, child);
+                before[child] = value;
+                value = value * self.from[places[child]];
+            }
+            if self.wanted.sums {
+                self.by_class[run.class(entry)] += value;
+            }
+            if self.wanted.below {
+                let mut after = T::ONE;
+                for child in (0..4).rev() {
+                    self.below[places[child]] += before[child] * after;
+                    after = after * self.from[places[child]];
+                }
+            }
         }
     }
 

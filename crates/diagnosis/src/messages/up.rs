@@ -101,6 +101,7 @@ impl<'a, T: Number, O: Own<T>> Entries<'a, T, O> {
                     1 => run.sums::<1, WEIGHED>(below, alone, sums),
                     2 => run.sums::<2, WEIGHED>(below, alone, sums),
                     3 => run.sums::<3, WEIGHED>(below, alone, sums),
+                    4 => run.sums::<4, WEIGHED>(below, alone, sums),
                     _ => run.sums::<MANY, WEIGHED>(below, alone, sums),
                 }
             },
